@@ -1,0 +1,78 @@
+package table
+
+func (c *checker) rule(r *Rule) {
+	c.count("END weekdays", int(r.Weekdays), 1, int(AnyWeekday))
+	c.count("FROM", int(r.From), 0, int(MaxDay))
+	c.count("UNTIL", int(r.Until), 0, int(MaxDay))
+	c.every("EVERY_DAYS", r.EveryDays, 1)
+	c.every("EVERY_WEEKS", r.EveryWeeks, 7)
+	c.every("EVERY_MONTHS", r.EveryMonth, 1)
+	c.every("EVERY_YEARS", r.EveryYears, 1)
+	c.count("MONTHS", int(r.Months), 0, 1<<12-1)
+	c.count("DAY_MASK", int(r.MonthDays.FromStart), 0, 1<<31-1)
+	c.count("DAY_MASKS", int(r.MonthDays.FromEnd), 0, 1<<31-1)
+	c.nths("NTH_OF_MONTH", r.NthOfMonth, 5)
+	c.nths("NTH_OF_YEAR", r.NthOfYear, 53)
+	c.numbers("YEAR_DAYS", r.YearDays, 366)
+	c.weeks(r.Weeks)
+	c.setPos(r)
+	c.dates("DATES", r.Dates)
+	c.dates("EXCEPT", r.Except)
+}
+
+func (c *checker) every(field string, e Every, unit uint32) {
+	if e == (Every{}) {
+		return
+	}
+	c.count(field+" n", int(e.N), 1, maxVarint/7)
+	c.count(field+" phase", int(e.Phase), 0, int(e.N*unit)-1)
+}
+
+func (c *checker) nths(field string, list []Nth, most int) {
+	c.count(field+" count", len(list), 0, 255)
+	for _, n := range list {
+		c.count(field+" n", n.N, -most, most)
+		c.count(field+" weekday", n.Weekday, 0, 6)
+	}
+}
+
+func (c *checker) numbers(field string, list []int, most int) {
+	c.count(field+" count", len(list), 0, 255)
+	for _, n := range list {
+		c.count(field, n, -most, most)
+		if n == 0 {
+			c.fail(field, "0 is not a position")
+		}
+	}
+}
+
+func (c *checker) weeks(k *Weeks) {
+	if k == nil {
+		return
+	}
+	c.count("WEEKS weekstart", k.WeekStart, 0, 6)
+	c.every("WEEKS", k.Every, 1)
+	c.count("WEEKS n", int(k.Every.N), 1, maxVarint/7)
+	c.count("WEEKS count", len(k.Numbers), 1, 255)
+	c.numbers("WEEKS", k.Numbers, 53)
+}
+
+func (c *checker) setPos(r *Rule) {
+	s := r.SetPos
+	if s == nil {
+		return
+	}
+	c.count("SET_POS period", int(s.Period), 0, int(PeriodWeekYear))
+	c.count("SET_POS weekstart", s.WeekStart, 0, 6)
+	c.count("SET_POS count", len(s.Positions), 1, 255)
+	c.numbers("SET_POS position", s.Positions, 366)
+}
+
+func (c *checker) dates(field string, days []Day) {
+	for i, d := range days {
+		if d > MaxDay || i > 0 && d <= days[i-1] {
+			c.fail(field, "day %d: dates ascend and end with %d", d, MaxDay)
+			return
+		}
+	}
+}

@@ -1,0 +1,251 @@
+package table
+
+import "fmt"
+
+// Decode reads a table. Any bytes may be given: it never panics and its time is bounded by their number.
+// The error is an [*Error] naming the broken field. Bytes after the framed length are an error too.
+func Decode(b []byte) (*Table, error) {
+	t, _, err := decode(b, false)
+	return t, err
+}
+
+// Length returns the length that the first two bytes frame, or an error if they frame no table of this version.
+// At least two bytes must be given.
+func Length(b []byte) (int, error) {
+	if len(b) < 2 {
+		return 0, &Error{"length", 0, fmt.Sprintf("%d bytes are too few for a table", len(b))}
+	}
+	if v := b[offVersionLength] >> 4; v != Version {
+		return 0, &Error{"version", offVersionLength, fmt.Sprintf("format version %d, this program reads version %d", v, Version)}
+	}
+	n := int(b[offVersionLength]&0x0F)<<8 | int(b[offLengthLow])
+	if n < minSize {
+		return 0, &Error{"length", offVersionLength, fmt.Sprintf("%d bytes, a table has at least %d", n, minSize)}
+	}
+	return n, nil
+}
+
+func decode(b []byte, list bool) (*Table, []Line, error) {
+	r := &reader{b: b, list: list}
+	if err := r.frame(); err != nil {
+		return nil, nil, err
+	}
+	t := &Table{Through: MaxDay, Late: DefaultLate, Wheel: defaultWheel}
+	r.header(t)
+	r.sections(t)
+	r.meals(t)
+	r.b = b
+	r.take(crcSize)
+	r.note("CRC", "CRC-16/IBM-SDLC of the bytes before")
+	if r.err == nil {
+		r.err = Check(t)
+	}
+	if r.err != nil {
+		return nil, nil, r.err
+	}
+	return t, r.lines, nil
+}
+
+// reader takes the bytes one after the other; after the first fault every read gives zero.
+type reader struct {
+	b     []byte // without the CRC once the frame has been checked
+	pos   int
+	err   error
+	list  bool
+	mark  int // first byte that no line describes yet
+	lines []Line
+}
+
+func (r *reader) frame() error {
+	n, err := Length(r.b)
+	if err != nil {
+		return err
+	}
+	if n != len(r.b) {
+		return &Error{"length", offVersionLength, fmt.Sprintf("the head says %d bytes, there are %d", n, len(r.b))}
+	}
+	body := n - crcSize
+	if got, want := uint16(r.b[body])|uint16(r.b[body+1])<<8, CRC(r.b[:body]); got != want {
+		return &Error{"CRC", body, fmt.Sprintf("found %04X, the bytes give %04X", got, want)}
+	}
+	r.b = r.b[:body]
+	return nil
+}
+
+func (r *reader) fail(field, format string, args ...any) {
+	if r.err == nil {
+		r.err = &Error{field, r.mark, fmt.Sprintf(format, args...)}
+	}
+}
+
+var zeros [4]byte
+
+func (r *reader) take(n int) []byte {
+	if r.err == nil && r.pos+n > len(r.b) {
+		r.fail("end", "the table ends in the middle of a field")
+	}
+	if r.err != nil {
+		return zeros[:n]
+	}
+	r.pos += n
+	return r.b[r.pos-n : r.pos]
+}
+
+func (r *reader) u8() int { return int(r.take(1)[0]) }
+func (r *reader) i8() int { return int(int8(r.take(1)[0])) }
+func (r *reader) u16() uint16 {
+	b := r.take(2)
+	return uint16(b[0]) | uint16(b[1])<<8
+}
+func (r *reader) u24() uint32 {
+	b := r.take(3)
+	return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16
+}
+func (r *reader) u32() uint32 { return uint32(r.u16()) | uint32(r.u16())<<16 }
+func (r *reader) day() Day    { return Day(r.u16()) }
+
+func (r *reader) number() uint32 {
+	var v uint32
+	for shift := 0; shift < 28; shift += 7 {
+		x := r.take(1)[0]
+		v |= uint32(x&0x7F) << shift
+		if x < 0x80 {
+			if x == 0 && shift > 0 {
+				r.fail("number", "written longer than it needs to be")
+			}
+			return v
+		}
+	}
+	r.fail("number", "longer than four bytes")
+	return 0
+}
+
+func (r *reader) signed() int {
+	v := r.number()
+	return int(int32(v>>1) ^ -int32(v&1))
+}
+
+func (r *reader) every() Every {
+	n := r.number()
+	return Every{n, r.number()}
+}
+
+func (r *reader) header(t *Table) {
+	r.take(2)
+	r.note("VERSION, LENGTH", "format version %d, %d bytes", Version, len(r.b)+crcSize)
+	t.Board = uint8(r.u8())
+	r.note("BOARD", "board profile %d", t.Board)
+	t.Sequence = uint8(r.u8())
+	r.note("SEQUENCE", "%d", t.Sequence)
+	r.pos++ // the flags are listed by sections
+	r.note("FLAGS", "%s", flagNames(r.b[offFlags]))
+	t.Start = r.day()
+	r.note("START", "nothing is served before %s", t.Start)
+	z := r.u8()
+	t.Zone.GapOmit = z&zoneGapOmit != 0
+	t.Zone.Standard = int8(z<<1) >> 1
+	r.note("ZONE", "standard time UTC%s%s", offsetText(t.Zone.Standard), map[bool]string{true: ", instances in a gap are dropped"}[t.Zone.GapOmit])
+}
+
+func (r *reader) sections(t *Table) {
+	f := int(r.b[offFlags])
+	if f&flagDST != 0 {
+		t.Zone.DST = r.dst()
+	}
+	if f&flagOverrides != 0 {
+		t.Zone.Overrides = r.overrides()
+	}
+	if f&flagThrough != 0 {
+		t.Through = r.day()
+		r.note("THROUGH", "right up to %s", t.Through)
+	}
+	if f&flagLate != 0 {
+		t.Late = int(r.number())
+		r.note("LATE", "a missed serving is given up to %d min late", t.Late)
+	}
+	button := f&flagButton != 0
+	if button {
+		t.Button = Button{Portion: r.number(), PerHour: r.u8()}
+		r.note("BUTTON", "a press feeds %d units, at most %d an hour", t.Button.Portion, t.Button.PerHour)
+	}
+	if f&flagWheel != 0 {
+		t.Wheel = Wheel{TurnMillis: r.number(), PocketUnits: r.number(), UnitMg: r.number(), TrimMicros: int32(r.signed())}
+		r.note("WHEEL", "%s", t.Wheel)
+	}
+	if !button {
+		t.Button = defaultButton(t.Wheel)
+	}
+	if f&flagPresets != 0 {
+		t.Presets = r.u8()
+		r.note("PRESETS", "%d presets", t.Presets)
+	}
+	if f&flagRules != 0 {
+		r.rules(t)
+	}
+}
+
+func (r *reader) dst() *DST {
+	d := &DST{Shift: int8(r.i8())}
+	r.note("DST", "daylight saving shifts by %s", offsetText(d.Shift))
+	d.Start = r.transition()
+	r.note("DST start", "%s", d.Start)
+	d.End = r.transition()
+	r.note("DST end", "%s", d.End)
+	return d
+}
+
+func (r *reader) transition() Transition {
+	v := r.u24()
+	return Transition{
+		Month:   int(v & 0xF),
+		Week:    int(v >> 4 & 7),
+		Weekday: int(v >> 7 & 7),
+		Minutes: int(int32(v<<8) >> 18),
+	}
+}
+
+func (r *reader) overrides() []OverrideGroup {
+	unit := Minute(r.u8() * quarterMinutes)
+	if unit == 0 {
+		r.fail("OVERRIDES unit", "0 is not a length")
+	}
+	groups := make([]OverrideGroup, 0, 1)
+	n := r.number()
+	r.note("OVERRIDES", "%d groups of spans, counted in %d min", n, unit)
+	for ; n > 0 && r.err == nil; n-- {
+		groups = append(groups, r.overrideGroup(unit))
+	}
+	return groups
+}
+
+func (r *reader) overrideGroup(unit Minute) OverrideGroup {
+	g := OverrideGroup{Offset: int8(r.i8())}
+	n := r.number()
+	r.note("OVERRIDES offset", "UTC%s in %d spans", offsetText(g.Offset), n)
+	end := Minute(0)
+	for ; n > 0 && r.err == nil; n-- {
+		start := r.plus(end, unit)
+		end = r.plus(start, unit)
+		g.Spans = append(g.Spans, Span{start, end})
+		r.note("OVERRIDES span", "%s to %s", start, end)
+	}
+	return g
+}
+
+// plus reads a distance from m in units and refuses to leave the table's calendar by more than a year.
+func (r *reader) plus(m, unit Minute) Minute {
+	sum := int64(m) + int64(r.number())*int64(unit)
+	if sum > int64(MaxDay+366)*MinutesPerDay {
+		r.fail("OVERRIDES span", "ends after 2100")
+		return m
+	}
+	return Minute(sum)
+}
+
+func (r *reader) rules(t *Table) {
+	n := r.u8()
+	r.note("RULES", "%d day rules", n)
+	for i := 1; i <= n && r.err == nil; i++ {
+		t.Rules = append(t.Rules, r.rule(i))
+	}
+}

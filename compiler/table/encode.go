@@ -1,0 +1,294 @@
+package table
+
+import (
+	"fmt"
+	"math/bits"
+)
+
+// Encode returns the bytes of t: the same bytes for the same t, whatever the order in which it was built.
+// It refuses what the format cannot hold, naming the field; see [Check] for the ranges.
+func Encode(t *Table) ([]byte, error) {
+	if err := Check(t); err != nil {
+		return nil, err
+	}
+	w := &writer{b: make([]byte, 0, 64)}
+	w.header(t)
+	w.sections(t)
+	for i := range t.Meals {
+		w.meal(&t.Meals[i])
+	}
+	n := len(w.b) + crcSize
+	if n > MaxSize {
+		return nil, &Error{Field: "length", Offset: -1, Message: fmt.Sprintf("%d bytes, the format frames at most %d", n, MaxSize)}
+	}
+	w.b[offVersionLength] = Version<<4 | byte(n>>8)
+	w.b[offLengthLow] = byte(n)
+	w.u16(CRC(w.b))
+	return w.b, nil
+}
+
+// WithSequence returns a copy of the encoded table with another sequence number and the check to match.
+// The bytes must frame a table; only their length is trusted.
+func WithSequence(encoded []byte, sequence uint8) []byte {
+	out := append([]byte(nil), encoded...)
+	out[offSequence] = sequence
+	body := out[:len(out)-crcSize]
+	crc := CRC(body)
+	return append(body, byte(crc), byte(crc>>8))
+}
+
+type writer struct{ b []byte }
+
+func (w *writer) u8(v int)      { w.b = append(w.b, byte(v)) }
+func (w *writer) u16(v uint16)  { w.b = append(w.b, byte(v), byte(v>>8)) }
+func (w *writer) u24(v uint32)  { w.b = append(w.b, byte(v), byte(v>>8), byte(v>>16)) }
+func (w *writer) u32(v uint32)  { w.u16(uint16(v)); w.u16(uint16(v >> 16)) }
+func (w *writer) signed(v int)  { w.number(uint32(v<<1 ^ v>>31)) }
+func (w *writer) every(e Every) { w.number(e.N); w.number(e.Phase) }
+
+// number writes v in groups of seven bits, the lowest first; bit 7 says that another follows.
+func (w *writer) number(v uint32) {
+	for ; v >= 0x80; v >>= 7 {
+		w.u8(int(v | 0x80))
+	}
+	w.u8(int(v))
+}
+
+func (w *writer) header(t *Table) {
+	zone := int(t.Zone.Standard) & zoneOffsetMask
+	if t.Zone.GapOmit {
+		zone |= zoneGapOmit
+	}
+	w.u16(0)
+	w.u8(int(t.Board))
+	w.u8(int(t.Sequence))
+	w.u8(flags(t))
+	w.u16(uint16(t.Start))
+	w.u8(zone)
+}
+
+func flags(t *Table) int {
+	f := 0
+	for _, s := range []struct {
+		bit     int
+		present bool
+	}{
+		{flagDST, t.Zone.DST != nil},
+		{flagOverrides, len(t.Zone.Overrides) > 0},
+		{flagThrough, t.Through != MaxDay},
+		{flagLate, t.Late != DefaultLate},
+		{flagButton, t.Button != defaultButton(t.Wheel)},
+		{flagWheel, t.Wheel != defaultWheel},
+		{flagPresets, t.Presets > 0},
+		{flagRules, len(t.Rules) > 0},
+	} {
+		if s.present {
+			f |= s.bit
+		}
+	}
+	return f
+}
+
+var defaultWheel = Wheel{PocketUnits: 1}
+
+func defaultButton(w Wheel) Button { return Button{Portion: w.PocketUnits, PerHour: DefaultPerHour} }
+
+// DefaultButton is what a table without a button section means: one pocket, twice an hour.
+func DefaultButton(w Wheel) Button { return defaultButton(w) }
+
+func (w *writer) sections(t *Table) {
+	f := flags(t)
+	if f&flagDST != 0 {
+		w.dst(t.Zone.DST)
+	}
+	if f&flagOverrides != 0 {
+		w.overrides(t.Zone.Overrides)
+	}
+	if f&flagThrough != 0 {
+		w.u16(uint16(t.Through))
+	}
+	if f&flagLate != 0 {
+		w.number(uint32(t.Late))
+	}
+	if f&flagButton != 0 {
+		w.number(t.Button.Portion)
+		w.u8(t.Button.PerHour)
+	}
+	if f&flagWheel != 0 {
+		w.number(t.Wheel.TurnMillis)
+		w.number(t.Wheel.PocketUnits)
+		w.number(t.Wheel.UnitMg)
+		w.signed(int(t.Wheel.TrimMicros))
+	}
+	if f&flagPresets != 0 {
+		w.u8(t.Presets)
+	}
+	if f&flagRules != 0 {
+		w.u8(len(t.Rules))
+		for i := range t.Rules {
+			w.rule(&t.Rules[i])
+		}
+	}
+}
+
+func (w *writer) dst(d *DST) {
+	w.u8(int(d.Shift))
+	w.transition(d.Start)
+	w.transition(d.End)
+}
+
+func (w *writer) transition(t Transition) {
+	w.u24(uint32(t.Month) | uint32(t.Week)<<4 | uint32(t.Weekday)<<7 | uint32(t.Minutes&0x3FFF)<<10)
+}
+
+func (w *writer) overrides(groups []OverrideGroup) {
+	unit := overrideUnit(groups)
+	w.u8(int(unit) / quarterMinutes)
+	w.number(uint32(len(groups)))
+	for _, g := range groups {
+		w.u8(int(g.Offset))
+		w.number(uint32(len(g.Spans)))
+		end := Minute(0)
+		for _, s := range g.Spans {
+			w.number(uint32((s.Start - end) / unit))
+			w.number(uint32((s.End - s.Start) / unit))
+			end = s.End
+		}
+	}
+}
+
+// overrideUnit is the longest of an hour, half and a quarter that divides every bound.
+func overrideUnit(groups []OverrideGroup) Minute {
+	for _, unit := range []Minute{60, 30} {
+		if overridesDivide(groups, unit) {
+			return unit
+		}
+	}
+	return quarterMinutes
+}
+
+func overridesDivide(groups []OverrideGroup, unit Minute) bool {
+	for _, g := range groups {
+		for _, s := range g.Spans {
+			if s.Start%unit != 0 || s.End%unit != 0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func (w *writer) meal(m *Meal) {
+	for i, p := range m.Parts {
+		form, times := encodeTimes(p.Times)
+		head := form<<headFormShift | min(p.Rule, headRuleEscape)
+		if i < len(m.Parts)-1 {
+			head |= headMore
+		}
+		if i == 0 && m.Presets != 0 {
+			head |= headPresets
+		}
+		w.u8(head)
+		if head&headPresets != 0 {
+			w.u8(int(m.Presets))
+		}
+		if i == 0 {
+			w.number(m.Portion)
+		}
+		if p.Rule >= headRuleEscape {
+			w.number(uint32(p.Rule))
+		}
+		w.b = append(w.b, times...)
+	}
+}
+
+// encodeTimes returns the smallest form and its bytes; on a tie the one that reads easiest, the list.
+func encodeTimes(t Times) (form int, b []byte) {
+	if t.Cycle != nil {
+		return formCycle, encodeCycle(t.Cycle)
+	}
+	form, b = encodeList(t.List)
+	if steps, ok := encodeSteps(t.List); ok && len(steps) < len(b) {
+		form, b = formSteps, steps
+	}
+	if grid, ok := encodeGrid(t.List); ok && len(grid) < len(b) {
+		form, b = formGrid, grid
+	}
+	return form, b
+}
+
+func encodeCycle(c *Cycle) []byte {
+	w := &writer{}
+	w.number(c.Period)
+	w.number(c.Phase)
+	if c.Hours == AllHours {
+		w.u8(0)
+	} else {
+		w.u8(1)
+		w.u24(c.Hours)
+	}
+	return w.b
+}
+
+func encodeList(list []uint16) (form int, b []byte) {
+	w := &writer{}
+	form = len(list) - 1
+	if len(list) > formList {
+		form = formList
+		if len(list) > 0xFF { // a longer list has steps or a grid
+			return form, make([]byte, MaxSize)
+		}
+		w.u8(len(list))
+	}
+	for _, m := range list {
+		w.time(m)
+	}
+	return form, w.b
+}
+
+func (w *writer) time(m uint16) {
+	if m%quarterMinutes == 0 {
+		w.u8(int(m / quarterMinutes))
+		return
+	}
+	w.u8(longTime | int(m>>8))
+	w.u8(int(m & 0xFF))
+}
+
+func encodeSteps(list []uint16) ([]byte, bool) {
+	if len(list) < 2 {
+		return nil, false
+	}
+	step := list[1] - list[0]
+	for i := 2; i < len(list); i++ {
+		if list[i]-list[i-1] != step {
+			return nil, false
+		}
+	}
+	w := &writer{}
+	w.time(list[0])
+	w.number(uint32(step))
+	w.number(uint32(len(list)))
+	return w.b, true
+}
+
+func encodeGrid(list []uint16) ([]byte, bool) {
+	var hours uint32
+	var minutes uint64
+	for _, m := range list {
+		hours |= 1 << (m / 60)
+		minutes |= 1 << (m % 60)
+	}
+	if bits.OnesCount32(hours)*bits.OnesCount64(minutes) != len(list) {
+		return nil, false
+	}
+	w := &writer{}
+	w.u24(hours)
+	w.u8(bits.OnesCount64(minutes))
+	for m := range 60 {
+		if minutes>>m&1 != 0 {
+			w.u8(m)
+		}
+	}
+	return w.b, true
+}
