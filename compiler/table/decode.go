@@ -205,12 +205,16 @@ func (r *reader) transition() Transition {
 }
 
 func (r *reader) overrides() []OverrideGroup {
-	unit := Minute(r.u8() * quarterMinutes)
-	if unit == 0 {
-		r.fail("OVERRIDES unit", "0 is not a length")
+	quarter := r.u8()
+	if quarter != 1 && quarter != 2 && quarter != 4 {
+		r.fail("OVERRIDES unit", "%d quarter hours, not 1, 2 or 4", quarter)
 	}
+	unit := Minute(quarter * quarterMinutes)
 	groups := make([]OverrideGroup, 0, 1)
 	n := r.number()
+	if n == 0 {
+		r.fail("OVERRIDES groups", "a section without any")
+	}
 	r.note("OVERRIDES", "%d groups of spans, counted in %d min", n, unit)
 	for ; n > 0 && r.err == nil; n-- {
 		groups = append(groups, r.overrideGroup(unit))

@@ -128,7 +128,7 @@ func Header() []Field {
 func Sections() []Field {
 	return []Field{
 		{"DST", flagDST, "7", "quarter hours; minutes", "", "shift (signed byte), start, end: three bytes each, see Transitions"},
-		{"OVERRIDES", flagOverrides, "varies", "units of quarter hours", "", "unit (byte), number of groups; each group: offset (signed byte), number of spans, each span: distance from the end of the one before in the group (the first: from 2000-01-01T00:00Z), length"},
+		{"OVERRIDES", flagOverrides, "varies", "units of quarter hours", "", "unit (byte: 1, 2 or 4), number of groups; each group: offset (signed byte), number of spans, each span: distance from the end of the one before in the group (the first: from 2000-01-01T00:00Z), length"},
 		{"THROUGH", flagThrough, "2", "days", "START to 36524", "last local date for which the table is right; absent: 2099-12-31"},
 		{"LATE", flagLate, "1-2", "minutes", "0 to 1440", "how late a missed serving may still be given; absent: 120"},
 		{"BUTTON", flagButton, "2-5", "mass units; presses", "", "portion of one press (0: disabled), presses served in any hour (byte); absent: one pocket, 2"},

@@ -97,7 +97,7 @@ func FuzzDecode(f *testing.F) {
 		}
 		canonical, err := table.Encode(tab)
 		require.NoError(t, err)
-		require.LessOrEqual(t, len(canonical), len(framed), "what was read has no shorter form")
+		require.LessOrEqual(t, len(canonical), len(framed), "read % X, written % X", framed, canonical)
 		again, err := table.Decode(canonical)
 		require.NoError(t, err)
 		require.Equal(t, tab, again)
