@@ -149,6 +149,13 @@ type Meal struct {
 	// when the meal belongs to all.
 	Presets uint8
 	Pos     Pos // of the meal's heading
+	Where   MealPlaces
+}
+
+// MealPlaces says where the parts of a meal stand in the source; zero where a part was not written.
+type MealPlaces struct {
+	Name, Portion, Start, Rule, At Pos
+	RDate, ExDate, ExDays          []Pos // parallel to the lists of Recurrence
 }
 
 // Wheel is the [wheel] table, from weighing.
@@ -169,15 +176,19 @@ type Plan struct {
 	Name    string
 	Zone    string // IANA name
 	Gap     Gap
-	Late    int // minutes: a serving missed in a power cut is still given if at most this late
-	Board   string
+	Late    int      // minutes, 0 to 1440: a serving missed in a power cut is still given if at most this late; absent: 120
+	Board   string   // name of a board profile, or path of a TOML file; "": the caller's default
 	Presets []string // at most 8, in order of first mention; nil: none
 	Wheel   *Wheel
 	Hopper  int64   // milligrams it holds; 0: unknown
 	Button  *Button // nil: the defaults of the table format
 	Meals   []Meal  // at most 64
 	Source  *Source
+	Where   Places
 }
+
+// Places says where the parts of a plan stand in the source; zero where a part was not written.
+type Places struct{ Zone, Late, Gap, Board, Wheel, Hopper, Button Pos }
 
 // Pos is a place in a source: line and column count from 1, columns in characters (not bytes); Len is the length of
 // the span in characters, at least 1. The zero Pos is "nowhere in particular".

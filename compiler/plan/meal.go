@@ -1,0 +1,128 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// rawMeal is a meal as either reader leaves it, with the places of its parts.
+type rawMeal struct {
+	heading     span
+	name        string // "": absent or faulty, which has been reported
+	nameAt      span
+	portion     Portion // zero: absent or faulty, which has been reported
+	portionAt   span
+	presets     []text
+	presetSpans []span
+	hasPresets  bool
+	set         rawSet
+}
+
+// shown names the meal in a message.
+func (m rawMeal) shown() string {
+	if m.name == "" {
+		return "the meal"
+	}
+	return fmt.Sprintf("%q", m.name)
+}
+
+// addMeal checks a meal and appends it to the plan.
+func (b *builder) addMeal(m rawMeal) {
+	p := b.plan
+	if len(p.Meals) == maxMeals {
+		b.fail(CodeLimit, m.heading, "meals that share a portion can be one meal with several times in at",
+			"this is meal %d; a table holds %d", maxMeals+1, maxMeals)
+	}
+	for _, other := range p.Meals {
+		if m.name != "" && strings.EqualFold(other.Name, m.name) {
+			b.fail(CodeDuplicate, m.nameAt, "give every meal a name of its own", "%q is already the name of the meal on line %d", m.name, other.Pos.Line)
+		}
+	}
+	meal := Meal{Name: m.name, Portion: m.portion, Pos: b.ix.pos(m.heading)}
+	meal.Where = MealPlaces{Name: b.at(m.nameAt), Portion: b.at(m.portionAt)}
+	if m.hasPresets {
+		meal.Presets = b.presets(m)
+	}
+	meal.Set = b.recurrence(&m.set, &meal.Where)
+	b.checkPortion(m)
+	p.Meals = append(p.Meals, meal)
+}
+
+// at is the position of a span that may be absent.
+func (b *builder) at(s span) Pos {
+	if s == (span{}) {
+		return Pos{}
+	}
+	return b.ix.pos(s)
+}
+
+// presets gives the mask of a meal's presets and adds new names to the plan.
+func (b *builder) presets(m rawMeal) uint8 {
+	var mask uint8
+	for i, t := range m.presets {
+		name := b.properName("the preset", t, m.presetSpans[i])
+		if name == "" {
+			continue
+		}
+		n := slices.Index(b.plan.Presets, name)
+		if n < 0 {
+			n = len(b.plan.Presets)
+			if n >= maxPresets {
+				b.fail(CodeLimit, m.presetSpans[i], "the plan button steps through at most 8", "%q is preset %d; a table holds %d", name, n+1, maxPresets)
+				continue
+			}
+			b.plan.Presets = append(b.plan.Presets, name)
+		}
+		if mask&(1<<n) != 0 {
+			b.fail(CodeDuplicate, m.presetSpans[i], "remove one of them", "%q is given twice", name)
+		}
+		mask |= 1 << n
+	}
+	return mask
+}
+
+// finishPlan makes the checks that need the whole plan.
+func (b *builder) finishPlan() {
+	p := b.plan
+	if len(p.Presets) == 1 && !b.ds.HasErrors() {
+		b.ds = append(b.ds, Diagnostic{CodeIgnored, Warning, p.Source, p.Meals[b.firstWithPreset()].Pos,
+			fmt.Sprintf("preset %q is the only one: there is nothing to switch to", p.Presets[0]),
+			"leave presets out, or give other meals another preset"})
+		p.Presets = nil
+		for i := range p.Meals {
+			p.Meals[i].Presets = 0
+		}
+	}
+	if p.Button != nil && p.Button.Portion.Milligrams > 0 && !b.hasPocket() {
+		b.failWhole(CodeMissing, b.pocketHint(), "the button's portion is a weight, but the plan does not say what one pocket holds")
+	}
+}
+
+func (b *builder) firstWithPreset() int {
+	return slices.IndexFunc(b.plan.Meals, func(m Meal) bool { return m.Presets != 0 })
+}
+
+// hasPocket reports whether weights can be turned into pockets.
+func (b *builder) hasPocket() bool {
+	return b.pocketBroken || b.plan.Wheel != nil && b.plan.Wheel.PocketMilligrams > 0
+}
+
+// checkPortion wants the pocket's weight for a portion given as weight.
+func (b *builder) checkPortion(m rawMeal) {
+	if m.portion.Milligrams == 0 {
+		return
+	}
+	if !b.hasPocket() {
+		b.fail(CodeMissing, m.portionAt, b.pocketHint(), "%s is a weight, but the plan does not say what one pocket holds", m.portion)
+		return
+	}
+	if !b.pocketBroken {
+		b.warnRounding(m)
+	}
+}
+
+func sortedInts(list []int) []int {
+	slices.Sort(list)
+	return slices.Compact(list)
+}

@@ -1,0 +1,92 @@
+package plan
+
+import (
+	"bytes"
+	"fmt"
+	"path"
+	"strings"
+	"unicode/utf8"
+)
+
+// Options are what a parse needs from outside. The zero Options check zone names by their spelling only.
+type Options struct {
+	// CheckZone says whether a name is an IANA time zone. The error's text becomes the message; an error with a
+	// method Hint() string gives the hint too.
+	CheckZone func(name string) error
+	// Convert gives a time of the form from in the form to (Zoned or UTC), for the zone. Without it, RDATE and EXDATE
+	// must be of the same form as DTSTART.
+	Convert func(zone string, l Local, from, to Form) (Local, error)
+}
+
+// Parse is Options.Parse with the zero Options.
+func Parse(name string, src []byte) (*Plan, Diagnostics) { return Options{}.Parse(name, src) }
+
+// Parse reads a plan. It is iCalendar when the name ends in .ics or the text begins with BEGIN:VCALENDAR, else TOML.
+// The plan is nil when there are errors; warnings come with a plan. The diagnostics are sorted by position.
+func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
+	src = bytes.TrimPrefix(src, utf8BOM)
+	b := &builder{src: src, ix: newIndex(src), opts: o, plan: &Plan{Source: NewSource(name, src)}}
+	switch {
+	case !b.checkEncoding():
+	case isICS(name, src):
+		b.icsPlan()
+	default:
+		b.tomlPlan(b.readTOML())
+	}
+	b.ds = b.ds.Sort()
+	if b.ds.HasErrors() {
+		return nil, b.ds
+	}
+	return b.plan, b.ds
+}
+
+func isICS(name string, src []byte) bool {
+	const begin = "BEGIN:VCALENDAR"
+	head := bytes.TrimLeft(src, " \t\r\n")
+	return strings.EqualFold(path.Ext(name), ".ics") || len(head) >= len(begin) && strings.EqualFold(string(head[:len(begin)]), begin)
+}
+
+// builder collects the plan and what is to be said about it.
+type builder struct {
+	src  []byte
+	ix   *index
+	opts Options
+	plan *Plan
+	ds   Diagnostics
+	// pocketBroken says that the pocket's weight is there but could not be read.
+	pocketBroken bool
+}
+
+func (b *builder) report(sev Severity, code Code, at span, hint, format string, args ...any) {
+	b.ds = append(b.ds, Diagnostic{code, sev, b.plan.Source, b.ix.pos(at), fmt.Sprintf(format, args...), hint})
+}
+
+func (b *builder) fail(code Code, at span, hint, format string, args ...any) {
+	b.report(Error, code, at, hint, format, args...)
+}
+
+func (b *builder) warn(code Code, at span, hint, format string, args ...any) {
+	b.report(Warning, code, at, hint, format, args...)
+}
+
+// failWhole reports what concerns no single place.
+func (b *builder) failWhole(code Code, hint, format string, args ...any) {
+	b.ds = append(b.ds, Diagnostic{code, Error, b.plan.Source, Pos{}, fmt.Sprintf(format, args...), hint})
+}
+
+// checkEncoding refuses what is not UTF-8, in which both TOML and iCalendar are written.
+func (b *builder) checkEncoding() bool {
+	if len(b.src) >= 2 && (b.src[0] == 0xFF && b.src[1] == 0xFE || b.src[0] == 0xFE && b.src[1] == 0xFF) {
+		b.failWhole(CodeSyntax, "save it as UTF-8", "the file is UTF-16, not UTF-8")
+		return false
+	}
+	for i := 0; i < len(b.src); {
+		r, size := utf8.DecodeRune(b.src[i:])
+		if r == utf8.RuneError && size == 1 {
+			b.fail(CodeSyntax, span{i, i + 1}, "save the file as UTF-8", "byte 0x%02X is not UTF-8", b.src[i])
+			return false
+		}
+		i += size
+	}
+	return true
+}

@@ -1,0 +1,238 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// setNames are the words for the parts of a recurrence set in the language of the source.
+type setNames struct{ start, rule, rdate, exdate string }
+
+// rawSet is a recurrence set as either reader leaves it.
+type rawSet struct {
+	heading  span
+	keys     setNames
+	start    *stamp
+	rule     *Rule
+	ruleText text
+	hasRule  bool
+	single   bool // without a rule the start is the only instance (iCalendar); else the rule is daily
+	at       []int
+	atSpan   span
+	rdate    []stamp
+	exdate   []stamp
+	broken   bool // some part was faulty, which has been reported: what depends on it is not judged
+}
+
+// recurrence checks a set and puts it together. Where RFC 5545 leaves things to DTSTART, so do we.
+func (b *builder) recurrence(s *rawSet, where *MealPlaces) Recurrence {
+	r := Recurrence{Rule: s.rule, At: s.at}
+	if s.broken {
+		return r
+	}
+	b.defaults(s, &r)
+	if s.start == nil {
+		return r
+	}
+	r.Form, r.Start = s.start.form, s.start.local
+	where.Start, where.At = b.at(s.start.span), b.at(s.atSpan)
+	if s.hasRule {
+		where.Rule = b.ix.pos(s.ruleText.all())
+	}
+	b.checkAt(s)
+	b.checkDateForm(s, &r)
+	b.checkUntil(s, &r)
+	b.checkSeconds(s, &r)
+	b.explicitDates(s, &r, where)
+	if r.Rule != nil && !b.ds.HasErrors() {
+		b.lintRule(s, &r)
+	}
+	return r
+}
+
+// defaults supplies the rule and the start that were not written.
+func (b *builder) defaults(s *rawSet, r *Recurrence) {
+	if s.start == nil && !s.hasRule && len(s.at) == 0 && len(s.rdate) > 0 {
+		// Only single dates: the first is DTSTART, which is an instance of a set without a rule.
+		first := slices.MinFunc(s.rdate, func(a, b stamp) int { return a.local.compare(b.local) })
+		s.start = &first
+		return
+	}
+	if !s.hasRule && !s.single {
+		s.rule = &Rule{Text: "FREQ=DAILY", Freq: Daily, Interval: 1}
+		r.Rule = s.rule
+		if s.start != nil && len(s.rdate) > 0 && len(s.at) == 0 {
+			b.warn(CodeAmbiguous, s.rdate[0].span,
+				"for single dates only, leave dtstart out; for a daily meal with extra dates, write rrule = \"FREQ=DAILY\"",
+				"without rrule the meal is daily, besides its rdate")
+		}
+	}
+	if s.start != nil {
+		return
+	}
+	if why := needsStart(s); why != "" {
+		b.fail(CodeMissing, s.heading, fmt.Sprintf("write for example %s = 2026-12-01T07:00:00", s.keys.start), "the meal has no %s, and %s", s.keys.start, why)
+		return
+	}
+	s.start = &stamp{local: Local{Year: firstYear, Month: 1, Day: 1}, form: Zoned}
+}
+
+// needsStart says what a rule takes from DTSTART; "" when nothing: then the meal has always been.
+func needsStart(s *rawSet) string {
+	r := s.rule
+	switch {
+	case len(s.at) == 0 && len(r.ByHour) == 0:
+		return "nothing else says the time of day"
+	case r.Freq < Daily:
+		return fmt.Sprintf("FREQ=%s counts from it", freqNames[r.Freq])
+	case r.Interval > 1:
+		return fmt.Sprintf("INTERVAL=%d counts from it", r.Interval)
+	case r.Count > 0:
+		return "COUNT counts from it"
+	case r.Freq == Weekly && len(r.ByDay) == 0:
+		return "nothing else says the weekday"
+	case r.Freq == Monthly && len(r.ByDay)+len(r.ByMonthDay) == 0:
+		return "nothing else says the day of the month"
+	case r.Freq == Yearly && len(r.ByDay)+len(r.ByMonthDay)+len(r.ByYearDay) == 0:
+		return "nothing else says the day"
+	}
+	return ""
+}
+
+// checkAt refuses at beside a rule that has its own times of day.
+func (b *builder) checkAt(s *rawSet) {
+	if len(s.at) == 0 || s.rule == nil {
+		return
+	}
+	if s.rule.Freq < Daily {
+		b.fail(CodeConflict, b.partSpan(s, "FREQ"), "use FREQ=DAILY with at", "at cannot be used with FREQ=%s", freqNames[s.rule.Freq])
+		return
+	}
+	for _, part := range []struct {
+		name string
+		list []int
+	}{{"BYHOUR", s.rule.ByHour}, {"BYMINUTE", s.rule.ByMinute}, {"BYSECOND", s.rule.BySecond}} {
+		if len(part.list) > 0 {
+			b.fail(CodeConflict, b.partSpan(s, part.name), "keep at, or the rule's own times of day", "at and %s exclude each other", part.name)
+		}
+	}
+}
+
+// checkDateForm wants the times of day from somewhere when the start is a date.
+func (b *builder) checkDateForm(s *rawSet, r *Recurrence) {
+	if r.Form != Date {
+		return
+	}
+	switch {
+	case r.Rule == nil || len(r.At) == 0 && len(r.Rule.ByHour) == 0 && r.Rule.Freq >= Daily:
+		b.fail(CodeMissing, s.start.span, "add the time to it, or BYHOUR to the rule", "%s is a date without a time of day", s.keys.start)
+	case r.Rule.Freq < Daily:
+		b.fail(CodeConflict, s.start.span, "add the time to it", "FREQ=%s needs a time of day to count from (RFC 5545 §3.3.10)", freqNames[r.Rule.Freq])
+	}
+}
+
+// partSpan is the place of one part of the rule, or of the whole rule.
+func (b *builder) partSpan(s *rawSet, name string) span {
+	if !s.hasRule {
+		return s.heading
+	}
+	upper := strings.ToUpper(s.ruleText.s)
+	for from := 0; from < len(upper); {
+		to := from + strings.IndexByte(upper[from:]+";", ';')
+		piece := upper[from:to]
+		if key, _, _ := strings.Cut(piece, "="); strings.TrimSpace(key) == name {
+			lead := len(piece) - len(strings.TrimLeft(piece, " \t\r\n"))
+			return s.ruleText.span(from+lead, from+len(strings.TrimRight(piece, " \t\r\n")))
+		}
+		from = to + 1
+	}
+	return s.ruleText.all()
+}
+
+// checkUntil refuses a local UNTIL for a UTC start and years outside the calendar. RFC 5545 §3.3.10 wants UTC with a
+// zoned start; calendars write local times and dates as well, and what they mean is clear.
+func (b *builder) checkUntil(s *rawSet, r *Recurrence) {
+	if r.Rule == nil || r.Rule.Until == nil {
+		return
+	}
+	u, at := r.Rule.Until, b.partSpan(s, "UNTIL")
+	switch {
+	case r.Form == UTC && u.Form == Zoned:
+		b.fail(CodeConflict, at, "write UNTIL="+formatBasic(u.Local, UTC)+" (UTC)", "UNTIL is a local time, but %s is UTC", s.keys.start)
+	case u.Local.Year < firstYear:
+		b.fail(CodeRange, at, "", "UNTIL lies before 2000, where the clock's calendar begins")
+	case u.Local.Year > lastYear:
+		b.warn(CodeIgnored, at, "leave UNTIL out for a meal without end", "UNTIL lies after 2099-12-31, where the clock's calendar ends")
+	case u.Local.date().compare(r.Start.date()) < 0 && (u.Form == r.Form || u.Form == Date):
+		b.warn(CodeNever, at, "", "the rule ends before the meal starts (%s %s)", s.keys.start, s.start.shown)
+	}
+}
+
+// explicitDates brings RDATE and EXDATE into the form of the start, sorted and without repetitions.
+func (b *builder) explicitDates(s *rawSet, r *Recurrence, where *MealPlaces) {
+	var dates, exDates, exDays []stamp
+	for _, d := range s.rdate {
+		if d.form == Date {
+			b.fail(CodeType, d.span, fmt.Sprintf("write the time of day too: %sT10:00:00", dashed(d.local)), "an extra meal needs a time of day")
+		} else if d, ok := b.inForm(d, r.Form, s.keys.rdate, s.keys.start); ok {
+			dates = append(dates, d)
+		}
+		if d.local.Second != 0 {
+			b.fail(CodeSeconds, d.span, "", "meals are served on whole minutes")
+		}
+	}
+	for _, d := range s.exdate {
+		if d.form == Date {
+			exDays = append(exDays, d)
+		} else if d, ok := b.inForm(d, r.Form, s.keys.exdate, s.keys.start); ok {
+			exDates = append(exDates, d)
+		}
+	}
+	r.RDate, where.RDate = b.ordered(dates)
+	r.ExDate, where.ExDate = b.ordered(exDates)
+	r.ExDays, where.ExDays = b.ordered(exDays)
+}
+
+func dashed(l Local) string { return l.String()[:10] }
+
+// inForm converts a time to the form of the start; a start that is a date means local times.
+func (b *builder) inForm(d stamp, form Form, key, startKey string) (stamp, bool) {
+	if form == Date {
+		form = Zoned
+	}
+	if d.form == form {
+		return d, true
+	}
+	if b.opts.Convert == nil || b.plan.Zone == "" {
+		b.fail(CodeConflict, d.span, "write both as local time, or both as UTC with Z", "this %s is %s, but %s is %s", key, formWord(d.form), startKey, formWord(form))
+		return d, false
+	}
+	l, err := b.opts.Convert(b.plan.Zone, d.local, d.form, form)
+	if err != nil {
+		b.fail(CodeDate, d.span, "", "%v", err)
+		return d, false
+	}
+	d.local, d.form = l, form
+	return d, true
+}
+
+func formWord(f Form) string {
+	if f == UTC {
+		return "UTC"
+	}
+	return "local time"
+}
+
+// ordered sorts, removes repetitions and separates times from places.
+func (b *builder) ordered(list []stamp) (locals []Local, places []Pos) {
+	slices.SortStableFunc(list, func(x, y stamp) int { return x.local.compare(y.local) })
+	for i, d := range list {
+		if i > 0 && d.local == list[i-1].local {
+			continue
+		}
+		locals = append(locals, d.local)
+		places = append(places, b.at(d.span))
+	}
+	return locals, places
+}

@@ -1,0 +1,121 @@
+package plan
+
+import (
+	"bytes"
+	"sort"
+	"strings"
+	"unicode/utf8"
+)
+
+// span is a half-open range of byte offsets in a source.
+type span struct{ from, to int }
+
+// text is a decoded value that remembers where each of its bytes stands in the source, through TOML escapes and
+// iCalendar line folds: off[i] is the source offset of s[i], off[len(s)] that of what follows.
+type text struct {
+	s   string
+	off []int
+}
+
+// plainText is the text of src[from:to], where nothing is escaped or folded.
+func plainText(src []byte, from, to int) text {
+	off := make([]int, to-from+1)
+	for i := range off {
+		off[i] = from + i
+	}
+	return text{string(src[from:to]), off}
+}
+
+// span gives the source range of s[from:to]. Positions past the end mean the end.
+func (t text) span(from, to int) span {
+	to = min(to, len(t.s))
+	from = min(from, to)
+	if from == to {
+		return span{t.off[from], t.off[from]}
+	}
+	return span{t.off[from], t.off[to]}
+}
+
+// all is the range of the whole text.
+func (t text) all() span { return t.span(0, len(t.s)) }
+
+// sub is s[from:to] with its offsets.
+func (t text) sub(from, to int) text { return text{t.s[from:to], t.off[from : to+1]} }
+
+// trim removes white space from both ends.
+func (t text) trim() text {
+	from := len(t.s) - len(strings.TrimLeft(t.s, " \t"))
+	to := len(strings.TrimRight(t.s, " \t"))
+	if from >= to {
+		return t.sub(0, 0)
+	}
+	return t.sub(from, to)
+}
+
+// split cuts the text at every sep.
+func (t text) split(sep byte) []text {
+	var parts []text
+	start := 0
+	for i := 0; i <= len(t.s); i++ {
+		if i == len(t.s) || t.s[i] == sep {
+			parts = append(parts, t.sub(start, i))
+			start = i + 1
+		}
+	}
+	return parts
+}
+
+// NewSource splits src into lines, ended by LF or CRLF, for showing diagnostics.
+func NewSource(name string, src []byte) *Source {
+	src = bytes.TrimPrefix(src, utf8BOM)
+	lines := strings.Split(strings.ToValidUTF8(string(src), "\uFFFD"), "\n")
+	for i, line := range lines {
+		lines[i] = strings.TrimSuffix(line, "\r")
+	}
+	return &Source{Name: name, Lines: lines}
+}
+
+// utf8BOM is the mark some editors put before UTF-8 text; it is not part of the plan.
+var utf8BOM = []byte("\xEF\xBB\xBF")
+
+// index turns byte offsets into lines and columns.
+type index struct {
+	src    []byte
+	starts []int // offset of the first byte of each line
+}
+
+func newIndex(src []byte) *index {
+	ix := &index{src: src, starts: []int{0}}
+	for i, b := range src {
+		if b == '\n' {
+			ix.starts = append(ix.starts, i+1)
+		}
+	}
+	return ix
+}
+
+// line is the number, from 1, of the line that holds the byte at off.
+func (ix *index) line(off int) int {
+	return sort.SearchInts(ix.starts, off+1)
+}
+
+// pos converts a span. What lies beyond the end of the span's first line is not counted in Len.
+func (ix *index) pos(s span) Pos {
+	from := max(0, min(s.from, len(ix.src)))
+	line := ix.line(from)
+	start := ix.starts[line-1]
+	end := len(ix.src)
+	if line < len(ix.starts) {
+		end = ix.starts[line] - 1
+	}
+	if end > start && ix.src[end-1] == '\r' {
+		end--
+	}
+	from = min(from, end)
+	to := max(from, min(s.to, end))
+	return Pos{
+		Line: line,
+		Col:  utf8.RuneCount(ix.src[start:from]) + 1,
+		Len:  max(1, utf8.RuneCount(ix.src[from:to])),
+	}
+}

@@ -1,0 +1,55 @@
+package plan
+
+import (
+	"fmt"
+	"strings"
+)
+
+// nearest returns the candidate most like word, or "" when none is close: at most a third of the letters differ
+// (by insertion, deletion, replacement or exchange of neighbours).
+func nearest(word string, candidates []string) string {
+	best, bestDist := "", len(word)/3+1
+	lower := strings.ToLower(word)
+	for _, c := range candidates {
+		if d := editDistance(lower, strings.ToLower(c)); d < bestDist || d == 0 {
+			best, bestDist = c, d
+		}
+	}
+	return best
+}
+
+// editDistance is the restricted Damerau–Levenshtein distance in bytes.
+func editDistance(a, b string) int {
+	before := make([]int, len(b)+1)
+	prev := make([]int, len(b)+1)
+	for j := range prev {
+		prev[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		cur := make([]int, len(b)+1)
+		cur[0] = i
+		for j := 1; j <= len(b); j++ {
+			cost := 1
+			if a[i-1] == b[j-1] {
+				cost = 0
+			}
+			cur[j] = min(prev[j]+1, cur[j-1]+1, prev[j-1]+cost)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				cur[j] = min(cur[j], before[j-2]+1)
+			}
+		}
+		before, prev = prev, cur
+	}
+	return prev[len(b)]
+}
+
+// didYouMean is the hint for an unknown word: the synonym's own word, the nearest candidate, or the whole list.
+func didYouMean(word string, candidates []string, synonyms map[string]string) string {
+	if s, ok := synonyms[strings.ToLower(word)]; ok {
+		return fmt.Sprintf("did you mean %s?", s)
+	}
+	if s := nearest(word, candidates); s != "" {
+		return fmt.Sprintf("did you mean %s?", s)
+	}
+	return "known here: " + strings.Join(candidates, ", ")
+}

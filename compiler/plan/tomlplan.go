@@ -1,0 +1,340 @@
+package plan
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// The keys of each table, for "did you mean".
+var (
+	rootKeys   = []string{"plan", "zone", "late", "board", "gap", "wheel", "hopper", "button", "meal"}
+	wheelKeys  = []string{"pocket", "turn", "trim"}
+	hopperKeys = []string{"holds"}
+	buttonKeys = []string{"portion", "per-hour"}
+	mealKeys   = []string{"name", "portion", "dtstart", "rrule", "at", "exdate", "rdate", "presets"}
+)
+
+// keySynonyms maps keys people write to those of the plan language.
+var keySynonyms = map[string]string{
+	"timezone": "zone", "tz": "zone", "tzid": "zone", "meals": "[[meal]]", "title": "plan", "time": "at", "times": "at",
+	"start": "dtstart", "begin": "dtstart", "from": "dtstart", "date": "dtstart", "rule": "rrule", "repeat": "rrule",
+	"recurrence": "rrule", "freq": "rrule", "amount": "portion", "size": "portion", "grams": "portion", "weight": "portion",
+	"except": "exdate", "skip": "exdate", "exceptions": "exdate", "extra": "rdate", "preset": "presets", "summary": "name",
+	"capacity": "holds", "per_hour": "per-hour", "perhour": "per-hour", "limit": "per-hour", "description": "plan",
+	"until": `rrule = "…;UNTIL=20261231"`, "count": `rrule = "…;COUNT=10"`, "profile": "board",
+}
+
+// defaultLate is the grace for a missed serving when the plan does not say: short enough not to run into the next
+// meal of a usual day, long enough for most power cuts. Common practice, no source.
+const defaultLate = 120
+
+const (
+	maxMeals   = 64
+	maxPresets = 8
+)
+
+// tomlPlan reads the tree of tables into the plan.
+func (b *builder) tomlPlan(root *tomlTable) {
+	p := b.plan
+	p.Late = defaultLate
+	if e, t, ok := b.str(root, "plan", `plan = "Juniper and Moss"`); ok {
+		p.Name = b.properName("plan", t, e.value.span)
+	}
+	b.tomlZone(root)
+	if e, t, ok := b.str(root, "late", `late = "2h"`); ok {
+		p.Where.Late, p.Late = b.ix.pos(e.value.span), b.late(t)
+	}
+	if e, t, ok := b.str(root, "board", `board = "m328-mains"`); ok {
+		p.Where.Board, p.Board = b.ix.pos(e.value.span), b.board(t)
+	}
+	if e, t, ok := b.str(root, "gap", `gap = "omit"`); ok {
+		p.Where.Gap, p.Gap = b.ix.pos(e.value.span), b.gap(t)
+	}
+	b.tomlWheel(root)
+	if e, t := b.table(root, "hopper"); t != nil {
+		p.Where.Hopper = b.ix.pos(e.span)
+		if _, holds, ok := b.str(t, "holds", `holds = "1.4 kg"`); ok {
+			p.Hopper = b.mass(holds, maxHopper)
+		}
+		b.unknownKeys(t, "hopper", hopperKeys)
+	}
+	b.tomlButton(root)
+	b.tomlMeals(root)
+	b.unknownKeys(root, "", rootKeys)
+	b.finishPlan()
+}
+
+func (b *builder) tomlZone(root *tomlTable) {
+	e, t, ok := b.str(root, "zone", `zone = "Europe/Lisbon"`)
+	switch {
+	case ok:
+		b.plan.Where.Zone = b.ix.pos(e.value.span)
+		b.plan.Zone = b.zone(t)
+	case e == nil:
+		b.failWhole(CodeMissing, `write for example zone = "Europe/Lisbon" at the top (an IANA time zone name)`, "the plan has no zone")
+	}
+}
+
+func (b *builder) tomlWheel(root *tomlTable) {
+	e, t := b.table(root, "wheel")
+	if t == nil {
+		return
+	}
+	w := &Wheel{}
+	b.plan.Wheel, b.plan.Where.Wheel = w, b.ix.pos(e.span)
+	if _, v, ok := b.str(t, "pocket", `pocket = "6.2 g"`); ok {
+		w.PocketMilligrams = b.mass(v, maxPocket)
+	}
+	b.pocketBroken = t.find("pocket") != nil && w.PocketMilligrams == 0
+	if _, v, ok := b.str(t, "turn", `turn = "310 ms"`); ok {
+		w.TurnMillis = b.turn(v)
+	}
+	if _, v, ok := b.str(t, "trim", `trim = "-12 us"`); ok {
+		w.TrimMicros = b.trim(v)
+	}
+	b.unknownKeys(t, "wheel", wheelKeys)
+}
+
+func (b *builder) tomlButton(root *tomlTable) {
+	e, t := b.table(root, "button")
+	if t == nil {
+		return
+	}
+	button := &Button{PerHour: defaultPerHour}
+	b.plan.Button, b.plan.Where.Button = button, b.ix.pos(e.span)
+	if _, v, ok := b.str(t, "portion", `portion = "1 pocket"`); ok {
+		button.Portion = b.portion(v, true)
+	} else if t.find("portion") == nil {
+		b.fail(CodeMissing, e.span, `write portion = "1 pocket", or "0 pockets" to switch the button off`, "[button] has no portion")
+	}
+	if e := b.take(t, "per-hour"); e != nil {
+		n := 0
+		if e.value.kind != unstable.Integer || !allDigits(e.value.text.s) {
+			b.wrongType(e, "a whole number", "per-hour = 2")
+		} else if n = atoi(clip(e.value.text.s, 6)); n > maxPerHour {
+			b.fail(CodeRange, e.value.span, "", "per-hour = %s is outside 0 to %d", e.value.text.s, maxPerHour)
+		}
+		button.PerHour = n
+	}
+	b.unknownKeys(t, "button", buttonKeys)
+}
+
+func clip(s string, n int) string { return s[:min(n, len(s))] }
+
+func (b *builder) tomlMeals(root *tomlTable) {
+	e := b.take(root, "meal")
+	switch {
+	case e == nil:
+		if b.ds.HasErrors() {
+			return // the meals may be in what could not be read
+		}
+		b.failWhole(CodeMissing, "add a [[meal]] with name, portion, dtstart and rrule", "the plan has no meals")
+	case e.value.kind == unstable.Table:
+		b.fail(CodeType, e.span, "write [[meal]] with two brackets: a plan may have several", "[meal] is a single table")
+	case e.value.kind == unstable.Array:
+		b.fail(CodeType, e.span, "write each meal under its own [[meal]] heading", "meal is a list of values")
+	case e.value.kind != unstable.ArrayTable:
+		b.wrongType(e, "a list of tables", "[[meal]]")
+	default:
+		for _, t := range e.value.tables {
+			b.tomlMeal(t)
+		}
+	}
+}
+
+// tomlMeal reads one [[meal]].
+func (b *builder) tomlMeal(t *tomlTable) {
+	m := rawMeal{heading: t.span, set: rawSet{heading: t.span, keys: tomlNames}}
+	if e, v, ok := b.str(t, "name", `name = "breakfast"`); ok {
+		m.name, m.nameAt = b.properName("name", v, e.value.span), e.value.span
+	} else if e == nil {
+		b.fail(CodeMissing, t.span, `write for example name = "breakfast"`, "the meal has no name")
+	}
+	if e, v, ok := b.str(t, "portion", `portion = "18 g" or portion = "3 pockets"`); ok {
+		m.portion, m.portionAt = b.portion(v, false), e.value.span
+	} else if e == nil {
+		b.fail(CodeMissing, t.span, `write portion = "18 g" or portion = "3 pockets"`, "%s has no portion", m.shown())
+	}
+	b.tomlSet(t, &m.set)
+	m.presets, m.presetSpans, m.hasPresets = b.strings(t, "presets", `presets = ["everyday"]`)
+	b.unknownKeys(t, "meal", mealKeys)
+	b.addMeal(m)
+}
+
+// tomlNames are the words for diagnostics about a TOML meal.
+var tomlNames = setNames{start: "dtstart", rule: "rrule", rdate: "rdate", exdate: "exdate"}
+
+// tomlSet reads dtstart, rrule, at, rdate and exdate.
+func (b *builder) tomlSet(t *tomlTable, set *rawSet) {
+	if e := b.take(t, "dtstart"); e != nil {
+		if s, ok := b.stamp(e.value, "dtstart = 2026-12-01T07:00:00"); ok {
+			set.start = &s
+		} else {
+			set.broken = true
+		}
+	}
+	e, v, ok := b.str(t, "rrule", `rrule = "FREQ=DAILY"`)
+	switch {
+	case ok:
+		set.ruleText, set.hasRule = v, true
+		if set.rule = b.rule(v); set.rule == nil {
+			set.broken = true
+		}
+	case e != nil:
+		set.broken = true
+	}
+	if times, spans, ok := b.strings(t, "at", `at = ["07:00", "18:30"]`); ok {
+		set.at, set.atSpan = b.times(times, spans), t.find("at").value.span
+		set.broken = set.broken || len(set.at) == 0
+	} else if t.find("at") != nil {
+		set.broken = true
+	}
+	set.rdate, ok = b.stamps(t, "rdate", "rdate = [2026-12-25T10:00:00]")
+	set.broken = set.broken || !ok
+	set.exdate, _ = b.stamps(t, "exdate", "exdate = [2026-12-24T07:00:00]")
+}
+
+// take finds a key and marks it as known. A key whose value could not be read counts as taken.
+func (b *builder) take(t *tomlTable, key string) *tomlEntry {
+	e := t.find(key)
+	if e != nil {
+		e.used = true
+	}
+	return e
+}
+
+// str takes a string. The entry is nil when the key is absent; ok is false when it is absent or not a string.
+func (b *builder) str(t *tomlTable, key, example string) (e *tomlEntry, v text, ok bool) {
+	e = b.take(t, key)
+	if e == nil {
+		return nil, text{}, false
+	}
+	if e.value.kind != unstable.String {
+		hint := example
+		if e.value.kind == unstable.Integer || e.value.kind == unstable.Float {
+			hint += " (a number needs its unit)"
+		}
+		b.wrongType(e, "a string", hint)
+		return e, text{}, false
+	}
+	return e, e.value.text, true
+}
+
+// strings takes a list of strings.
+func (b *builder) strings(t *tomlTable, key, example string) (list []text, spans []span, ok bool) {
+	e := b.take(t, key)
+	if e == nil {
+		return nil, nil, false
+	}
+	if e.value.kind != unstable.Array {
+		b.wrongType(e, "a list", example)
+		return nil, nil, false
+	}
+	if len(e.value.items) == 0 {
+		b.fail(CodeMissing, e.value.span, "leave the key out, or write "+example, "the list of %s is empty", key)
+		return nil, nil, false
+	}
+	for _, item := range e.value.items {
+		if item.kind != unstable.String {
+			b.fail(CodeType, item.span, "write "+example, "%s holds %s where a string is wanted", key, kindName(item.kind))
+			return nil, nil, false
+		}
+		list = append(list, item.text)
+		spans = append(spans, item.span)
+	}
+	return list, spans, true
+}
+
+// table takes a table; nil when it is absent or something else.
+func (b *builder) table(t *tomlTable, key string) (*tomlEntry, *tomlTable) {
+	e := b.take(t, key)
+	switch {
+	case e == nil:
+		return nil, nil
+	case e.value.kind != unstable.Table:
+		b.wrongType(e, "a table", "["+key+"]")
+		return e, nil
+	}
+	return e, e.value.tables[0]
+}
+
+func (b *builder) wrongType(e *tomlEntry, want, example string) {
+	if e.value.kind == unstable.Invalid {
+		return // reported when it could not be read
+	}
+	b.fail(CodeType, e.value.span, "write "+example, "%s is %s, not %s", e.key, kindName(e.value.kind), want)
+}
+
+func kindName(k unstable.Kind) string {
+	switch k {
+	case unstable.String:
+		return "a string"
+	case unstable.Bool:
+		return "true or false"
+	case unstable.Integer, unstable.Float:
+		return "a number"
+	case unstable.LocalDate, unstable.LocalTime, unstable.LocalDateTime, unstable.DateTime:
+		return "a date or time"
+	case unstable.Array:
+		return "a list"
+	case unstable.Table:
+		return "a table"
+	case unstable.ArrayTable:
+		return "a list of tables"
+	}
+	return "something else"
+}
+
+// unknownKeys reports the keys nobody has taken.
+func (b *builder) unknownKeys(t *tomlTable, table string, known []string) {
+	where := "[" + table + "]"
+	switch table {
+	case "":
+		where = "a plan"
+	case "meal":
+		where = "a [[meal]]"
+	}
+	for _, e := range t.entries {
+		if e.used {
+			continue
+		}
+		what := "key"
+		if e.value.kind == unstable.Table || e.value.kind == unstable.ArrayTable {
+			what = "table"
+		}
+		b.fail(CodeUnknown, e.span, unknownHint(e.key, table, known), "%s is not a %s of %s", e.key, what, where)
+	}
+}
+
+// unknownHint knows the keys of the other tables: in TOML a key belongs to the heading above it, which is easily
+// forgotten.
+func unknownHint(key, table string, known []string) string {
+	homes := []struct {
+		table string
+		keys  []string
+	}{{"", rootKeys}, {"wheel", wheelKeys}, {"hopper", hopperKeys}, {"button", buttonKeys}, {"meal", mealKeys}}
+	for _, h := range homes {
+		if h.table == table || !contains(h.keys, key) {
+			continue
+		}
+		switch h.table {
+		case "":
+			return key + " belongs at the top of the plan, before the first [table]"
+		case "meal":
+			return key + " belongs under a [[meal]]"
+		}
+		return fmt.Sprintf("%s belongs under [%s]", key, h.table)
+	}
+	return didYouMean(key, known, keySynonyms)
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if strings.EqualFold(x, s) {
+			return true
+		}
+	}
+	return false
+}
