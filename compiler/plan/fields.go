@@ -36,7 +36,7 @@ func (b *builder) zone(t text) string {
 		return name
 	}
 	if err := b.opts.CheckZone(name); err != nil {
-		hint := `IANA names look like "Europe/Lisbon" or "America/New_York"`
+		hint := ""
 		if h, ok := err.(interface{ Hint() string }); ok {
 			hint = h.Hint()
 		}
@@ -186,7 +186,7 @@ func (b *builder) gap(t text) Gap {
 	case "omit":
 		return GapOmit
 	}
-	b.fail(CodeUnknown, t.all(), `write gap = "shift" (serve at the time after the change, the default) or gap = "omit" (leave it out)`,
+	b.fail(CodeUnknown, t.all(), `"shift" serves at the time after the change (the default), "omit" leaves the serving out`,
 		"gap %q does not exist", t.s)
 	return GapShift
 }
@@ -268,6 +268,7 @@ type stamp struct {
 	form  Form
 	span  span
 	shown string // as written
+	key   string // property, where it is not the usual one
 }
 
 // stamp reads a TOML date or date-time.
@@ -295,7 +296,7 @@ func (b *builder) stamp(v tomlValue, example string) (stamp, bool) {
 		b.fail(Code(err.code), v.span, err.hint, "%s %s", v.text.s, err.message)
 		return stamp{}, false
 	}
-	return stamp{l, form, v.span, v.text.s}, true
+	return stamp{local: l, form: form, span: v.span, shown: v.text.s}, true
 }
 
 // stamps reads a list of dates and date-times; ok is false after a fault, true when the key is absent.

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"path"
 	"strings"
-	"unicode/utf8"
 )
 
 // Options are what a parse needs from outside. The zero Options check zone names by their spelling only.
@@ -27,10 +26,10 @@ func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
 	src = bytes.TrimPrefix(src, utf8BOM)
 	b := &builder{src: src, ix: newIndex(src), opts: o, plan: &Plan{Source: NewSource(name, src)}}
 	switch {
-	case !b.checkEncoding():
+	case b.isUTF16():
 	case isICS(name, src):
-		b.icsPlan()
-	default:
+		b.icsPlan() // checks the encoding after unfolding: a fold may split a character
+	case b.checkEncoding():
 		b.tomlPlan(b.readTOML())
 	}
 	b.ds = b.ds.Sort()
@@ -53,6 +52,7 @@ type builder struct {
 	opts Options
 	plan *Plan
 	ds   Diagnostics
+	ics  bool // the source is iCalendar
 	// pocketBroken says that the pocket's weight is there but could not be read.
 	pocketBroken bool
 }
@@ -74,19 +74,20 @@ func (b *builder) failWhole(code Code, hint, format string, args ...any) {
 	b.ds = append(b.ds, Diagnostic{code, Error, b.plan.Source, Pos{}, fmt.Sprintf(format, args...), hint})
 }
 
-// checkEncoding refuses what is not UTF-8, in which both TOML and iCalendar are written.
-func (b *builder) checkEncoding() bool {
-	if len(b.src) >= 2 && (b.src[0] == 0xFF && b.src[1] == 0xFE || b.src[0] == 0xFE && b.src[1] == 0xFF) {
-		b.failWhole(CodeSyntax, "save it as UTF-8", "the file is UTF-16, not UTF-8")
+// isUTF16 refuses the encoding that some editors call "Unicode"; TOML and iCalendar are written in UTF-8.
+func (b *builder) isUTF16() bool {
+	if !bytes.HasPrefix(b.src, []byte("\xFF\xFE")) && !bytes.HasPrefix(b.src, []byte("\xFE\xFF")) {
 		return false
 	}
-	for i := 0; i < len(b.src); {
-		r, size := utf8.DecodeRune(b.src[i:])
-		if r == utf8.RuneError && size == 1 {
-			b.fail(CodeSyntax, span{i, i + 1}, "save the file as UTF-8", "byte 0x%02X is not UTF-8", b.src[i])
-			return false
-		}
-		i += size
-	}
+	b.failWhole(CodeSyntax, "save it as UTF-8", "the file is UTF-16, not UTF-8")
 	return true
+}
+
+// checkEncoding refuses what is not UTF-8.
+func (b *builder) checkEncoding() bool {
+	i := invalidUTF8(string(b.src))
+	if i >= 0 {
+		b.fail(CodeSyntax, span{i, i + 1}, "save the file as UTF-8", "byte 0x%02X is not UTF-8", b.src[i])
+	}
+	return i < 0
 }

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -68,7 +69,7 @@ func (b *builder) defaults(s *rawSet, r *Recurrence) {
 				"without rrule the meal is daily, besides its rdate")
 		}
 	}
-	if s.start != nil {
+	if s.start != nil || s.single {
 		return
 	}
 	if why := needsStart(s); why != "" {
@@ -205,7 +206,7 @@ func (b *builder) inForm(d stamp, form Form, key, startKey string) (stamp, bool)
 		return d, true
 	}
 	if b.opts.Convert == nil || b.plan.Zone == "" {
-		b.fail(CodeConflict, d.span, "write both as local time, or both as UTC with Z", "this %s is %s, but %s is %s", key, formWord(d.form), startKey, formWord(form))
+		b.fail(CodeConflict, d.span, "write both as local time, or both as UTC with Z", "this %s is %s, but %s is %s", cmp.Or(d.key, key), formWord(d.form), startKey, formWord(form))
 		return d, false
 	}
 	l, err := b.opts.Convert(b.plan.Zone, d.local, d.form, form)
