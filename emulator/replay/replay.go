@@ -1,0 +1,240 @@
+// Package replay turns an alarm table into servings without a CPU: what a feeder that carries the table will do.
+//
+// In: a [table.Table] and a range of UTC minutes. Out: servings in ascending order, each with the meals due and
+// the whole pockets the wheel turns. It reads the table by FORMAT.md alone and works month by month, with one
+// bit per day; the firmware's engine works day by day, so the two can check each other.
+package replay
+
+import (
+	"math/bits"
+	"slices"
+
+	"mealtab/compiler/table"
+)
+
+// AllPresets serves every meal, whatever presets it belongs to.
+const AllPresets = -1
+
+// Options says what to replay.
+type Options struct {
+	From, To table.Minute // From <= instant < To; To 0: to the end of the table
+	Preset   int          // index of the preset in force, or AllPresets
+	Adjust   int          // portion in tenths, 8 to 12; 0 means 10
+	Carry    int64        // remainder from earlier servings, in tenths of a mass unit
+}
+
+// Share is one meal's part of a serving.
+type Share struct {
+	Meal    int    // index into Table.Meals
+	Units   uint32 // mass units planned, before adjustment
+	Pockets int    // whole pockets turned
+}
+
+// Serving is what is due at one instant. Meals is valid until the next call of Next.
+type Serving struct {
+	At    table.Minute // UTC
+	Meals []Share      // in order of meal
+}
+
+// Pockets is the sum over the meals.
+func (s Serving) Pockets() int {
+	n := 0
+	for _, m := range s.Meals {
+		n += m.Pockets
+	}
+	return n
+}
+
+// Cursor walks through the servings of a table.
+type Cursor struct {
+	t        *table.Table
+	from, to table.Minute
+	wheel    wheel
+	zone     zone
+	rules    []rule  // rules[0] is every day
+	entries  []entry // lists of all parts, by minute of the day
+	cycles   []cycle
+	month    month // the next one to expand
+	events   []event
+	head     int          // first event not yet served
+	ready    table.Minute // events before this instant are complete
+	shares   []Share
+	lastDay  int // no events on later dates
+}
+
+type entry struct {
+	minute     uint16
+	meal, rule uint8
+}
+
+type cycle struct {
+	meal, rule int
+	c          *table.Cycle
+}
+
+type event struct {
+	at   table.Minute
+	meal uint8
+}
+
+// New returns a cursor before the first serving of the range.
+func New(t *table.Table, o Options) *Cursor {
+	c := &Cursor{t: t, from: o.From, to: o.To, wheel: newWheel(t, o), lastDay: int(t.Through)}
+	if c.to == 0 {
+		c.to = table.Minute(int32(table.MaxDay)+3) * table.MinutesPerDay
+	}
+	c.zone = newZone(&t.Zone)
+	c.rules = newRules(t.Rules)
+	for i := range t.Meals {
+		m := &t.Meals[i]
+		if o.Preset == AllPresets || m.Presets == 0 || m.Presets>>o.Preset&1 != 0 {
+			c.addMeal(i, m)
+		}
+	}
+	slices.SortFunc(c.entries, func(a, b entry) int {
+		if a.minute != b.minute {
+			return int(a.minute) - int(b.minute)
+		}
+		return int(a.meal) - int(b.meal)
+	})
+	first := max(int(t.Start), int(o.From/table.MinutesPerDay)-2)
+	c.month = monthOf(first)
+	return c
+}
+
+func (c *Cursor) addMeal(i int, m *table.Meal) {
+	for _, p := range m.Parts {
+		if p.Times.Cycle != nil {
+			c.cycles = append(c.cycles, cycle{i, p.Rule, p.Times.Cycle})
+		}
+		for _, minute := range p.Times.List {
+			c.entries = append(c.entries, entry{minute, uint8(i), uint8(p.Rule)})
+		}
+	}
+}
+
+// Next returns the next serving; ok is false after the last one of the range.
+func (c *Cursor) Next() (s Serving, ok bool) {
+	for {
+		if c.head < len(c.events) && c.events[c.head].at < c.ready {
+			s = c.group()
+			if s.At >= c.to {
+				return Serving{}, false
+			}
+			if s.At >= c.from {
+				return s, true
+			}
+			continue
+		}
+		if !c.expand() {
+			return Serving{}, false
+		}
+	}
+}
+
+// group takes the events of one instant; the same meal counts once.
+func (c *Cursor) group() Serving {
+	at := c.events[c.head].at
+	c.shares = c.shares[:0]
+	last := -1
+	for c.head < len(c.events) && c.events[c.head].at == at {
+		if meal := int(c.events[c.head].meal); meal != last {
+			units := c.t.Meals[meal].Portion
+			share := Share{Meal: meal, Units: units}
+			if at >= c.from {
+				share.Pockets = c.wheel.turn(units)
+			}
+			c.shares = append(c.shares, share)
+			last = meal
+		}
+		c.head++
+	}
+	return Serving{At: at, Meals: c.shares}
+}
+
+// expand adds the events of the next month in which a rule holds; false after the last month of the table.
+func (c *Cursor) expand() bool {
+	c.events = append(c.events[:0], c.events[c.head:]...)
+	c.head = 0
+	m := &c.month
+	if m.first > c.lastDay || table.Minute(m.first-2)*table.MinutesPerDay > c.to {
+		if c.ready == endOfTime {
+			return false
+		}
+		c.ready = endOfTime
+		return true
+	}
+	var union uint32
+	for i := range c.rules {
+		r := &c.rules[i]
+		r.mask = c.clip(r.month(m), m)
+		union |= r.mask
+	}
+	c.zone.prepare(m.first, m.length)
+	for ; union != 0; union &= union - 1 {
+		c.day(m.first+bits.TrailingZeros32(union), union&-union)
+	}
+	m.next()
+	c.ready = min(c.zone.earliest(table.Minute(m.first)*table.MinutesPerDay), table.Minute(m.first)*table.MinutesPerDay)
+	return true
+}
+
+const endOfTime table.Minute = 1<<31 - 1
+
+// clip keeps the dates from Start to Through.
+func (c *Cursor) clip(mask uint32, m *month) uint32 {
+	if start := int(c.t.Start); m.first < start {
+		mask &= ^uint32(0) << min(start-m.first, 31)
+	}
+	if over := m.first + m.length - 1 - c.lastDay; over > 0 {
+		mask &= 1<<(m.length-over) - 1
+	}
+	return mask
+}
+
+func (c *Cursor) day(day int, bit uint32) {
+	start := table.Minute(day) * table.MinutesPerDay
+	c.zone.day(day)
+	for _, e := range c.entries {
+		if r := &c.rules[e.rule]; r.mask&bit != 0 {
+			c.add(start+table.Minute(e.minute), e.meal, r)
+		}
+	}
+	for _, k := range c.cycles {
+		if r := &c.rules[k.rule]; r.mask&bit != 0 {
+			c.cycle(start, k, r)
+		}
+	}
+}
+
+func (c *Cursor) cycle(start table.Minute, k cycle, r *rule) {
+	period := int64(k.c.Period)
+	wait := (int64(k.c.Phase) - int64(start)) % period
+	if wait < 0 {
+		wait += period
+	}
+	for m := wait; m < table.MinutesPerDay; m += period {
+		if k.c.Hours>>(m/60)&1 != 0 {
+			c.add(start+table.Minute(m), uint8(k.meal), r)
+		}
+	}
+}
+
+// add resolves a nominal time and keeps the events in order of instant, then meal. They come nearly sorted:
+// only daylight saving and cycles displace one.
+func (c *Cursor) add(nominal table.Minute, meal uint8, r *rule) {
+	at, ok := nominal, true
+	if !r.utc {
+		if at, ok = c.zone.resolve(nominal, r.explicit); !ok {
+			return
+		}
+	}
+	c.events = append(c.events, event{at, meal})
+	for i := len(c.events) - 1; i > c.head; i-- {
+		prev := c.events[i-1]
+		if prev.at < at || prev.at == at && prev.meal <= meal {
+			break
+		}
+		c.events[i-1], c.events[i] = c.events[i], prev
+	}
+}
