@@ -1,0 +1,65 @@
+package avr_test
+
+import (
+	"testing"
+
+	"mealtab/emulator/avr"
+	"mealtab/emulator/avr/asm"
+)
+
+// newChip returns a chip that runs source from the next cycle on: 16 MHz, start-up
+// 6 CK, no reset delay.
+func newChip(t testing.TB, source string, adjust ...func(*avr.Config)) *avr.MCU {
+	t.Helper()
+	c := avr.Config{Part: avr.ATmega328P, ClockHz: 16_000_000, Fuses: avr.Fuses{StartupCycles: 6, BootWords: 256}}
+	for _, f := range adjust {
+		f(&c)
+	}
+	m := avr.New(c)
+	p, err := asm.Assemble(source)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := m.LoadWords(p.Words); err != nil {
+		t.Fatal(err)
+	}
+	for m.PC() != 0 || m.Cycle() < 20 {
+		m.Step()
+	}
+	return m
+}
+
+// TestHello sends two characters by polling UDRE and reads them off the line.
+func TestHello(t *testing.T) {
+	var got []byte
+	m := newChip(t, `
+		ldi r16, 16
+		sts UBRR0L, r16
+		ldi r16, 2
+		sts UCSR0A, r16
+		ldi r16, 0x18
+		sts UCSR0B, r16
+		ldi r30, lo8(text*2)
+		ldi r31, hi8(text*2)
+	next:	lpm r16, Z+
+		tst r16
+		breq done
+	wait:	lds r17, UCSR0A
+		sbrs r17, 5
+		rjmp wait
+		sts UDR0, r16
+		rjmp next
+	done:	lds r17, UCSR0A
+		sbrs r17, 6
+		rjmp done
+		break
+	text:	.word 'H'|'i'<<8, 0`, func(c *avr.Config) {
+		c.Hooks.Transmit = func(f avr.Frame) { got = append(got, f.Data) }
+	})
+	if r := m.RunFor(100_000); r != avr.StopBreak {
+		t.Fatalf("stopped: %v at %#x", r, m.PC())
+	}
+	if string(got) != "Hi" {
+		t.Errorf("got %q, want Hi", got)
+	}
+}

@@ -1,0 +1,171 @@
+package avr
+
+// Slots of events that happen in real time, whatever sleeps.
+const (
+	evStart    = iota // main oscillator or reset delay has ended
+	evWatchdog        // watchdog time-out
+	evEEPROM          // EEPROM write ends
+	evADC             // conversion ends
+	evSPM             // flash page operation ends
+	evLine            // level change on RXD inside a frame that the board sends
+	evBoard           // the board's own alarm
+	realSlots
+)
+
+// Slots of events of the I/O clock, which stops in most sleep modes.
+const (
+	evTimer0 = iota
+	evTimer1
+	evTimer2
+	evTransmit // USART frame sent
+	evReceive  // USART frame received
+	evTWI      // two-wire bus step done
+	ioSlots
+)
+
+// eventState holds one due time per slot: real in cycles, io in cycles of the
+// I/O clock. That clock lags behind by ioLag, the time it has been stopped.
+type eventState struct {
+	next     uint64 // earliest due time in cycles
+	nextReal uint64
+	nextIO   uint64
+	ioLag    uint64
+	ioSince  uint64 // cycle at which the I/O clock stopped, if it is stopped
+	ioHalted bool
+	real     [realSlots]uint64
+	io       [ioSlots]uint64
+}
+
+func (e *eventState) init() {
+	for i := range e.real {
+		e.real[i] = never
+	}
+	for i := range e.io {
+		e.io[i] = never
+	}
+	e.next, e.nextReal, e.nextIO = never, never, never
+}
+
+// ioNow returns the time of the I/O clock.
+func (m *MCU) ioNow() uint64 {
+	if m.events.ioHalted {
+		return m.events.ioSince - m.events.ioLag
+	}
+	return m.cycle - m.events.ioLag
+}
+
+// setReal schedules slot at a cycle; never cancels it.
+func (m *MCU) setReal(slot int, at uint64) {
+	m.events.real[slot] = at
+	m.recomputeNext()
+}
+
+// setIO schedules slot at a time of the I/O clock; never cancels it.
+func (m *MCU) setIO(slot int, at uint64) {
+	if m.events.io[slot] == at {
+		return
+	}
+	m.events.io[slot] = at
+	m.recomputeNext()
+}
+
+func (m *MCU) recomputeNext() {
+	e := &m.events
+	e.nextReal, e.nextIO = never, never
+	for _, t := range &e.real {
+		e.nextReal = min(e.nextReal, t)
+	}
+	for _, t := range &e.io {
+		e.nextIO = min(e.nextIO, t)
+	}
+	m.mergeNext()
+}
+
+func (m *MCU) mergeNext() {
+	e := &m.events
+	e.next = e.nextReal
+	if !e.ioHalted && e.nextIO != never {
+		e.next = min(e.next, e.nextIO+e.ioLag)
+	}
+	m.attention = true
+}
+
+// haltIO stops the I/O clock; resumeIO lets it go on.
+func (m *MCU) haltIO() {
+	if !m.events.ioHalted {
+		m.events.ioHalted, m.events.ioSince = true, m.cycle
+		m.mergeNext()
+	}
+}
+
+func (m *MCU) resumeIO() {
+	if m.events.ioHalted {
+		m.events.ioHalted = false
+		m.events.ioLag += m.cycle - m.events.ioSince
+		m.mergeNext()
+	}
+}
+
+// runEvents runs everything that is due. A handler may schedule more.
+func (m *MCU) runEvents() {
+	e := &m.events
+	for m.cycle >= e.next {
+		for slot := range e.real {
+			if e.real[slot] <= m.cycle {
+				e.real[slot] = never
+				m.realEvent(slot)
+			}
+		}
+		if !e.ioHalted {
+			for slot := range e.io {
+				if e.io[slot] != never && e.io[slot]+e.ioLag <= m.cycle {
+					e.io[slot] = never
+					m.ioEvent(slot)
+				}
+			}
+		}
+		m.recomputeNext()
+	}
+}
+
+func (m *MCU) realEvent(slot int) {
+	switch slot {
+	case evStart:
+		m.started()
+	case evWatchdog:
+		m.watchdogExpired()
+	case evEEPROM:
+		m.eepromDone()
+	case evADC:
+		m.adcDone()
+	case evSPM:
+		m.spmDone()
+	case evLine:
+		m.lineEdge()
+	case evBoard:
+		if m.hooks.Alarm != nil {
+			m.touched = true
+			m.hooks.Alarm()
+		}
+	}
+}
+
+func (m *MCU) ioEvent(slot int) {
+	switch slot {
+	case evTimer0, evTimer1, evTimer2:
+		m.timerEvent(slot)
+	case evTransmit:
+		m.transmitted()
+	case evReceive:
+		m.received()
+	case evTWI:
+		m.twiDone()
+	}
+}
+
+// SetAlarm asks for Hooks.Alarm at a cycle (at once if that is past); a second
+// call replaces the first. The board keeps its own queue and sets the earliest.
+func (m *MCU) SetAlarm(cycle uint64) { m.setReal(evBoard, cycle) }
+
+// CancelAlarm withdraws SetAlarm.
+func (m *MCU) CancelAlarm() { m.setReal(evBoard, never) }
