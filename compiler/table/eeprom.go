@@ -1,0 +1,168 @@
+package table
+
+//go:generate go run mealtab/cmd/formatgen
+
+// The AVR's EEPROM: two banks for tables, the journal, the settings and a small history. Every other place in
+// Go and C that needs an offset takes it from here; the C header is generated.
+
+// Sizes of the EEPROM's parts in bytes.
+const (
+	BankCount       = 2
+	bankHead        = 1 // the commit byte stands before the table
+	JournalSlotSize = 16
+	SettingsSize    = 8
+	SettingsCopies  = 2
+	HistorySize     = 8
+	// ClockHistorySlots is the number of history records in the 4096-byte memory beside the clock chip. It is odd
+	// and one less than fits, so that the eight-bit sequence numbers break where the ring does.
+	ClockHistorySlots = 511
+)
+
+// Map places the parts in an EEPROM of one size.
+type Map struct {
+	Size         int // bytes
+	BankSize     int // bytes, commit byte included
+	JournalSlots int
+	HistorySlots int
+}
+
+// Maps lists the sizes of EEPROM that boards have.
+func Maps() []Map {
+	return []Map{
+		{Size: 512, BankSize: 192, JournalSlots: 6, HistorySlots: 2},
+		{Size: 1024, BankSize: 416, JournalSlots: 8, HistorySlots: 6},
+	}
+}
+
+// MapFor returns the map of an EEPROM of size bytes; ok is false if no board has that size.
+func MapFor(size int) (m Map, ok bool) {
+	for _, m := range Maps() {
+		if m.Size == size {
+			return m, true
+		}
+	}
+	return Map{}, false
+}
+
+// Bank is the offset of a bank's commit byte; the table follows it.
+func (m Map) Bank(i int) int { return i * m.BankSize }
+
+// TableOffset is where the table of a bank begins.
+func (m Map) TableOffset(bank int) int { return m.Bank(bank) + bankHead }
+
+// TableRoom is the longest table that a bank holds.
+func (m Map) TableRoom() int { return m.BankSize - bankHead }
+
+// Journal is the offset of the first slot.
+func (m Map) Journal() int { return BankCount * m.BankSize }
+
+// Settings is the offset of the first copy.
+func (m Map) Settings() int { return m.Journal() + m.JournalSlots*JournalSlotSize }
+
+// History is the offset of the first record.
+func (m Map) History() int { return m.Settings() + SettingsCopies*SettingsSize }
+
+// Used is the number of bytes in use; the rest is spare.
+func (m Map) Used() int { return m.History() + m.HistorySlots*HistorySize }
+
+// Board is a board profile the firmware is built for.
+type Board struct {
+	Code   uint8 // in the table's head
+	Name   string
+	EEPROM int // bytes
+	Clock  int // Hz
+	Baud   int
+}
+
+// Boards lists the boards of the firmware template.
+func Boards() []Board {
+	return []Board{
+		{1, "m328-mains", 1024, 16_000_000, 57600},
+		{2, "m328-cells", 1024, 8_000_000, 19200},
+		{3, "m168-mains", 512, 16_000_000, 57600},
+	}
+}
+
+// BoardNamed returns a board of the firmware template by its name.
+func BoardNamed(name string) (b Board, ok bool) {
+	for _, b := range Boards() {
+		if b.Name == name {
+			return b, true
+		}
+	}
+	return Board{}, false
+}
+
+// PartHead lists the constants of the head byte of a part and of the zone byte.
+func PartHead() []Field {
+	return []Field{
+		{"HEAD_RULE_MASK", headRuleMask, "", "", "", "bits of the head of a part: number of the day rule, 0 is every day"},
+		{"HEAD_RULE_ESCAPE", headRuleEscape, "", "", "", "rule numbers from this one on follow as a number"},
+		{"HEAD_FORM_SHIFT", headFormShift, "", "", "", "the form of the times stands above this bit"},
+		{"HEAD_FORM_MASK", headFormMask, "", "", "", "and has these bits"},
+		{"HEAD_PRESETS", headPresets, "", "", "", "a mask of presets follows (first part of a meal only)"},
+		{"HEAD_MORE", headMore, "", "", "", "another part of the same meal follows"},
+		{"TIME_QUARTERS", quarters, "", "", "", "time of day: a byte below this counts quarter hours"},
+		{"TIME_LONG", longTime, "", "", "", "time of day: bit that says bits 14-8 of the minute are here and bits 7-0 follow"},
+		{"ZONE_OFFSET_MASK", zoneOffsetMask, "", "", "", "zone byte: the standard offset"},
+		{"ZONE_GAP_OMIT", zoneGapOmit, "", "", "", "zone byte: instances in a gap are dropped"},
+	}
+}
+
+// Limits lists the ranges that the reader relies on.
+func Limits() []Field {
+	return []Field{
+		{"VERSION", Version, "", "", "", "format version"},
+		{"MIN_SIZE", minSize, "", "bytes", "", "shortest table"},
+		{"MAX_SIZE", MaxSize, "", "bytes", "", "longest table the head can frame"},
+		{"CRC_SIZE", crcSize, "", "bytes", "", "at the end of the table"},
+		{"MAX_DAY", int(MaxDay), "", "days", "", "2099-12-31"},
+		{"MAX_RULES", MaxRules, "", "", "", "day rules"},
+		{"MAX_MEALS", MaxMeals, "", "", "", "meals"},
+		{"MAX_PRESETS", MaxPresets, "", "", "", "presets"},
+		{"MAX_LATE", MaxLate, "", "minutes", "", "of the policy for missed servings"},
+		{"DEFAULT_LATE", DefaultLate, "", "minutes", "", "without the section"},
+		{"DEFAULT_PER_HOUR", DefaultPerHour, "", "presses", "", "without the section"},
+		{"MAX_NUMBER", maxVarint, "", "", "", "largest number in groups of seven bits"},
+		{"ALL_HOURS", int(AllHours), "", "", "", "mask of all 24 hours"},
+		{"NTH_BIAS", 5, "", "", "", "added to n in NTH_OF_MONTH"},
+	}
+}
+
+// Periods lists what positions are counted in.
+func Periods() []Field {
+	return []Field{
+		{"WEEK", int(PeriodWeek), "", "", "", "weeks from the week start"},
+		{"MONTH", int(PeriodMonth), "", "", "", "calendar months"},
+		{"YEAR", int(PeriodYear), "", "", "", "calendar years"},
+		{"WEEK_YEAR", int(PeriodWeekYear), "", "", "", "week-numbering years"},
+	}
+}
+
+// What the firmware answers when it has checked a table.
+const (
+	FaultGood = iota
+	FaultVersion
+	FaultLength
+	FaultCRC
+	FaultHeader
+	FaultSection
+	FaultMeal
+	FaultBoard
+	FaultNotCommitted
+)
+
+// Faults lists the firmware's answers to a table.
+func Faults() []Field {
+	return []Field{
+		{"GOOD", FaultGood, "", "", "", "the table is well formed"},
+		{"BAD_VERSION", FaultVersion, "", "", "", "another format version, or no table"},
+		{"BAD_LENGTH", FaultLength, "", "", "", "the framed length does not fit the bank"},
+		{"BAD_CRC", FaultCRC, "", "", "", "the check does not match"},
+		{"BAD_HEADER", FaultHeader, "", "", "", "a field of the head is out of range"},
+		{"BAD_SECTION", FaultSection, "", "", "", "a section or a day rule is malformed"},
+		{"BAD_MEAL", FaultMeal, "", "", "", "a meal is malformed"},
+		{"BAD_BOARD", FaultBoard, "", "", "", "made for another board"},
+		{"NOT_COMMITTED", FaultNotCommitted, "", "", "", "the bank's commit byte does not say that it is valid"},
+	}
+}

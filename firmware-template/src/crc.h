@@ -1,0 +1,13 @@
+/* CRC-16/IBM-SDLC, the check of storage records and, as the frame check sequence of RFC 1662, of frames.
+ * Check value: "123456789" gives 906E. */
+#ifndef CRC_H
+#define CRC_H
+
+#include <stdint.h>
+
+#define CRC_START 0xFFFF
+
+/* Adds a byte. The check is the complement of the last value. */
+uint16_t crc_add(uint16_t crc, uint8_t byte);
+
+#endif

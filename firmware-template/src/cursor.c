@@ -1,0 +1,57 @@
+#include "cursor.h"
+
+#include "storage.h"
+
+uint16_t cursor_at;
+uint16_t cursor_end;
+bool cursor_bad;
+
+uint8_t cursor_u8(void)
+{
+	if (cursor_at >= cursor_end) {
+		cursor_bad = true;
+		return 0;
+	}
+	return storage_read(cursor_at++);
+}
+
+uint16_t cursor_u16(void)
+{
+	uint16_t low = cursor_u8();
+	return low | (uint16_t)cursor_u8() << 8;
+}
+
+uint32_t cursor_u24(void)
+{
+	uint32_t low = cursor_u16();
+	return low | (uint32_t)cursor_u8() << 16;
+}
+
+uint32_t cursor_u32(void)
+{
+	uint32_t low = cursor_u16();
+	return low | (uint32_t)cursor_u16() << 16;
+}
+
+uint32_t cursor_number(void)
+{
+	uint8_t byte = cursor_u8();
+	uint32_t value = byte & 0x7F;
+
+	for (uint8_t shift = 7; byte & 0x80; shift += 7) {
+		byte = cursor_u8();
+		if (byte == 0 || shift > 21) {
+			cursor_bad = true;
+			return 0;
+		}
+		value |= (uint32_t)(byte & 0x7F) << shift;
+	}
+	return value;
+}
+
+int32_t cursor_signed(void)
+{
+	uint32_t v = cursor_number();
+	int32_t half = (int32_t)(v >> 1);
+	return v & 1 ? -half - 1 : half;
+}

@@ -1,0 +1,22 @@
+/* Reads the fields of a table one after the other. One reader for all modules: the firmware is single-threaded and
+ * no interrupt reads tables. In: storage offsets. Out: numbers, little-endian, in the encodings of FORMAT.md. */
+#ifndef CURSOR_H
+#define CURSOR_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+extern uint16_t cursor_at;  /* storage offset of the next byte */
+extern uint16_t cursor_end; /* first offset that must not be read */
+extern bool cursor_bad;     /* a read went beyond the end, or a number was malformed; never cleared here */
+
+/* Each returns zero beyond the end. */
+uint8_t cursor_u8(void);
+uint16_t cursor_u16(void);
+uint32_t cursor_u24(void);
+uint32_t cursor_u32(void);
+/* Seven bits a byte, the lowest first, at most four bytes and no more than needed. */
+uint32_t cursor_number(void);
+int32_t cursor_signed(void);
+
+#endif

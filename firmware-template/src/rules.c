@@ -1,0 +1,338 @@
+#include "rules.h"
+
+#include "calendar.h"
+#include "cursor.h"
+#include "table.h"
+#include "table_format.h"
+
+uint8_t rule_marks[1 + TABLE_MAX_RULES];
+
+/* The remainder that is never negative. Days fit 16 bits, whose division is three times as fast as that of 32
+ * bits on an 8-bit CPU; a period beyond 16 bits is longer than the calendar. */
+static uint32_t floor_mod(int32_t value, uint32_t n)
+{
+	if (value < 0)
+		value += (int32_t)(((uint32_t)-value + n - 1) / n * n);
+	if ((uint32_t)value < n)
+		return (uint32_t)value;
+	if (n > 0xFFFF || value > 0xFFFF)
+		return (uint32_t)value % n;
+	return (uint16_t)value % (uint16_t)n;
+}
+
+static bool every(int32_t unit)
+{
+	uint32_t n = cursor_number();
+	uint32_t phase = cursor_number();
+
+	return n <= 1 || floor_mod(unit, n) == phase;
+}
+
+static bool every_weeks(int32_t day)
+{
+	uint32_t n = cursor_number();
+	uint32_t phase = cursor_number();
+
+	return n <= 1 || floor_mod(day - (int32_t)phase, 7 * n) < 7;
+}
+
+/* One of count signed bytes is `up`, counted from the start, or `down`, counted from the end and negative. */
+static bool list_holds(int8_t up, int8_t down)
+{
+	bool holds = false;
+
+	for (uint8_t n = cursor_u8(); n > 0; n--) {
+		int8_t value = (int8_t)cursor_u8();
+		if (value == up || value == down)
+			holds = true;
+	}
+	return holds;
+}
+
+static bool day_masks(const date_t *d, bool both)
+{
+	bool holds = cursor_u32() >> d->mday & 1;
+
+	if (both && cursor_u32() >> (month_length(d->year, d->month) - 1 - d->mday) & 1)
+		holds = true;
+	return holds;
+}
+
+static bool nth_of_month(const date_t *d)
+{
+	int8_t up = (int8_t)(d->mday / 7 + 1);
+	int8_t down = -(int8_t)((month_length(d->year, d->month) - 1 - d->mday) / 7 + 1);
+	bool holds = false;
+
+	for (uint8_t count = cursor_u8(); count > 0; count--) {
+		uint8_t byte = cursor_u8();
+		int8_t n = (int8_t)(byte >> 3) - TABLE_NTH_BIAS;
+		if ((byte & 7) == d->wday && (n == 0 || n == up || n == down))
+			holds = true;
+	}
+	return holds;
+}
+
+static bool nth_of_year(const date_t *d)
+{
+	int8_t up = (int8_t)(d->yday / 7 + 1);
+	int8_t down = -(int8_t)((year_length(d->year) - 1 - d->yday) / 7 + 1);
+	bool holds = false;
+
+	for (uint8_t count = cursor_u8(); count > 0; count--) {
+		int8_t n = (int8_t)cursor_u8();
+		if (cursor_u8() == d->wday && (n == 0 || n == up || n == down))
+			holds = true;
+	}
+	return holds;
+}
+
+static bool year_days(const date_t *d)
+{
+	int16_t up = (int16_t)d->yday + 1;
+	int16_t down = (int16_t)d->yday - (int16_t)year_length(d->year);
+	bool holds = false;
+
+	for (uint8_t n = cursor_u8(); n > 0; n--) {
+		int16_t value = (int16_t)cursor_u16();
+		if (value == up || value == down)
+			holds = true;
+	}
+	return holds;
+}
+
+static bool weeks(const date_t *d)
+{
+	week_t w;
+	bool holds;
+
+	date_week(d, cursor_u8(), &w);
+	holds = every((int32_t)w.year - EPOCH_YEARS);
+	return list_holds((int8_t)w.week, (int8_t)(w.week - w.weeks - 1)) && holds;
+}
+
+/* Explicit dates; a day before 2000 is none of them. */
+static bool dates(int32_t day)
+{
+	uint32_t count = cursor_number();
+	uint32_t date = cursor_u16();
+	bool holds = (int32_t)date == day;
+
+	for (; count > 1 && !cursor_bad; count--) {
+		date += cursor_number();
+		if ((int32_t)date == day)
+			holds = true;
+	}
+	return holds;
+}
+
+/* Leaves the cursor behind the operands; whether a position is chosen needs the whole period, see below. */
+static bool skip_positions(void)
+{
+	cursor_u8();
+	for (uint8_t n = cursor_u8(); n > 0; n--)
+		cursor_number();
+	return true;
+}
+
+/* Whether one term holds on a date. Reads all of its operands. */
+static bool term_holds(uint8_t op, const date_t *d)
+{
+	int32_t day = (int32_t)d->day - EPOCH_DAYS;
+	int8_t year = (int8_t)d->year - EPOCH_YEARS;
+
+	switch (op) {
+	case OP_FROM:
+		return day >= (int32_t)cursor_u16();
+	case OP_UNTIL:
+		return day <= (int32_t)cursor_u16();
+	case OP_EVERY_DAYS:
+		return every(day);
+	case OP_EVERY_WEEKS:
+		return every_weeks(day);
+	case OP_EVERY_MONTHS:
+		return every(12 * (int16_t)year + d->month);
+	case OP_EVERY_YEARS:
+		return every(year);
+	case OP_MONTHS:
+		return cursor_u16() >> d->month & 1;
+	case OP_DAY_LIST:
+		return list_holds((int8_t)(d->mday + 1), (int8_t)(d->mday - month_length(d->year, d->month)));
+	case OP_DAY_MASK:
+		return day_masks(d, false);
+	case OP_DAY_MASKS:
+		return day_masks(d, true);
+	case OP_NTH_OF_MONTH:
+		return nth_of_month(d);
+	case OP_NTH_OF_YEAR:
+		return nth_of_year(d);
+	case OP_YEAR_DAYS:
+		return year_days(d);
+	case OP_WEEKS:
+		return weeks(d);
+	case OP_SET_POS:
+		return skip_positions();
+	case OP_DATES:
+		return dates(day);
+	case OP_EXCEPT:
+		return !dates(day);
+	default: /* OP_UTC */
+		return true;
+	}
+}
+
+/* Terms that positions do not see. */
+static bool is_bound(uint8_t op)
+{
+	return op == OP_FROM || op == OP_UNTIL || op == OP_DATES || op == OP_EXCEPT;
+}
+
+/* The terms that make up the set in which positions count, weekdays included. */
+static bool base_holds(uint16_t rule, const date_t *d)
+{
+	uint8_t op;
+
+	cursor_at = rule;
+	while ((op = cursor_u8()) < OP_END) {
+		bool holds = term_holds(op, d);
+		if (!holds && !is_bound(op))
+			return false;
+	}
+	return op >> d->wday & 1;
+}
+
+static bool bounds_hold(uint16_t rule, const date_t *d)
+{
+	uint8_t op;
+
+	cursor_at = rule;
+	while ((op = cursor_u8()) < OP_END) {
+		bool holds = term_holds(op, d);
+		if (!holds && is_bound(op))
+			return false;
+	}
+	return true;
+}
+
+/* Where a date stands among the dates of its period. Kept from one day of the window to the next, because
+ * counting a year costs 366 readings of the rule. */
+static struct {
+	uint16_t start; /* of the period counted, 0 if none is */
+	uint16_t from_start, from_end;
+} position;
+
+/* First day and length of the period of a date; head is the byte after the opcode. */
+static uint16_t period_start(uint8_t head, const date_t *d, uint16_t *length)
+{
+	week_t w;
+
+	switch (head >> 4) {
+	case PERIOD_WEEK:
+		*length = 7;
+		return d->day - (d->wday + 7 - (head & 0xF)) % 7;
+	case PERIOD_MONTH:
+		*length = month_length(d->year, d->month);
+		return d->day - d->mday;
+	case PERIOD_YEAR:
+		*length = year_length(d->year);
+		return d->day - d->yday;
+	default: /* PERIOD_WEEK_YEAR */
+		date_week(d, head & 0xF, &w);
+		*length = 7 * w.weeks;
+		return d->day - w.wday - 7 * (w.week - 1);
+	}
+}
+
+/* Counts the dates of a rule's base in n days from a first. */
+static uint16_t base_count(uint16_t rule, uint16_t first, uint16_t n)
+{
+	uint16_t count = 0;
+	date_t d;
+
+	date_set(&d, first);
+	for (; n > 0; n--) {
+		if (base_holds(rule, &d))
+			count++;
+		date_next(&d);
+	}
+	return count;
+}
+
+/* Moves the position to a date on which the base holds; set_pos is the offset of the operands. */
+static void position_move(uint16_t rule, uint16_t set_pos, const date_t *d)
+{
+	uint16_t length, start;
+
+	cursor_at = set_pos;
+	start = period_start(cursor_u8(), d, &length);
+	if (position.start == start) {
+		position.from_start++;
+		position.from_end--;
+		return;
+	}
+	position.start = start;
+	position.from_start = base_count(rule, start, d->day + 1 - start);
+	position.from_end = base_count(rule, d->day, start + length - d->day);
+}
+
+static bool position_chosen(uint16_t set_pos)
+{
+	cursor_at = set_pos + 1;
+	for (uint8_t n = cursor_u8(); n > 0; n--) {
+		int32_t p = cursor_signed();
+		if (p == (int32_t)position.from_start || -p == (int32_t)position.from_end)
+			return true;
+	}
+	return false;
+}
+
+/* Reads a rule for its end, its flags and the place of its positions, 0 if it has none. */
+static uint8_t rule_outline(uint16_t rule, uint16_t *set_pos)
+{
+	uint8_t op, flags = 0;
+	date_t any = {0, 0, 0, 0, 0, 0};
+
+	cursor_at = rule;
+	*set_pos = 0;
+	while ((op = cursor_u8()) < OP_END) {
+		if (op == OP_UTC)
+			flags |= RULE_UTC;
+		if (op == OP_DATES)
+			flags |= RULE_EXPLICIT;
+		if (op == OP_SET_POS)
+			*set_pos = cursor_at;
+		term_holds(op, &any);
+	}
+	return flags;
+}
+
+/* Marks of one rule; leaves the cursor behind it. */
+static uint8_t rule_mark(uint16_t rule, date_t d, uint8_t count)
+{
+	uint16_t set_pos, end;
+	uint8_t marks = rule_outline(rule, &set_pos);
+
+	end = cursor_at;
+	position.start = 0;
+	for (uint8_t i = 0; i < count; i++, date_next(&d)) {
+		if (!base_holds(rule, &d))
+			continue;
+		if (set_pos)
+			position_move(rule, set_pos, &d);
+		if (bounds_hold(rule, &d) && (!set_pos || position_chosen(set_pos)))
+			marks |= (uint8_t)(1 << i);
+	}
+	cursor_at = end;
+	return marks;
+}
+
+void rules_mark(uint16_t first, uint8_t count)
+{
+	date_t d;
+
+	date_set(&d, first);
+	rule_marks[0] = (uint8_t)((1 << count) - 1);
+	cursor_at = table.rules_at;
+	for (uint8_t i = 1; i <= table.rules; i++)
+		rule_marks[i] = rule_mark(cursor_at, d, count);
+}

@@ -1,0 +1,20 @@
+/* Day rules: which dates. In: the rules of the open table and a run of days. Out: for each rule one byte of marks. */
+#ifndef RULES_H
+#define RULES_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define RULES_WINDOW 6        /* days marked at once: the reach of a daily search in any zone */
+#define RULE_UTC 0x40         /* dates and times of the parts are UTC */
+#define RULE_EXPLICIT 0x80    /* dates given one by one: never dropped in a gap */
+
+/* Marks by rule number, 0 being every day: bit i for the i-th day of the window, and the two flags above. */
+extern uint8_t rule_marks[];
+
+/* Fills rule_marks for count days (1 to RULES_WINDOW) from a day since 1998-01-01. */
+void rules_mark(uint16_t first, uint8_t count);
+/* Reads and checks one rule at the cursor; false if it is malformed. */
+bool rule_check(void);
+
+#endif

@@ -1,0 +1,15 @@
+/* The one small interface between the pure modules and a byte store: the AVR's EEPROM on the chip, an array on
+ * the host. Offsets are those of the generated EEPROM map. */
+#ifndef STORAGE_H
+#define STORAGE_H
+
+#include <stdint.h>
+
+/* Reads one byte; waits for a write in progress. Never fails; an offset beyond the end reads FF. */
+uint8_t storage_read(uint16_t at);
+
+/* Erases and programs one byte and returns when it is programmed, always, even if the byte reads the same: a
+ * byte torn by a power cut may read right now and wrong later. An offset beyond the end does nothing. */
+void storage_write(uint16_t at, uint8_t value);
+
+#endif

@@ -1,0 +1,62 @@
+/* The alarm table: which servings are due. In: a table in storage (FORMAT.md) and instants in minutes of UTC since
+ * 2000-01-01T00:00. Out: servings. No registers, no heap, no recursion; any bytes may be given. */
+#ifndef TABLE_H
+#define TABLE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "table_format.h"
+#include "zone.h"
+
+/* The head of the open table, and where its parts lie in storage. */
+typedef struct {
+	uint16_t rules_at, meals_at, end;
+	uint16_t overrides_at; /* 0: none */
+	uint16_t start, through; /* local dates since 2000-01-01 */
+	uint16_t late;           /* minutes */
+	uint32_t button_units;
+	uint32_t pocket_units;
+	uint32_t unit_mg;
+	uint16_t turn_ms;
+	int16_t trim_us;
+	int16_t standard, shift;         /* minutes */
+	int16_t offset_min, offset_max;  /* of the zone, minutes */
+	int16_t reach_min, reach_max;    /* the same, with 0 if any rule is in UTC */
+	transition_t dst_start, dst_end;
+	uint16_t crc;
+	uint8_t board, sequence;
+	uint8_t button_per_hour;
+	uint8_t presets;
+	uint8_t rules;
+	bool gap_omit, has_utc;
+} table_t;
+
+extern table_t table;
+
+#define SERVING_MEALS_BYTES (TABLE_MAX_MEALS / 8)
+
+/* What is due at one instant: bit i of meals is meal i. */
+typedef struct {
+	int32_t at;
+	uint8_t meals[SERVING_MEALS_BYTES];
+} serving_t;
+
+#define ALL_PRESETS 0xFF
+
+/* Checks the table at a storage offset, of which size bytes may be read, and opens it.
+ * Returns TABLE_GOOD, or the first fault (TABLE_BAD_... in table_format.h); cursor_at is then near it.
+ * After a fault `table` must not be used until another has been opened. */
+uint8_t table_open(uint16_t at, uint16_t size);
+
+/* Finds the first serving with after < at <= limit, of the meals in a preset (ALL_PRESETS: of all).
+ * Returns false if there is none. Run time grows with limit - after in days; see README for measured cycles. */
+bool table_next(int32_t after, int32_t limit, uint8_t preset, serving_t *s);
+
+/* Whole pockets for the meals of a serving at an adjustment of 8 to 12 tenths. *carry is the remainder, in tenths
+ * of mass units, at most half a pocket either way, and is moved on. Saturates at 65535 pockets. */
+uint16_t table_pockets(const serving_t *s, uint8_t adjust, int32_t *carry);
+/* The same for an amount given in mass units. */
+uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry);
+
+#endif

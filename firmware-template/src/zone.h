@@ -1,0 +1,31 @@
+/* Local time by the zone of the table that is open. In: minutes since 2000-01-01T00:00, UTC or nominal local.
+ * Out: offsets in minutes east of UTC. Rules: FORMAT.md, "Local time"; RFC 5545 section 3.3.5 for gap and overlap. */
+#ifndef ZONE_H
+#define ZONE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* A daylight-saving transition as the table packs it. */
+typedef struct {
+	uint8_t month;   /* 0 to 11 */
+	uint8_t week;    /* 1 to 5, 5 = last */
+	uint8_t weekday; /* 0 = Monday */
+	int16_t minutes; /* after 00:00 of that date, wall clock */
+} transition_t;
+
+/* How nominal local time becomes UTC from some minute on. */
+typedef struct {
+	int32_t until;  /* first nominal minute for which this may no longer hold */
+	int16_t offset; /* instant = nominal - offset */
+	bool gap;       /* these nominal minutes do not exist */
+} piece_t;
+
+/* Forgets what was remembered of another table. */
+void zone_reset(void);
+/* The offset at an instant. */
+int16_t zone_offset(int32_t utc);
+/* The reading of the nominal minute, and how far it holds. */
+void zone_piece(int32_t nominal, piece_t *p);
+
+#endif

@@ -1,0 +1,209 @@
+package frame
+
+import "fmt"
+
+// Version is the version of the messages. A board answers IDENTIFY in every version.
+const Version = 1
+
+// Sizes in bytes.
+const (
+	MaxData    = 96             // bytes of a bank or EEPROM in one message
+	MaxContent = MaxData + 8    // code, sequence, status and payload of the longest message
+	minContent = 2              // code and sequence number
+	Answer     = 0x80           // added to the code of a request in its response
+	Preamble   = 0x55           // sent before the first frame to wake a sleeping board and to show it the bit time
+	AnswerHead = minContent + 1 // code, sequence number, status
+	NextMax    = 8              // servings in one answer to NEXT
+	NextSize   = 8              // bytes of each
+	HistoryMax = MaxData / 8    // history records in one answer
+	NextDays   = 31             // days that one NEXT request searches at most
+)
+
+// Codes of requests. A response has the code with [Answer] added, the same sequence number and a status.
+const (
+	Identify = 1 + iota
+	Status
+	ClockRead
+	ClockSet
+	EEPROMRead
+	HistoryRead
+	BankWrite
+	BankVerify
+	BankCommit
+	Next
+	Serve
+	Settings
+	FaultsClear
+	Ageing
+)
+
+// Statuses of responses.
+const (
+	OK = iota
+	BadRequest
+	BadRange
+	BadTable
+	Stale
+	Refused
+	NoClock
+	NoTable
+	Failed
+)
+
+// Field describes one field of a message.
+type Field struct {
+	Name    string
+	Offset  int // in the payload
+	Width   int // bytes; 0: the rest
+	Unit    string
+	Meaning string
+}
+
+// Message describes a request, its response and why it may be repeated.
+type Message struct {
+	Name       string
+	Code       int
+	Request    []Field
+	Response   []Field // after the status
+	Repeatable string
+}
+
+// Code describes a status.
+type Code struct {
+	Name    string
+	Value   int
+	Meaning string
+}
+
+// Statuses lists the statuses of responses.
+func Statuses() []Code {
+	return []Code{
+		{"OK", OK, "done, or found done already"},
+		{"BAD_REQUEST", BadRequest, "unknown code, or payload of the wrong length"},
+		{"BAD_RANGE", BadRange, "offset, count or value out of range"},
+		{"BAD_TABLE", BadTable, "the spare bank holds no valid table for this board; the answer says why"},
+		{"STALE", Stale, "the table to be committed is not newer than the one in force, or not the one meant"},
+		{"REFUSED", Refused, "the button's limit, or a serving in progress"},
+		{"NO_CLOCK", NoClock, "the clock chip does not answer"},
+		{"NO_TABLE", NoTable, "no table is in force"},
+		{"FAILED", Failed, "written, but read back otherwise"},
+	}
+}
+
+func bank(at int) Field { return Field{"BANK", at, 1, "", "0 or 1; FF: none"} }
+
+// Messages lists all messages in order of code.
+func Messages() []Message {
+	return []Message{
+		{"IDENTIFY", Identify, nil, []Field{
+			{"PROTOCOL", 0, 1, "", "version of the messages"},
+			{"FORMAT", 1, 1, "", "version of the table format"},
+			{"FIRMWARE", 2, 2, "", "version of the firmware"},
+			{"BOARD", 4, 1, "", "code of the board profile"},
+			{"EEPROM_SIZE", 5, 2, "bytes", ""},
+			{"BANK_SIZE", 7, 2, "bytes", "commit byte included"},
+			{"MAX_DATA", 9, 1, "bytes", "in one message"},
+			{"HISTORY_SLOTS", 10, 2, "records", "in the memory in use for the history"},
+			{"CLOCK_KHZ", 12, 2, "kHz", "of the CPU"},
+		}, "reads only"},
+		{"STATUS", Status, nil, []Field{
+			bank(0),
+			{"SEQUENCE", 1, 1, "", "of the table in force"},
+			{"TABLE_CRC", 2, 2, "", "of the table in force"},
+			{"NOW", 4, 4, "seconds", "since 2000-01-01T00:00Z, by the clock chip or, if that is lost, the watchdog"},
+			{"CURSOR", 8, 4, "minutes", "every serving up to and including this instant is settled; 3FFFFFF: none is known"},
+			{"PRESET", 12, 1, "", "index"},
+			{"ADJUST", 13, 1, "tenths", "8 to 12"},
+			{"CARRY", 14, 4, "tenths of mass units", ""},
+			{"FAULTS", 18, 1, "", "fault bits"},
+			{"SUPPLY", 19, 2, "mV", "measured now"},
+			{"TOKEN", 21, 1, "", "of the last serving asked for over the line"},
+			{"CLOCK_SET", 22, 4, "seconds", "instant of the last setting; 0: never"},
+			{"PRESETS", 26, 1, "", "number of presets in the table"},
+			{"TICKS", 27, 4, "8 s", "periods of the watchdog since the reset"},
+		}, "reads only"},
+		{"CLOCK_READ", ClockRead, []Field{
+			{"EDGE", 0, 1, "", "1: answer at the moment at which the seconds change, at most a second later; 0: at once"},
+		}, []Field{
+			{"NOW", 0, 4, "seconds", "since 2000-01-01T00:00Z, read from the clock chip"},
+			{"STOPPED", 4, 1, "", "1: the oscillator-stop flag is set"},
+		}, "reads only"},
+		{"CLOCK_SET", ClockSet, []Field{
+			{"NOW", 0, 4, "seconds", "since 2000-01-01T00:00Z, taken as the time at which the frame ends"},
+		}, nil, "the same request with the same sequence number is not obeyed twice"},
+		{"EEPROM_READ", EEPROMRead, []Field{
+			{"OFFSET", 0, 2, "bytes", ""},
+			{"COUNT", 2, 1, "bytes", "1 to 96"},
+		}, []Field{{"DATA", 0, 0, "", "the bytes"}}, "reads only"},
+		{"HISTORY_READ", HistoryRead, []Field{
+			{"INDEX", 0, 2, "records", "0 is the newest"},
+			{"COUNT", 2, 1, "records", "1 to 12"},
+		}, []Field{{"RECORDS", 0, 0, "", "8 bytes each, newest first; fewer than asked for at the end of the history"}}, "reads only"},
+		{"BANK_WRITE", BankWrite, []Field{
+			{"OFFSET", 0, 2, "bytes", "in the table"},
+			{"DATA", 2, 0, "", "1 to 96 bytes"},
+		}, []Field{bank(0)}, "writes the same bytes to the bank that is not in force, which it voids first"},
+		{"BANK_VERIFY", BankVerify, nil, []Field{
+			bank(0),
+			{"FAULT", 1, 1, "", "what is wrong with the table in the spare bank"},
+			{"FAULT_AT", 2, 2, "bytes", "offset in the table near which"},
+			{"SEQUENCE", 4, 1, "", "of that table"},
+			{"TABLE_CRC", 5, 2, "", "of that table"},
+		}, "reads only"},
+		{"BANK_COMMIT", BankCommit, []Field{
+			{"SEQUENCE", 0, 1, "", "of the table to be put in force"},
+			{"TABLE_CRC", 1, 2, "", "of that table"},
+		}, []Field{bank(0), {"FAULT", 1, 1, "", "what is wrong with the table in the spare bank"}}, "if that table is in force already, nothing is done and the answer is OK"},
+		{"NEXT", Next, []Field{
+			{"AFTER", 0, 4, "minutes", "instants after this one; FFFFFFFF: after the cursor"},
+			{"COUNT", 4, 1, "servings", "1 to 8"},
+		}, []Field{
+			{"SEARCHED", 0, 4, "minutes", "no serving up to and including this instant has been left out; ask again from here"},
+			{"SERVINGS", 4, 0, "", "8 bytes each: minute (4), pockets (2), first meal (1), number of meals (1)"},
+		}, "reads only"},
+		{"SERVE", Serve, []Field{
+			{"TOKEN", 0, 1, "", "one more than the token in STATUS, modulo 256"},
+			{"UNITS", 1, 4, "mass units", "0: the button's portion"},
+		}, []Field{{"POCKETS", 0, 2, "pockets", "that will be turned"}}, "a token that was served already is not served again, not even after a reset"},
+		{"SETTINGS", Settings, []Field{
+			{"PRESET", 0, 1, "", "index; FF: as it is"},
+			{"ADJUST", 1, 1, "tenths", "8 to 12; FF: as it is"},
+		}, []Field{{"PRESET", 0, 1, "", "now"}, {"ADJUST", 1, 1, "tenths", "now"}}, "sets, does not step"},
+		{"FAULTS_CLEAR", FaultsClear, []Field{{"FAULTS", 0, 1, "", "fault bits to clear"}}, []Field{{"FAULTS", 0, 1, "", "fault bits now"}}, "clears what it names"},
+		{"AGEING", Ageing, []Field{
+			{"VALUE", 0, 1, "", "ageing offset of the clock chip, -128 to 127"},
+			{"WRITE", 1, 1, "", "1: write it; 0: only read"},
+		}, []Field{{"VALUE", 0, 1, "", "now in the chip"}}, "sets, does not step"},
+	}
+}
+
+// MessageNamed returns the message of a name and panics if there is none; for tables in this program.
+func MessageNamed(name string) Message {
+	for _, m := range Messages() {
+		if m.Name == name {
+			return m
+		}
+	}
+	panic("frame: no message " + name)
+}
+
+// Size returns the bytes of fields of fixed width.
+func Size(fields []Field) int {
+	n := 0
+	for _, f := range fields {
+		n = max(n, f.Offset+f.Width)
+	}
+	return n
+}
+
+// StatusError is a status other than OK.
+type StatusError int
+
+func (e StatusError) Error() string {
+	for _, s := range Statuses() {
+		if s.Value == int(e) {
+			return fmt.Sprintf("the board answers %s: %s", s.Name, s.Meaning)
+		}
+	}
+	return fmt.Sprintf("the board answers with unknown status %d", int(e))
+}
