@@ -110,7 +110,7 @@ func (m *MCU) exec(bound uint64) {
 			i := uint(in.d)
 			d := uint32(mem[i]) | uint32(mem[i+1])<<8
 			x := d + uint32(in.k)
-			sreg = flagsWord(sreg, ^d>>15&x>>15&1, ^x>>15&d>>15&1, x)
+			sreg = flagsWord(sreg, (^d&x)>>15&1, (^x&d)>>15&1, x)
 			mem[i], mem[i+1] = uint8(x), uint8(x>>8)
 			cyc += 2
 			pc++
@@ -118,7 +118,7 @@ func (m *MCU) exec(bound uint64) {
 			i := uint(in.d)
 			d := uint32(mem[i]) | uint32(mem[i+1])<<8
 			x := d - uint32(in.k)
-			sreg = flagsWord(sreg, d>>15&^x>>15&1, x>>15&^d>>15&1, x)
+			sreg = flagsWord(sreg, (d&^x)>>15&1, (x&^d)>>15&1, x)
 			mem[i], mem[i+1] = uint8(x), uint8(x>>8)
 			cyc += 2
 			pc++
@@ -466,9 +466,8 @@ func (m *MCU) exec(bound uint64) {
 			pc++
 		case opLpmInc:
 			a := m.pointer(30)
-			v := m.flashByte(a)
+			mem[in.d] = m.flashByte(a)
 			m.setPointer(30, a+1)
-			mem[in.d] = v
 			cyc += 3
 			pc++
 

@@ -254,3 +254,9 @@ func (m *MCU) running(limit uint64) {
 		m.skipWait(bound)
 	}
 }
+
+// Regs returns the 32 general registers for reading and writing.
+func (m *MCU) Regs() []byte { return m.mem[:32] }
+
+// Poke writes a data address as a program would, between instructions.
+func (m *MCU) Poke(addr uint16, v uint8) { m.store(addr, v) }
