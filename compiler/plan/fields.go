@@ -66,7 +66,7 @@ func (b *builder) amount(t text, units []unit, example string, also ...[]unit) *
 		b.fail(CodeUnit, t.all(), "write "+example, "%q has no unit (%s)", t.s, list)
 		return nil
 	case !ok:
-		hint := "use " + list
+		hint := ""
 		if s, known := unitSynonyms[strings.ToLower(q.unit)]; known && strings.Contains(list, s) {
 			hint = fmt.Sprintf("did you mean %q?", t.s[q.numberAt:q.numberEnd]+" "+s)
 		}
@@ -167,6 +167,10 @@ func (b *builder) late(t text) int {
 		}
 		total.Add(total, r)
 		break
+	}
+	if total.Cmp(big.NewRat(maxLate, 1)) > 0 {
+		b.fail(CodeRange, t.all(), "a day later the next meals have long come", "%q is more than 24 h", t.s)
+		return defaultLate
 	}
 	return int(b.whole(t, total, 0, maxLate, "minutes"))
 }

@@ -66,6 +66,14 @@ func (b *builder) one(c *icsComponent, name string) (icsLine, bool) {
 // (RFC 5545 §3.1); the text remembers where each byte stands. Lines may end in LF alone, as some programs write them.
 func (b *builder) unfold() []text {
 	var lines []text
+	var current []byte
+	var off []int
+	flush := func() {
+		if len(off) > 0 && len(bytes.TrimSpace(current)) > 0 {
+			lines = append(lines, text{string(current), slices.Clone(off)})
+		}
+		current, off = current[:0], off[:0]
+	}
 	for n, start := range b.ix.starts {
 		end := len(b.src)
 		if n+1 < len(b.ix.starts) {
@@ -74,16 +82,19 @@ func (b *builder) unfold() []text {
 		if end > start && b.src[end-1] == '\r' {
 			end--
 		}
-		if start < end && (b.src[start] == ' ' || b.src[start] == '\t') && len(lines) > 0 {
-			last := &lines[len(lines)-1]
-			more := plainText(b.src, start+1, end)
-			last.s += more.s
-			last.off = append(last.off[:len(last.off)-1], more.off...)
-			continue
+		if start < end && (b.src[start] == ' ' || b.src[start] == '\t') && len(off) > 0 {
+			start++
+			off = off[:len(off)-1]
+		} else {
+			flush()
 		}
-		lines = append(lines, plainText(b.src, start, end))
+		current = append(current, b.src[start:end]...)
+		for i := start; i <= end; i++ {
+			off = append(off, i)
+		}
 	}
-	return slices.DeleteFunc(lines, func(t text) bool { return strings.TrimSpace(t.s) == "" })
+	flush()
+	return lines
 }
 
 // icsLines reads all content lines; faulty ones are reported and left out.
@@ -92,7 +103,7 @@ func (b *builder) icsLines() []icsLine {
 	for _, t := range b.unfold() {
 		if i := invalidUTF8(t.s); i >= 0 {
 			b.fail(CodeSyntax, t.span(i, i+1), "export the calendar as UTF-8", "byte 0x%02X is not UTF-8", t.s[i])
-			continue
+			t.s = validBytes(t.s)
 		}
 		if l, ok := parseContentLine(t); ok {
 			out = append(out, l)
@@ -112,6 +123,21 @@ func invalidUTF8(s string) int {
 		i += size
 	}
 	return -1
+}
+
+// validBytes replaces every byte that is not UTF-8 by a question mark, so that offsets stay.
+func validBytes(s string) string {
+	out := make([]byte, 0, len(s))
+	for i := 0; i < len(s); {
+		r, size := utf8.DecodeRuneInString(s[i:])
+		if r == utf8.RuneError && size == 1 {
+			out = append(out, '?')
+		} else {
+			out = append(out, s[i:i+size]...)
+		}
+		i += size
+	}
+	return string(out)
 }
 
 // parseContentLine takes a line apart. Quoted parameter values may hold : ; and , (RFC 5545 §3.2).

@@ -182,7 +182,7 @@ func (c *icsWriter) parts(m *Meal) []Recurrence {
 	if hours, minutes := grid(r.At); len(hours)*len(minutes) == len(r.At) {
 		return []Recurrence{withTimes(r, r.At)}
 	}
-	if r.Rule.Count > 0 || len(r.Rule.BySetPos) > 0 || early(r) {
+	if r.Rule.Count > 0 || len(r.Rule.BySetPos) > 0 {
 		return []Recurrence{r}
 	}
 	var out []Recurrence
@@ -196,11 +196,6 @@ func (c *icsWriter) parts(m *Meal) []Recurrence {
 }
 
 func not(f func(Local) bool) func(Local) bool { return func(l Local) bool { return !f(l) } }
-
-// early reports an extra date before the start on the start's day, which excluding the times before it would hit.
-func early(r Recurrence) bool {
-	return slices.ContainsFunc(r.RDate, func(l Local) bool { return l.date() == r.Start.date() && l.compare(r.Start) < 0 })
-}
 
 // owner is the minute of the part that an explicit date goes to: its own, else the first. RDATE and EXDATE of the same
 // time must meet.
@@ -233,31 +228,15 @@ func byMinute(times []int) [][]int {
 	return out
 }
 
-// withTimes puts times, a product of hours and minutes, into the rule. Where all of them lie before the start on its
-// day, the start is moved back to the first and what lies before the old start is excluded.
+// withTimes puts times, a product of hours and minutes, into the rule.
 func withTimes(r Recurrence, times []int) Recurrence {
 	rule := *r.Rule
 	rule.ByHour, rule.ByMinute = grid(times)
 	if r.Start.Second != 0 {
 		rule.BySecond = []int{0}
 	}
-	old := r.Start
 	r.Rule, r.At = &rule, nil
 	r.Start = firstTime(r)
-	if slices.Contains(times, r.Start.minuteOfDay()) {
-		return r
-	}
-	r.ExDate = slices.Clone(r.ExDate)
-	for _, t := range times {
-		l := old.date()
-		l.Hour, l.Minute = t/60, t%60
-		if t == times[0] {
-			r.Start = l
-		}
-		r.ExDate = append(r.ExDate, l)
-	}
-	slices.SortFunc(r.ExDate, Local.compare)
-	r.ExDate = slices.Compact(r.ExDate)
 	return r
 }
 

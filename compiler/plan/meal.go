@@ -30,9 +30,12 @@ func (m rawMeal) shown() string {
 // addMeal checks a meal and appends it to the plan.
 func (b *builder) addMeal(m rawMeal) {
 	p := b.plan
-	if len(p.Meals) == maxMeals {
-		b.fail(CodeLimit, m.heading, "meals that share a portion can be one meal with several times in at",
-			"this is meal %d; a table holds %d", maxMeals+1, maxMeals)
+	if b.mealCount++; b.mealCount > maxMeals {
+		if b.mealCount == maxMeals+1 {
+			b.fail(CodeLimit, m.heading, "meals that share a portion can be one meal with several times in at",
+				"this is meal %d; a table holds %d", b.mealCount, maxMeals)
+		}
+		return
 	}
 	for _, other := range p.Meals {
 		if m.name != "" && strings.EqualFold(other.Name, m.name) {
@@ -61,7 +64,7 @@ func (b *builder) at(s span) Pos {
 func (b *builder) presets(m rawMeal) uint8 {
 	var mask uint8
 	for i, t := range m.presets {
-		name := b.properName("the preset", t, m.presetSpans[i])
+		name := b.properName("the name of a preset", t, m.presetSpans[i])
 		if name == "" {
 			continue
 		}

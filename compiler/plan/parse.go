@@ -53,6 +53,8 @@ type builder struct {
 	plan *Plan
 	ds   Diagnostics
 	ics  bool // the source is iCalendar
+	// mealCount counts the meals of the source, also those beyond what a table holds.
+	mealCount int
 	// pocketBroken says that the pocket's weight is there but could not be read.
 	pocketBroken bool
 }

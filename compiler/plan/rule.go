@@ -42,9 +42,7 @@ const maxNumber = 999_999_999
 func ParseRule(s string) (*Rule, []RuleError) {
 	p := &ruleParser{s: s, rule: &Rule{Interval: 1}, at: map[string]rulePart{}}
 	p.parse()
-	if len(p.errs) == 0 || p.at["FREQ"].name != "" {
-		p.checkCombinations()
-	}
+	p.checkCombinations()
 	if len(p.errs) > 0 {
 		slices.SortStableFunc(p.errs, func(a, b RuleError) int {
 			return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To))
@@ -77,6 +75,8 @@ type ruleParser struct {
 	rule *Rule
 	at   map[string]rulePart // parts seen, by name
 	errs []RuleError
+	// unread: some part was not recognized, and may have been meant to be FREQ.
+	unread bool
 }
 
 func (p *ruleParser) fail(code Code, from, to int, hint, format string, args ...any) {
@@ -119,7 +119,7 @@ func (p *ruleParser) parse() {
 	for _, piece := range p.pieces(whole[0], whole[1], ';') {
 		p.parsePart(piece[0], piece[1])
 	}
-	if _, ok := p.at["FREQ"]; !ok {
+	if !p.has("FREQ") && !p.unread {
 		p.fail(CodeMissing, whole[0], whole[1], "begin with FREQ=DAILY, FREQ=WEEKLY, FREQ=MONTHLY or FREQ=YEARLY", "the rule has no FREQ")
 	}
 }
@@ -131,12 +131,14 @@ func (p *ruleParser) parsePart(from, to int) {
 	}
 	eq := strings.IndexByte(p.s[from:to], '=')
 	if eq < 0 {
+		p.unread = true
 		p.fail(CodeRule, from, to, "parts are written NAME=value and separated by semicolons", "%q has no =", p.s[from:to])
 		return
 	}
 	name, value := p.trim(from, from+eq), p.trim(from+eq+1, to)
 	part := rulePart{strings.ToUpper(p.s[name[0]:name[1]]), from, to, value[0], value[1]}
 	if !slices.Contains(ruleParts, part.name) {
+		p.unread = true
 		p.fail(CodeUnknown, name[0], max(name[1], name[0]+1), didYouMean(part.name, ruleParts, nil),
 			"%q is not a part of a recurrence rule", p.s[name[0]:name[1]])
 		return

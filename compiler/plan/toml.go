@@ -2,9 +2,6 @@ package plan
 
 import (
 	"bytes"
-	"errors"
-	"regexp"
-	"strings"
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -32,16 +29,18 @@ type tomlEntry struct {
 type tomlTable struct {
 	span    span // of the heading's key
 	entries []*tomlEntry
+	byKey   map[string]*tomlEntry
 	open    bool // made by a longer heading or a dotted key, may still get its own heading
 }
 
-func (t *tomlTable) find(key string) *tomlEntry {
-	for _, e := range t.entries {
-		if e.key == key {
-			return e
-		}
+func (t *tomlTable) find(key string) *tomlEntry { return t.byKey[key] }
+
+func (t *tomlTable) add(e *tomlEntry) {
+	if t.byKey == nil {
+		t.byKey = map[string]*tomlEntry{}
 	}
-	return nil
+	t.byKey[e.key] = e
+	t.entries = append(t.entries, e)
 }
 
 // tomlDocument builds the tree of tables. The parser underneath stops at the first fault, so reading is taken up
@@ -101,28 +100,32 @@ func (d *tomlDocument) keys(it unstable.Iterator) (names []string, spans []span)
 // heading opens [a.b] or [[a.b]] and returns the offset after its last key.
 func (d *tomlDocument) heading(e *unstable.Node) int {
 	names, spans := d.keys(e.Key())
+	d.open(e.Kind, names, spans)
+	return spans[len(spans)-1].to
+}
+
+// open makes the table of a heading the current one. After a fault that is a table which nobody reads.
+func (d *tomlDocument) open(kind unstable.Kind, names []string, spans []span) {
 	last := len(names) - 1
 	whole := span{spans[0].from, spans[last].to}
 	parent := d.descend(d.root, names[:last], spans[:last])
-	table := &tomlTable{span: whole}
-	d.current = table // after a fault the keys go to a table that nobody reads
+	d.current = &tomlTable{span: whole}
 	if parent == nil {
-		return whole.to
+		return
 	}
 	old := parent.find(names[last])
 	switch {
 	case old == nil:
-		parent.entries = append(parent.entries,
-			&tomlEntry{key: names[last], span: whole, value: tomlValue{kind: e.Kind, span: whole, tables: []*tomlTable{table}}})
-	case e.Kind == unstable.ArrayTable && old.value.kind == unstable.ArrayTable:
-		old.value.tables = append(old.value.tables, table)
-	case e.Kind == unstable.Table && old.value.kind == unstable.Table && old.value.tables[0].open:
+		value := tomlValue{kind: kind, span: whole, tables: []*tomlTable{d.current}}
+		parent.add(&tomlEntry{key: names[last], span: whole, value: value})
+	case kind == unstable.ArrayTable && old.value.kind == unstable.ArrayTable:
+		old.value.tables = append(old.value.tables, d.current)
+	case kind == unstable.Table && old.value.kind == unstable.Table && old.value.tables[0].open:
 		d.current = old.value.tables[0]
 		d.current.open, d.current.span = false, whole
 	default:
-		d.fail(CodeDuplicate, whole, "", "%s is already defined on line %d", names[last], d.ix.line(old.span.from))
+		d.fail(CodeDuplicate, whole, "put all its keys under one heading", "%s is already defined on line %d", names[last], d.ix.line(old.span.from))
 	}
-	return whole.to
 }
 
 // descend walks down a dotted key, making tables on the way; nil after a fault.
@@ -132,8 +135,8 @@ func (d *tomlDocument) descend(t *tomlTable, names []string, spans []span) *toml
 		switch {
 		case e == nil:
 			child := &tomlTable{span: spans[i], open: true}
-			t.entries = append(t.entries,
-				&tomlEntry{key: name, span: spans[i], value: tomlValue{kind: unstable.Table, span: spans[i], tables: []*tomlTable{child}}})
+			value := tomlValue{kind: unstable.Table, span: spans[i], tables: []*tomlTable{child}}
+			t.add(&tomlEntry{key: name, span: spans[i], value: value})
 			t = child
 		case e.value.kind == unstable.Table || e.value.kind == unstable.ArrayTable:
 			t = e.value.tables[len(e.value.tables)-1]
@@ -157,7 +160,7 @@ func (d *tomlDocument) keyValue(t *tomlTable, e *unstable.Node) {
 	}
 	end := d.base + int(e.Raw.Offset+e.Raw.Length)
 	value := d.value(e.Value(), d.afterEquals(spans[last].to, end))
-	t.entries = append(t.entries, &tomlEntry{key: names[last], span: spans[last], value: value})
+	t.add(&tomlEntry{key: names[last], span: spans[last], value: value})
 }
 
 // afterEquals is the range of a value, given the end of its key and of the whole key = value.
@@ -254,81 +257,4 @@ func escapeWidth(letter byte) int {
 		return 10
 	}
 	return 2
-}
-
-// fresh matches a line at which reading can be taken up again.
-var fresh = regexp.MustCompile(`^[ \t]*(?:([A-Za-z0-9_-]+)[ \t]*=|\[)`)
-
-// syntaxError reports what the parser did not understand and returns where to go on, -1 if nowhere.
-// done is the end of the last expression that was good.
-func (d *tomlDocument) syntaxError(err error, done int) int {
-	at := span{done, done}
-	var perr *unstable.ParserError
-	if errors.As(err, &perr) {
-		from := cap(d.src) - cap(perr.Highlight) // slices of one array share its end
-		at = span{from, from + len(perr.Highlight)}
-	}
-	first := d.expressionLine(done)
-	d.rememberBroken(first)
-	d.fail(CodeSyntax, at, d.syntaxHint(first), "this is not TOML: %v", err)
-	for line := max(first+1, d.ix.line(at.from)); line <= len(d.ix.starts); line++ {
-		if start := d.ix.starts[line-1]; fresh.Match(d.lineAt(line)) {
-			return start
-		}
-	}
-	return -1
-}
-
-func (d *tomlDocument) lineAt(line int) []byte {
-	end := len(d.src)
-	if line < len(d.ix.starts) {
-		end = d.ix.starts[line] - 1
-	}
-	return d.src[d.ix.starts[line-1]:end]
-}
-
-// expressionLine is the line on which the expression after offset done begins.
-func (d *tomlDocument) expressionLine(done int) int {
-	line := d.ix.line(done)
-	if done > d.base || done > 0 && d.src[done-1] != '\n' {
-		line++
-	}
-	for line < len(d.ix.starts) {
-		l := bytes.TrimSpace(d.lineAt(line))
-		if len(l) > 0 && l[0] != '#' {
-			break
-		}
-		line++
-	}
-	return min(line, len(d.ix.starts))
-}
-
-// rememberBroken notes the key of a line that could not be read, so that it is not reported as missing too.
-func (d *tomlDocument) rememberBroken(line int) {
-	m := fresh.FindSubmatchIndex(d.lineAt(line))
-	if m == nil || m[2] < 0 {
-		return
-	}
-	start := d.ix.starts[line-1]
-	key := string(d.src[start+m[2] : start+m[3]])
-	if d.current.find(key) == nil {
-		d.current.entries = append(d.current.entries,
-			&tomlEntry{key: key, span: span{start + m[2], start + m[3]}, value: tomlValue{kind: unstable.Invalid}})
-	}
-}
-
-// bareValue matches key = value where the value may lack its quotes.
-var bareValue = regexp.MustCompile(`^[ \t]*([A-Za-z0-9_-]+)[ \t]*=[ \t]*([^"'\[{#\r]+)`)
-
-// syntaxHint suggests quotes where they are missing, the fault seen most.
-func (d *tomlDocument) syntaxHint(line int) string {
-	m := bareValue.FindSubmatch(d.lineAt(line))
-	if m == nil {
-		return ""
-	}
-	value := strings.TrimSpace(string(m[2]))
-	if value == "" || len(value) > 60 {
-		return ""
-	}
-	return `put the value in quotes: ` + string(m[1]) + ` = "` + value + `"`
 }

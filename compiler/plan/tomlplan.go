@@ -2,6 +2,7 @@ package plan
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2/unstable"
@@ -40,7 +41,7 @@ func (b *builder) tomlPlan(root *tomlTable) {
 	p := b.plan
 	p.Late = defaultLate
 	if e, t, ok := b.str(root, "plan", `plan = "Juniper and Moss"`); ok {
-		p.Name = b.properName("plan", t, e.value.span)
+		p.Name = b.properName("plan", t, inside(e.value))
 	}
 	b.tomlZone(root)
 	if e, t, ok := b.str(root, "late", `late = "2h"`); ok {
@@ -133,6 +134,10 @@ func (b *builder) tomlMeals(root *tomlTable) {
 		b.failWhole(CodeMissing, "add a [[meal]] with name, portion, dtstart and rrule", "the plan has no meals")
 	case e.value.kind == unstable.Table:
 		b.fail(CodeType, e.span, "write [[meal]] with two brackets: a plan may have several", "[meal] is a single table")
+	case e.value.kind == unstable.Array && len(e.value.items) > 0 && !slices.ContainsFunc(e.value.items, notTable):
+		for _, item := range e.value.items { // meal = [{…}, {…}] is the same in TOML
+			b.tomlMeal(item.tables[0])
+		}
 	case e.value.kind == unstable.Array:
 		b.fail(CodeType, e.span, "write each meal under its own [[meal]] heading", "meal is a list of values")
 	case e.value.kind != unstable.ArrayTable:
@@ -144,11 +149,13 @@ func (b *builder) tomlMeals(root *tomlTable) {
 	}
 }
 
+func notTable(v tomlValue) bool { return v.kind != unstable.Table }
+
 // tomlMeal reads one [[meal]].
 func (b *builder) tomlMeal(t *tomlTable) {
 	m := rawMeal{heading: t.span, set: rawSet{heading: t.span, keys: tomlNames}}
 	if e, v, ok := b.str(t, "name", `name = "breakfast"`); ok {
-		m.name, m.nameAt = b.properName("name", v, e.value.span), e.value.span
+		m.name, m.nameAt = b.properName("name", v, inside(e.value)), inside(e.value)
 	} else if e == nil {
 		b.fail(CodeMissing, t.span, `write for example name = "breakfast"`, "the meal has no name")
 	}
@@ -242,9 +249,17 @@ func (b *builder) strings(t *tomlTable, key, example string) (list []text, spans
 			return nil, nil, false
 		}
 		list = append(list, item.text)
-		spans = append(spans, item.span)
+		spans = append(spans, inside(item))
 	}
 	return list, spans, true
+}
+
+// inside is the place of a string without its quotes, or with them when there is nothing between.
+func inside(v tomlValue) span {
+	if v.text.s == "" {
+		return v.span
+	}
+	return v.text.all()
 }
 
 // table takes a table; nil when it is absent or something else.
