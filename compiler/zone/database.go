@@ -89,7 +89,11 @@ func (db *Database) Names() []string { return db.list() }
 // Load reads one zone. The error for a name that is not there suggests names that are.
 func (db *Database) Load(name string) (*Zone, error) {
 	if !validName(name) {
-		return nil, fmt.Errorf("%q is no time zone name; one such as \"Europe/Lisbon\" is needed", name)
+		hint := didYouMean(name, db.Names())
+		if hint == "" {
+			hint = "; one such as \"Europe/Lisbon\" is needed"
+		}
+		return nil, fmt.Errorf("%q is no time zone name%s", name, hint)
 	}
 	file, err := db.read(name)
 	switch {

@@ -19,8 +19,8 @@ func (k Kind) String() string { return [...]string{"unique", "gap", "overlap"}[k
 // overlap; in a gap, that of the offset in force before the gap, so that 02:30 is served when a clock that
 // was not set forward shows 02:30.
 func (z *Zone) Resolve(nominal int64) (unix int64, kind Kind) {
-	// Beyond rulesFrom in either reading; the year's own spans are laid out for this one question.
-	if z.rulesFrom != never && nominal >= z.rulesFrom-2*secondsPerDay {
+	// Past laidUntil in either reading, spans are laid out around nominal for this one question.
+	if nominal > z.laidUntil-2*secondsPerDay && z.laidUntil != never {
 		s := z.footer.spansAround(nominal)
 		return s.resolve(s.findLocal(nominal), nominal)
 	}

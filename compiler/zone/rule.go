@@ -102,10 +102,11 @@ func (f *Footer) NextAfter(unix int64) int64 {
 		return never
 	}
 	s := f.spansAround(unix)
-	if i := s.find(unix) + 1; i < len(s.starts) {
-		return s.starts[i]
+	i := s.find(unix) + 1
+	if i == len(s.starts) || f.At(s.starts[i]) == s.offsets[i-1] { // the edge of the layout is no change
+		return never
 	}
-	return never
+	return s.starts[i]
 }
 
 // spansAround lays out the rule from a year before unix to a year after. Far outside the years that

@@ -122,6 +122,6 @@ func (z *Zone) addFooter(data *tzif.Data, offsets []Offset) error {
 		}
 	}
 	// The rules of the year after may reach back into this one by 167 h and an offset, and no further.
-	z.rulesFrom = startOfYear(final+1) - 30*secondsPerDay
+	z.laidUntil = startOfYear(final+1) - 30*secondsPerDay
 	return nil
 }

@@ -1,8 +1,7 @@
 package zone
 
 import (
-	"fmt"
-	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -10,28 +9,23 @@ const maxSuggestions = 3
 
 // didYouMean returns "; did you mean …?" with the names nearest to what was typed, or "".
 func didYouMean(typed string, names []string) string {
-	type candidate struct {
-		name     string
-		distance int
-	}
-	var near []candidate
+	nearest := 1 + len(typed)/4 // further off is another name, not a slip
+	var near []string
 	for _, name := range names {
-		if d := nameDistance(typed, name); d <= 1+len(typed)/4 {
-			near = append(near, candidate{name, d})
+		switch d := nameDistance(typed, name); {
+		case d < nearest:
+			near, nearest = append(near[:0], name), d
+		case d == nearest:
+			near = append(near, name)
 		}
 	}
-	slices.SortStableFunc(near, func(a, b candidate) int { return a.distance - b.distance })
-	var quoted []string
-	for _, c := range near[:min(len(near), maxSuggestions)] {
-		if c.distance == 0 && len(quoted) == 0 {
-			return fmt.Sprintf("; did you mean %q?", c.name)
-		}
-		quoted = append(quoted, fmt.Sprintf("%q", c.name))
-	}
-	if len(quoted) == 0 {
+	if len(near) == 0 {
 		return ""
 	}
-	return "; did you mean " + strings.Join(quoted, " or ") + "?"
+	for i := range near {
+		near[i] = strconv.Quote(near[i])
+	}
+	return "; did you mean " + strings.Join(near[:min(len(near), maxSuggestions)], " or ") + "?"
 }
 
 // nameDistance compares as people type: without regard to case, space for underscore, and the city alone

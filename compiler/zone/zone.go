@@ -41,9 +41,9 @@ type Zone struct {
 	footer  Footer
 	footed  bool // footer is present
 	spans   spans
-	// rulesFrom is the first instant for which spans is not complete, and the footer's daylight-saving rule
-	// is evaluated on demand; never when there is no such rule.
-	rulesFrom int64
+	// laidUntil is the last instant for which spans is complete; later, the footer's daylight-saving rule is
+	// evaluated on demand. It is never when there is no such rule.
+	laidUntil int64
 	recent    atomic.Uint32 // index into spans of the last answer: most questions come in order
 }
 
@@ -53,7 +53,7 @@ func Parse(name, version string, file []byte) (*Zone, error) {
 	if err != nil {
 		return nil, fmt.Errorf("time zone %s: %w", name, err)
 	}
-	z := &Zone{name: name, version: version, rulesFrom: never}
+	z := &Zone{name: name, version: version, laidUntil: never}
 	if data.Footer != "" {
 		if z.footer, err = ParseFooter(data.Footer); err != nil {
 			return nil, fmt.Errorf("time zone %s: footer: %w", name, err)
@@ -69,7 +69,7 @@ func Parse(name, version string, file []byte) (*Zone, error) {
 // UTC returns the zone that is always at offset 0.
 func UTC() *Zone {
 	utc := Offset{Abbrev: "UTC"}
-	z := &Zone{name: "UTC", version: "none needed", rulesFrom: never, footed: true}
+	z := &Zone{name: "UTC", version: "none needed", laidUntil: never, footed: true}
 	z.footer = Footer{Text: "UTC0", Std: utc}
 	z.spans.add(always, utc)
 	z.spans.finish()
@@ -88,7 +88,7 @@ func (z *Zone) Footer() (Footer, bool) { return z.footer, z.footed }
 
 // At returns the offset in force at the instant unix.
 func (z *Zone) At(unix int64) Offset {
-	if unix >= z.rulesFrom {
+	if unix > z.laidUntil {
 		return z.footer.At(unix)
 	}
 	i := int(z.recent.Load())

@@ -158,8 +158,11 @@ func designation(chars []byte, at int) (string, error) {
 		return "", fmt.Errorf("designation index %d is outside charcnt %d", at, len(chars))
 	}
 	for end := at; end < len(chars); end++ {
-		if chars[end] == 0 {
+		switch b := chars[end]; {
+		case b == 0:
 			return string(chars[at:end]), nil
+		case b <= ' ' || b > '~': // designations are printed; RFC 9636 §3.2 wants letters, digits, + and -
+			return "", fmt.Errorf("designation %q has characters that cannot be printed", chars[at:end+1])
 		}
 	}
 	return "", fmt.Errorf("designation at %d has no NUL at its end", at)
