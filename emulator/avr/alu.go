@@ -58,14 +58,13 @@ func flagsWord(s, v, c, x uint32) uint32 {
 	return f | n<<2 | (n^v)<<4
 }
 
-// product stores a multiplication's result in r1:r0; c is its carry in bit 0.
-func (m *MCU) product(sreg, x, c uint32) uint32 {
-	m.mem[0], m.mem[1] = uint8(x), uint8(x>>8)
-	sreg = sreg&^(flagC|flagZ) | c&1
+// flagsProduct returns sreg after a multiplication to x; c is its carry in bit 0.
+func flagsProduct(s, x, c uint32) uint32 {
+	s = s&^(flagC|flagZ) | c&1
 	if x&0xFFFF == 0 {
-		sreg |= flagZ
+		s |= flagZ
 	}
-	return sreg
+	return s
 }
 
 // pointer returns the 16-bit register pair at register i.

@@ -3,14 +3,37 @@ package avr
 // op is a decoded operation. Those above opPlainMax are fused pairs; fuse.go.
 type op uint8
 
-// inst is one decoded flash word (and, for two-word instructions, the next).
-// Eight bytes, so that one cache line holds eight.
-type inst struct {
-	op   op     // what the fast loop executes: base, or a fused form
-	base op     // the plain instruction at this word
-	d, r uint8  // register numbers; bit masks and I/O data addresses where an operation has them
-	k    uint16 // immediate, data address, or absolute word address of the target
-	k2   uint16 // fused forms: the second instruction's constant
+// inst is one decoded flash word (and, for two-word instructions, the next) packed
+// into 64 bits, so that one load fetches it into one register:
+//
+//	0–7    op    what the fast loop executes: the plain operation or a fused form
+//	8–15   base  the plain operation at this word
+//	16–23  d     register number, or bit mask
+//	24–31  r     register number, or bit mask
+//	32–47  k     immediate, data address, or absolute word address of the target
+//	48–63  k2    where a skip leads; fused forms: see fuse.go
+type inst uint64
+
+func (i inst) op() op     { return op(i) }
+func (i inst) base() op   { return op(i >> 8) }
+func (i inst) d() uint8   { return uint8(i >> 16) }
+func (i inst) r() uint8   { return uint8(i >> 24) }
+func (i inst) k() uint16  { return uint16(i >> 32) }
+func (i inst) k2() uint16 { return uint16(i >> 48) }
+
+// fields is an inst taken apart.
+type fields struct {
+	op, base op
+	d, r     uint8
+	k, k2    uint16
+}
+
+func (f fields) pack() inst {
+	return inst(f.op) | inst(f.base)<<8 | inst(f.d)<<16 | inst(f.r)<<24 | inst(f.k)<<32 | inst(f.k2)<<48
+}
+
+func (i inst) fields() fields {
+	return fields{i.op(), i.base(), i.d(), i.r(), i.k(), i.k2()}
 }
 
 // The plain operations, encodings in decode.
@@ -117,29 +140,29 @@ func decode(flash []uint16, pc uint16) inst {
 	mask := uint16(len(flash) - 1)
 	w := flash[pc&mask]
 	next := flash[(pc+1)&mask]
-	var i inst
+	var i fields
 	switch w >> 12 {
 	case 0x0, 0x1, 0x2:
 		i = decodeTwoRegister(w)
 	case 0x3, 0x4, 0x5, 0x6, 0x7, 0xE: // oooo KKKK dddd KKKK
 		immediate := [16]op{3: opCpi, 4: opSbci, 5: opSubi, 6: opOri, 7: opAndi, 14: opLdi}
-		i = inst{base: immediate[w>>12], d: 16 + uint8(w>>4&15), k: w>>4&0xF0 | w&15}
+		i = fields{base: immediate[w>>12], d: 16 + uint8(w>>4&15), k: w>>4&0xF0 | w&15}
 	case 0x8, 0xA: // LDD, STD: 10q0 qqsd dddd yqqq
 		displaced := [4]op{opLddZ, opLddY, opStdZ, opStdY}
-		i = inst{base: displaced[w>>8&2|w>>3&1], d: uint8(w >> 4 & 31), k: w>>8&0x20 | w>>7&0x18 | w&7}
+		i = fields{base: displaced[w>>8&2|w>>3&1], d: uint8(w >> 4 & 31), k: w>>8&0x20 | w>>7&0x18 | w&7}
 	case 0x9:
 		i = decodeNine(w, next, mask)
 	case 0xB: // IN, OUT: 1011 sAAr rrrr AAAA
-		i = inst{base: opIn, d: uint8(w >> 4 & 31), k: (w>>5&0x30 | w&15) + 0x20}
+		i = fields{base: opIn, d: uint8(w >> 4 & 31), k: (w>>5&0x30 | w&15) + 0x20}
 		if w&0x800 != 0 {
 			i.base = opOut
 		} else if i.k == SREG {
 			i.base = opInSreg
 		}
 	case 0xC: // RJMP: 1100 kkkk kkkk kkkk
-		i = inst{base: opRjmp, k: (pc + 1 + signed(w, 12)) & mask}
+		i = fields{base: opRjmp, k: (pc + 1 + signed(w, 12)) & mask}
 	case 0xD: // RCALL: 1101 kkkk kkkk kkkk
-		i = inst{base: opRcall, k: (pc + 1 + signed(w, 12)) & mask}
+		i = fields{base: opRcall, k: (pc + 1 + signed(w, 12)) & mask}
 	case 0xF:
 		i = decodeFifteen(w, pc, mask)
 	}
@@ -152,7 +175,7 @@ func decode(flash []uint16, pc uint16) inst {
 		}
 	}
 	i.op = i.base
-	return i
+	return i.pack()
 }
 
 // signed returns the low n bits of w shifted down from bit pos as a two's
@@ -162,111 +185,111 @@ func signed(w uint16, n uint) uint16 {
 }
 
 // decodeTwoRegister decodes 00oo oord dddd rrrr and its corner of multiplies.
-func decodeTwoRegister(w uint16) inst {
+func decodeTwoRegister(w uint16) fields {
 	d, r := uint8(w>>4&31), uint8(w>>5&16|w&15)
 	switch w >> 8 {
 	case 0x00:
 		if w == 0 {
-			return inst{base: opNop}
+			return fields{base: opNop}
 		}
-		return inst{}
+		return fields{}
 	case 0x01: // MOVW: 0000 0001 dddd rrrr
-		return inst{base: opMovw, d: d << 1 & 30, r: r << 1 & 30}
+		return fields{base: opMovw, d: d << 1 & 30, r: r << 1 & 30}
 	case 0x02: // MULS: 0000 0010 dddd rrrr
-		return inst{base: opMuls, d: 16 + d&15, r: 16 + r&15}
+		return fields{base: opMuls, d: 16 + d&15, r: 16 + r&15}
 	case 0x03: // MULSU, FMUL, FMULS, FMULSU: 0000 0011 oddd orrr
 		ops := [4]op{opMulsu, opFmul, opFmuls, opFmulsu}
-		return inst{base: ops[w>>6&2|w>>3&1], d: 16 + d&7, r: 16 + r&7}
+		return fields{base: ops[w>>6&2|w>>3&1], d: 16 + d&7, r: 16 + r&7}
 	}
 	ops := [12]op{0, opCpc, opSbc, opAdd, opCpse, opCp, opSub, opAdc, opAnd, opEor, opOr, opMov}
-	return inst{base: ops[w>>10], d: d, r: r}
+	return fields{base: ops[w>>10], d: d, r: r}
 }
 
 // decodeNine decodes 1001 xxxx xxxx xxxx.
-func decodeNine(w, next, mask uint16) inst {
+func decodeNine(w, next, mask uint16) fields {
 	d := uint8(w >> 4 & 31)
 	switch w >> 8 & 15 {
 	case 0, 1: // LD, LPM, POP: 1001 000d dddd oooo
 		ops := [16]op{opLds, opLdZInc, opLdZDec, 0, opLpm, opLpmInc, 0, 0, 0, opLdYInc, opLdYDec, 0, opLdX, opLdXInc, opLdXDec, opPop}
-		return inst{base: ops[w&15], d: d, k: next}
+		return fields{base: ops[w&15], d: d, k: next}
 	case 2, 3: // ST, PUSH: 1001 001r rrrr oooo
 		ops := [16]op{opSts, opStZInc, opStZDec, 0, 0, 0, 0, 0, 0, opStYInc, opStYDec, 0, opStX, opStXInc, opStXDec, opPush}
-		return inst{base: ops[w&15], d: d, k: next}
+		return fields{base: ops[w&15], d: d, k: next}
 	case 4, 5:
 		return decodeOneOperand(w, next, mask)
 	case 6, 7: // ADIW, SBIW: 1001 011o KKdd KKKK
-		i := inst{base: opAdiw, d: 24 + uint8(w>>3&6), k: w>>2&0x30 | w&15}
+		i := fields{base: opAdiw, d: 24 + uint8(w>>3&6), k: w>>2&0x30 | w&15}
 		if w&0x100 != 0 {
 			i.base = opSbiw
 		}
 		return i
 	case 8, 9, 10, 11: // CBI, SBIC, SBI, SBIS: 1001 10oo AAAA Abbb
 		ops := [4]op{opCbi, opSbic, opSbi, opSbis}
-		return inst{base: ops[w>>8&3], r: 1 << (w & 7), k: w>>3&31 + 0x20}
+		return fields{base: ops[w>>8&3], r: 1 << (w & 7), k: w>>3&31 + 0x20}
 	default: // MUL: 1001 11rd dddd rrrr
-		return inst{base: opMul, d: d, r: uint8(w>>5&16 | w&15)}
+		return fields{base: opMul, d: d, r: uint8(w>>5&16 | w&15)}
 	}
 }
 
 // decodeOneOperand decodes 1001 010x xxxx xxxx.
-func decodeOneOperand(w, next, mask uint16) inst {
+func decodeOneOperand(w, next, mask uint16) fields {
 	d := uint8(w >> 4 & 31)
 	switch w & 15 {
 	case 0, 1, 2, 3, 5, 6, 7, 10: // 1001 010d dddd oooo
 		ops := [16]op{0: opCom, 1: opNeg, 2: opSwap, 3: opInc, 5: opAsr, 6: opLsr, 7: opRor, 10: opDec}
-		return inst{base: ops[w&15], d: d}
+		return fields{base: ops[w&15], d: d}
 	case 12, 13: // JMP: 1001 010k kkkk 110k; a part of 16 K words ignores the upper bits
-		return inst{base: opJmp, k: next & mask}
+		return fields{base: opJmp, k: next & mask}
 	case 14, 15: // CALL: 1001 010k kkkk 111k
-		return inst{base: opCall, k: next & mask}
+		return fields{base: opCall, k: next & mask}
 	case 8:
 		if w&0x100 == 0 { // BSET, BCLR: 1001 0100 Bsss 1000
 			bit := uint8(1) << (w >> 4 & 7)
 			switch {
 			case w&0x80 != 0:
-				return inst{base: opBclr, d: ^bit, r: bit}
+				return fields{base: opBclr, d: ^bit, r: bit}
 			case bit == flagI:
-				return inst{base: opSei}
+				return fields{base: opSei}
 			}
-			return inst{base: opBset, d: bit}
+			return fields{base: opBset, d: bit}
 		}
 	}
 	switch w {
 	case 0x9508:
-		return inst{base: opRet}
+		return fields{base: opRet}
 	case 0x9518:
-		return inst{base: opReti}
+		return fields{base: opReti}
 	case 0x9588:
-		return inst{base: opSleep}
+		return fields{base: opSleep}
 	case 0x9598:
-		return inst{base: opBreak}
+		return fields{base: opBreak}
 	case 0x95A8:
-		return inst{base: opWdr}
+		return fields{base: opWdr}
 	case 0x95C8: // LPM with implied r0
-		return inst{base: opLpm, d: 0}
+		return fields{base: opLpm, d: 0}
 	case 0x95E8:
-		return inst{base: opSpm}
+		return fields{base: opSpm}
 	case 0x9409:
-		return inst{base: opIjmp}
+		return fields{base: opIjmp}
 	case 0x9509:
-		return inst{base: opIcall}
+		return fields{base: opIcall}
 	}
-	return inst{} // reserved here: EIJMP, EICALL, ELPM, DES, SPM Z+
+	return fields{} // reserved here: EIJMP, EICALL, ELPM, DES, SPM Z+
 }
 
 // decodeFifteen decodes 1111 xxxx xxxx xxxx.
-func decodeFifteen(w, pc, mask uint16) inst {
+func decodeFifteen(w, pc, mask uint16) fields {
 	bit := uint8(1) << (w & 7)
 	if w&0x800 == 0 { // BRBS, BRBC: 1111 0okk kkkk ksss
-		i := inst{base: opBrbs, r: bit, k: (pc + 1 + signed(w>>3, 7)) & mask}
+		i := fields{base: opBrbs, r: bit, k: (pc + 1 + signed(w>>3, 7)) & mask}
 		if w&0x400 != 0 {
 			i.base = opBrbc
 		}
 		return i
 	}
 	if w&8 != 0 {
-		return inst{} // reserved
+		return fields{} // reserved
 	}
 	ops := [4]op{opBld, opBst, opSbrc, opSbrs} // 1111 1oor rrrr 0bbb
-	return inst{base: ops[w>>9&3], d: uint8(w >> 4 & 31), r: bit}
+	return fields{base: ops[w>>9&3], d: uint8(w >> 4 & 31), r: bit}
 }

@@ -12,16 +12,16 @@ const (
 // fuse marks the back edges of waiting loops.
 func fuse(p *program) {
 	for pc := range p.code {
-		i := &p.code[pc]
-		switch i.base {
+		switch p.code[pc].base() {
 		case opRjmp, opBrbs, opBrbc:
-			markLoop(p, i, uint16(pc))
+			markLoop(p, uint16(pc))
 		}
 	}
 }
 
 // markLoop gives a backward branch its waiting or counting form.
-func markLoop(p *program, i *inst, pc uint16) {
+func markLoop(p *program, pc uint16) {
+	i := p.code[pc].fields()
 	if i.k > pc || pc-i.k > waitWords {
 		return
 	}
@@ -37,13 +37,14 @@ func markLoop(p *program, i *inst, pc uint16) {
 	default:
 		i.op = opWaitBrbc
 	}
+	p.code[pc] = i.pack()
 }
 
 // waits reports whether a loop body has only instructions that store nothing and
 // do not obviously make each round differ from the last.
 func waits(body []inst) bool {
 	for n := 0; n < len(body); n++ {
-		switch body[n].base {
+		switch body[n].base() {
 		case opLds:
 			n++ // its address word
 		case opNop, opLddY, opLddZ, opLdX, opIn, opInSreg, opSbic, opSbis, opSbrc, opSbrs, opCpse,
@@ -61,18 +62,18 @@ func waits(body []inst) bool {
 // SBCI r,0 of other registers: with BRNE the delay loops that avr-gcc emits.
 func countsDown(body []inst) bool {
 	if len(body) == 1 {
-		b := body[0]
+		b := body[0].fields()
 		return b.base == opDec || b.base == opSubi && b.k == 1 || b.base == opSbiw && b.k == 1
 	}
-	if len(body) == 0 || len(body) > 4 || body[0].base != opSubi || body[0].k != 1 {
+	if len(body) == 0 || len(body) > 4 || body[0].base() != opSubi || body[0].k() != 1 {
 		return false
 	}
-	used := uint32(1) << body[0].d
+	used := uint32(1) << body[0].d()
 	for _, b := range body[1:] {
-		if b.base != opSbci || b.k != 0 || used>>b.d&1 != 0 {
+		if b.base() != opSbci || b.k() != 0 || used>>b.d()&1 != 0 {
 			return false
 		}
-		used |= 1 << b.d
+		used |= 1 << b.d()
 	}
 	return true
 }

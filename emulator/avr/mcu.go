@@ -31,6 +31,7 @@ type state struct {
 	sreg      uint8
 	mode      mode
 	sleepMode sleepMode // valid in modeSleep and modeWaking
+	illegal   bool      // modeStopped by a reserved instruction
 	inhibit   bool      // execute one instruction before any interrupt [DS 7.7]
 	resetReq  uint8     // MCUSR bits of a reset to be taken at the next instruction boundary
 	irq       uint32    // bit v: vector v is flagged and enabled
@@ -152,6 +153,12 @@ func (m *MCU) Reg(r uint8) uint8 { return m.mem[r&31] }
 // SetReg sets general register r, 0 to 31.
 func (m *MCU) SetReg(r, v uint8) { m.mem[r&31] = v }
 
+// Regs returns the 32 general registers for reading and writing.
+func (m *MCU) Regs() []byte { return m.mem[:32] }
+
+// Poke writes a data address as a program would, between instructions.
+func (m *MCU) Poke(addr uint16, v uint8) { m.store(addr, v) }
+
 // RAM returns the SRAM, from 0x100 to the end, for reading and writing.
 func (m *MCU) RAM() []byte { return m.mem[ramStart : m.ramEnd+1] }
 
@@ -167,7 +174,11 @@ func (m *MCU) Peek(addr uint16) uint8 { return m.peek(addr) }
 func (m *MCU) SetHooks(h Hooks) { m.hooks = h }
 
 // SetOptions replaces the options.
-func (m *MCU) SetOptions(o Options) { m.opt = o; m.nap.reset() }
+func (m *MCU) SetOptions(o Options) {
+	m.opt = o
+	m.poll = pollState{}
+	m.nap.reset()
+}
 
 // Cycle returns the time in CPU clock periods; see the package comment.
 func (m *MCU) Cycle() uint64 { return m.cycle }
@@ -195,7 +206,7 @@ func (r StopReason) String() string {
 func (m *MCU) Run(limit uint64) StopReason {
 	m.stopped = false
 	if m.mode == modeStopped {
-		m.mode = modeRun
+		m.mode, m.illegal = modeRun, false
 	}
 	for m.cycle < limit {
 		if m.cycle >= m.events.next {
@@ -213,7 +224,7 @@ func (m *MCU) Run(limit uint64) StopReason {
 		case modeSleep:
 			m.sleeping(limit)
 		case modeStopped:
-			if m.prog.code[m.pc&(codeWords-1)].base == opIllegal {
+			if m.illegal {
 				return StopIllegal
 			}
 			return StopBreak
@@ -241,22 +252,28 @@ func (m *MCU) running(limit uint64) {
 	bound := min(limit, m.events.next)
 	if m.inhibit {
 		m.inhibit = false
-		if m.irq != 0 {
-			bound = m.cycle + 1
-		}
+		bound = min(bound, m.cycle+1)
 	} else if m.irq != 0 && m.sreg&flagI != 0 {
 		m.enterInterrupt()
 		return
 	}
-	m.exec(bound)
-	if m.poll.pending {
-		m.poll.pending = false
-		m.skipWait(bound)
-	}
+	m.execute(bound)
 }
 
-// Regs returns the 32 general registers for reading and writing.
-func (m *MCU) Regs() []byte { return m.mem[:32] }
-
-// Poke writes a data address as a program would, between instructions.
-func (m *MCU) Poke(addr uint16, v uint8) { m.store(addr, v) }
+// execute runs to bound or until something asks for attention.
+func (m *MCU) execute(bound uint64) {
+	m.attention = false
+	for {
+		m.exec(bound)
+		switch {
+		case m.poll.pending:
+			m.poll.pending = false
+			m.skipWait(bound)
+		case m.cycle < bound:
+			m.execSlow()
+		}
+		if m.cycle >= bound || m.attention || m.inhibit || m.mode != modeRun {
+			return
+		}
+	}
+}

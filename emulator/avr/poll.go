@@ -22,32 +22,28 @@ type pollState struct {
 	failed  uint8  // tries in a row that found a loop that does not wait
 }
 
-// skipWait executes one round of the loop that was just entered again and skips
-// the rounds like it that end by bound.
+// skipWait looks at the loop that was just entered again: one that counts down is
+// shortened, of one that waits a round is executed and the rounds like it that end
+// by bound are skipped.
 func (m *MCU) skipWait(bound uint64) {
 	p := &m.poll
-	target, at, start := m.pc, p.at&m.pcMask, m.cycle
+	if m.opt.NoPollSkip {
+		p.retryAt = never
+		return
+	}
+	at := p.at & m.pcMask
+	if in := m.prog.code[at]; in.op() == opDelay {
+		m.skipDelay(at, bound)
+		return
+	}
+	target, start := m.pc, m.cycle
 	sreg := m.sreg
 	regs := [32]byte(m.mem[:32])
 	m.volatile = false
-	for range waitRounds {
-		if m.cycle >= bound || m.pc < target || m.pc > at {
-			return
-		}
-		before := m.pc
-		m.exec(m.cycle + 1)
-		if m.attention {
-			return
-		}
-		if m.pc == target && before == at {
-			break
-		}
-	}
-	p.pending = false
-	if m.pc != target {
+	if !m.oneRound(at, bound) {
 		return
 	}
-	if m.volatile || sreg != m.sreg || regs != [32]byte(m.mem[:32]) {
+	if m.volatile || sreg != m.sreg || regs != [32]byte(m.mem[:32]) || m.pc != target {
 		p.failed = min(p.failed+1, 10)
 		p.retryAt = m.cycle + 16<<p.failed
 		return
@@ -59,46 +55,58 @@ func (m *MCU) skipWait(bound uint64) {
 	}
 }
 
-// skipDelay skips rounds of a loop that only counts a register of up to four
-// bytes down to zero, and returns the cycles skipped. One whole round before the
-// end or the bound is left to be executed, which sets SREG.
-func (m *MCU) skipDelay(in *inst, cyc, bound uint64) uint64 {
-	code := &m.prog.code
-	var regs [4]uint8
-	count, bytes, words := uint64(0), 0, 0
-	branch := uint16(0)
-	for pc := in.k; ; pc++ {
-		i := &code[pc&(codeWords-1)]
-		if i == in {
-			branch = pc
+// oneRound executes single instructions until the branch at `at` is taken again.
+// It reports false where the bound, an event or an exit from the loop came first.
+func (m *MCU) oneRound(at uint16, bound uint64) bool {
+	target := m.pc
+	for range waitRounds {
+		if m.cycle >= bound || m.pc < target || m.pc > at {
+			return false
+		}
+		before, now := m.pc, m.cycle
+		m.exec(now + 1)
+		if m.cycle == now {
+			m.execSlow()
+		}
+		if m.attention || m.mode != modeRun {
+			return false
+		}
+		if m.pc == target && before == at {
 			break
 		}
+	}
+	return true
+}
+
+// skipDelay skips rounds of a loop that only counts a register of up to four
+// bytes down to zero. The last rounds before the end or the bound are left to be
+// executed, which sets SREG.
+func (m *MCU) skipDelay(at uint16, bound uint64) {
+	var regs []uint8
+	words := uint64(0)
+	for _, i := range m.prog.code[m.pc:at] {
 		words++
-		switch i.base {
-		case opSbiw:
-			regs[0], regs[1], bytes = i.d, i.d+1, 2
-			words++ // two cycles
-		default:
-			regs[bytes&3] = i.d
-			bytes++
+		regs = append(regs, i.d())
+		if i.base() == opSbiw { // two cycles
+			words++
+			regs = append(regs, i.d()+1)
 		}
 	}
-	_ = branch
-	for b := bytes - 1; b >= 0; b-- {
+	count := uint64(0)
+	for b := len(regs) - 1; b >= 0; b-- {
 		count = count<<8 | uint64(m.mem[regs[b]])
 	}
-	period := uint64(words) + 2
-	if cyc >= bound {
-		return 0
+	period := words + 2
+	if m.cycle < bound {
+		const leave = 2
+		if rounds := min(count, (bound-m.cycle)/period); rounds > 2*leave {
+			rounds -= leave
+			count -= rounds
+			m.cycle += rounds * period
+		}
 	}
-	rounds := min(count-1, (bound-cyc)/period)
-	if count < 2 || rounds < 4 {
-		return 0
+	for b, r := range regs {
+		m.mem[r] = uint8(count >> (8 * b))
 	}
-	rounds--
-	count -= rounds
-	for b := range bytes {
-		m.mem[regs[b]] = uint8(count >> (8 * b))
-	}
-	return rounds * period
+	m.poll.retryAt = m.cycle + 8*period
 }

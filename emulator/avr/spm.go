@@ -25,15 +25,16 @@ type spmState struct {
 // program is a flash image with its decoded form, shared between forks and never
 // changed: writing replaces it.
 type program struct {
-	flash []uint16
+	flash [codeWords]uint16 // a smaller flash is mirrored
 	code  [codeWords]inst
 	hash  uint64
 }
 
 // setFlash replaces the flash contents and decodes them.
 func (m *MCU) setFlash(flash []uint16) {
-	p := &program{flash: flash, hash: hashWords(flash)}
+	p := &program{hash: hashWords(flash)}
 	for pc := range p.code {
+		p.flash[pc] = flash[pc&(len(flash)-1)]
 		p.code[pc] = decode(flash, uint16(pc))
 	}
 	fuse(p)
@@ -41,7 +42,9 @@ func (m *MCU) setFlash(flash []uint16) {
 }
 
 // Flash returns a copy of the flash, one element per word.
-func (m *MCU) Flash() []uint16 { return append([]uint16(nil), m.prog.flash...) }
+func (m *MCU) Flash() []uint16 {
+	return append([]uint16(nil), m.prog.flash[:m.part.FlashWords]...)
+}
 
 // flashByte is LPM: bit 0 of the address selects the high byte. With SIGRD armed
 // it reads the signature row [DS 26.8.10]. The row gives the device signature at
@@ -50,7 +53,7 @@ func (m *MCU) flashByte(addr uint16) uint8 {
 	if m.spm.armedUntil != 0 && m.mem[SPMCSR]&(sigrd|blbset) != 0 {
 		return m.signatureByte(addr)
 	}
-	w := m.prog.flash[addr>>1&m.pcMask]
+	w := m.prog.flash[addr>>1&(codeWords-1)]
 	return uint8(w >> (addr & 1 * 8))
 }
 

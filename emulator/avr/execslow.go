@@ -1,0 +1,156 @@
+package avr
+
+// execSlow executes one instruction that exec left: an access outside the SRAM,
+// one that may change what happens next, or a new depth of the stack. The data
+// access of an instruction of n cycles is made in its last cycle.
+func (m *MCU) execSlow() {
+	in := m.prog.code[m.pc&(codeWords-1)]
+	o := in.base()
+	pc := m.pc
+	m.pc++
+	switch o {
+	case opLds, opSts:
+		m.pc++
+		m.access(o == opLds, in.k(), in.d())
+	case opLdX, opLdXInc, opLdXDec, opLdYInc, opLdYDec, opLdZInc, opLdZDec, opLddY, opLddZ:
+		m.access(true, m.effective(in), in.d())
+	case opStX, opStXInc, opStXDec, opStYInc, opStYDec, opStZInc, opStZDec, opStdY, opStdZ:
+		m.indirectStore(in)
+	case opPush:
+		m.sp--
+		m.noteStack()
+		m.access(false, m.sp+1, in.d())
+	case opPop:
+		m.sp++
+		m.access(true, m.sp, in.d())
+	case opLpm, opLpmInc:
+		a := m.pointer(30)
+		m.mem[in.d()] = m.flashByte(a)
+		if o == opLpmInc {
+			m.setPointer(30, a+1)
+		}
+		m.cycle += 3
+	case opCall:
+		m.pc++
+		m.jumpPushing(4, in.k())
+	case opRcall:
+		m.jumpPushing(3, in.k())
+	case opIcall:
+		m.jumpPushing(3, m.pointer(30)&m.pcMask)
+	case opRet, opReti:
+		m.cycle += 3
+		m.pc = m.popPC()
+		m.cycle++
+		if o == opReti {
+			m.enableInterrupts(true)
+		}
+	case opSei:
+		m.cycle++
+		m.enableInterrupts(m.sreg&flagI == 0)
+	case opIn:
+		m.mem[in.d()] = m.load(in.k())
+		m.cycle++
+	case opOut:
+		m.store(in.k(), m.mem[in.d()])
+		m.cycle++
+	case opSbi, opCbi:
+		m.cycle++
+		if o == opSbi {
+			m.setBit(in.k(), in.r())
+		} else {
+			m.clearBit(in.k(), in.r())
+		}
+		m.cycle++
+	case opSbic, opSbis:
+		if m.load(in.k())&in.r() != 0 == (o == opSbis) {
+			m.cycle += uint64(in.k2() - m.pc)
+			m.pc = in.k2()
+		}
+		m.cycle++
+	default:
+		m.execControl(o, pc)
+	}
+	m.pc &= m.pcMask
+}
+
+// execControl executes SLEEP, WDR, SPM, BREAK and reserved codes.
+func (m *MCU) execControl(o op, pc uint16) {
+	switch o {
+	case opSleep:
+		m.cycle++
+		m.sleep()
+	case opWdr:
+		m.watchdogReset()
+		m.cycle++
+	case opSpm:
+		m.storeProgram()
+		m.cycle++
+	case opBreak:
+		m.cycle++
+		m.mode = modeStopped
+	default: // reserved: stay at it
+		m.pc = pc
+		m.mode = modeStopped
+		m.illegal = true
+	}
+}
+
+// access makes a two-cycle load or store of register d.
+func (m *MCU) access(load bool, addr uint16, d uint8) {
+	m.cycle++
+	if load {
+		m.mem[d] = m.load(addr)
+	} else {
+		m.store(addr, m.mem[d])
+	}
+	m.cycle++
+}
+
+// indirectStore is ST in all forms. With increment or decrement of its own
+// pointer it stores the register as it was before [the manual leaves ST X+, r26
+// and its like undefined; choice].
+func (m *MCU) indirectStore(in inst) {
+	v := m.mem[in.d()]
+	addr := m.effective(in)
+	m.cycle++
+	m.store(addr, v)
+	m.cycle++
+}
+
+// effective returns the address of an indirect access and moves the pointer.
+func (m *MCU) effective(in inst) uint16 {
+	pair := uint(30)
+	switch in.base() {
+	case opLdX, opLdXInc, opLdXDec, opStX, opStXInc, opStXDec:
+		pair = 26
+	case opLddY, opLdYInc, opLdYDec, opStdY, opStYInc, opStYDec:
+		pair = 28
+	}
+	addr := m.pointer(pair)
+	switch in.base() {
+	case opLddY, opLddZ, opStdY, opStdZ:
+		return addr + in.k()
+	case opLdXInc, opLdYInc, opLdZInc, opStXInc, opStYInc, opStZInc:
+		m.setPointer(pair, addr+1)
+	case opLdXDec, opLdYDec, opLdZDec, opStXDec, opStYDec, opStZDec:
+		addr--
+		m.setPointer(pair, addr)
+	}
+	return addr
+}
+
+func (m *MCU) jumpPushing(cycles uint64, to uint16) {
+	m.cycle += cycles - 1
+	m.call(m.pc)
+	m.cycle++
+	m.pc = to
+}
+
+// enableInterrupts sets I; the next instruction executes before any interrupt
+// [DS 7.7], after SEI only if I was clear.
+func (m *MCU) enableInterrupts(next bool) {
+	m.sreg |= flagI
+	if next {
+		m.inhibit = true
+	}
+}
