@@ -1,0 +1,131 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/zone"
+)
+
+// Exit codes.
+const (
+	exitGood   = 0
+	exitFailed = 1
+	exitUsage  = 2
+)
+
+// app is what all commands share.
+type app struct {
+	in       io.Reader
+	out, err io.Writer
+	zoneDir  string // --zoneinfo
+	nowText  string // --now
+	now      time.Time
+	running  bool // flags and arguments were right: what goes wrong from here on is no wrong usage
+}
+
+func newApp(in io.Reader, out, err io.Writer) *app {
+	return &app{in: in, out: out, err: err, now: time.Now()}
+}
+
+// errReported ends a command whose reason has been printed.
+var errReported = errors.New("reported")
+
+// usageError is wrong usage that only the command itself can see.
+type usageError struct{ message string }
+
+func (e usageError) Error() string { return e.message }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
+
+func (a *app) execute(args []string) int {
+	root := a.rootCommand()
+	root.SetArgs(args)
+	cmd, err := root.ExecuteC()
+	var usage usageError
+	switch {
+	case err == nil:
+		return exitGood
+	case errors.Is(err, errReported):
+		return exitFailed
+	case a.running && !errors.As(err, &usage):
+		fmt.Fprintf(a.err, "%s: %v\n", cmd.CommandPath(), err)
+		return exitFailed
+	}
+	fmt.Fprintf(a.err, "%s: %v\nTry: %s --help\n", cmd.CommandPath(), err, cmd.CommandPath())
+	return exitUsage
+}
+
+func (a *app) rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "mealtab",
+		Short: "Meal plans for home-built pet feeders, compiled and proved",
+		Long: `mealtab turns a household's meal plan into the small alarm table of a home-built feeder.
+It proves that the table feeds exactly what the plan says, every serving through 2099,
+and shows when the feeder will feed.
+
+A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard input.`,
+		Example: `  mealtab demo                              the whole job on a built-in plan
+  mealtab check plan.toml                   is the plan right, and what will it do?
+  mealtab compile plan.toml -o plan.table   make the table, and prove it
+  mealtab replay plan.table                 when will the feeder feed?`,
+		SilenceErrors: true, SilenceUsage: true,
+		PersistentPreRunE: func(*cobra.Command, []string) error { return a.begin() },
+	}
+	root.SetIn(a.in)
+	root.SetOut(a.out)
+	root.SetErr(a.err)
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of\nthe system's and the program's own)")
+	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
+	root.AddCommand(a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
+	return root
+}
+
+// begin runs when flags and arguments have been accepted.
+func (a *app) begin() error {
+	if a.nowText != "" {
+		m, err := moment.Parse(a.nowText, zone.UTC(), a.now)
+		if err != nil {
+			return usagef("--now: %v", err)
+		}
+		a.now = m.At.Time()
+	}
+	a.running = true
+	return nil
+}
+
+// one wants exactly one argument and says which.
+func one(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		switch len(args) {
+		case 0:
+			return fmt.Errorf("%s is missing", what)
+		case 1:
+			return nil
+		}
+		return fmt.Errorf("one %s is wanted, there are %d arguments", what, len(args))
+	}
+}
+
+// colored reports whether to write colours: only on a terminal, never where NO_COLOR is set (no-color.org) or the terminal
+// says that it cannot.
+func colored(w io.Writer) bool {
+	return os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb" && isTerminal(w)
+}
+
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
+// report prints diagnostics on standard error.
+func (a *app) report(ds plan.Diagnostics) error { return plan.Render(a.err, ds, colored(a.err)) }

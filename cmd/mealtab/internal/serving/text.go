@@ -1,0 +1,81 @@
+package serving
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+)
+
+// Grams is a weight without needless digits: "18 g", "6.2 g", "1400 g".
+func Grams(milligrams int64) string {
+	return decimal(milligrams) + " g"
+}
+
+// decimal is thousandths as a decimal number.
+func decimal(thousandths int64) string {
+	s := fmt.Sprintf("%d.%03d", thousandths/1000, thousandths%1000)
+	return strings.TrimRight(strings.TrimRight(s, "0"), ".")
+}
+
+// PocketWord is "1 pocket" or "3 pockets".
+func PocketWord(n int) string {
+	if n == 1 {
+		return "1 pocket"
+	}
+	return fmt.Sprintf("%d pockets", n)
+}
+
+// TimeLayout is how times are shown in text.
+const TimeLayout = "Mon 2006-01-02 15:04 MST"
+
+// Text writes servings for reading: one line for each meal, and a line wherever the clocks have changed.
+type Text struct {
+	Out  io.Writer
+	UTC  bool // show UTC instead of local time
+	last *Serving
+}
+
+// Write writes one serving.
+func (t *Text) Write(s Serving) error {
+	var b strings.Builder
+	if t.last != nil && !t.UTC && t.last.Offset.Seconds != s.Offset.Seconds {
+		fmt.Fprintf(&b, "    clocks change here: from %s to %s\n", OffsetWords(t.last.Offset.Abbrev, t.last.Offset.Seconds), OffsetWords(s.Offset.Abbrev, s.Offset.Seconds))
+	}
+	at := s.Local()
+	if t.UTC {
+		at = s.At.Time()
+	}
+	when := at.Format(TimeLayout)
+	for _, m := range s.Meals {
+		amount := ""
+		if m.Milligrams > 0 {
+			amount = Grams(m.Milligrams)
+		}
+		fmt.Fprintf(&b, "%-25s  %s  %9s  %10s\n", when, Pad(m.label(), 22), amount, PocketWord(m.Pockets))
+		when = ""
+	}
+	t.last = &s
+	_, err := io.WriteString(t.Out, b.String())
+	return err
+}
+
+// OffsetWords is "WEST (UTC+1)", or "UTC+1" alone where the zone has no better name.
+func OffsetWords(abbrev string, seconds int) string {
+	if short := "UTC" + shortOffset(seconds); abbrev != short {
+		return abbrev + " (" + short + ")"
+	}
+	return abbrev
+}
+
+func (m Meal) label() string {
+	if m.Name == "" {
+		return "a meal"
+	}
+	return m.Name
+}
+
+// Pad fills a text with spaces to a width in characters.
+func Pad(s string, width int) string {
+	return s + strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s)))
+}

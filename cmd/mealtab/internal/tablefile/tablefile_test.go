@@ -1,0 +1,104 @@
+package tablefile
+
+import (
+	"bytes"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/ihex"
+	"mealtab/compiler/table"
+)
+
+// small is a table of one meal, the sequence number given.
+func small(t *testing.T, sequence uint8) []byte {
+	b, err := table.Encode(&table.Table{
+		Sequence: sequence, Board: 1, Through: table.MaxDay, Late: table.DefaultLate, Wheel: table.Wheel{PocketUnits: 1},
+		Button: table.Button{Portion: 1, PerHour: table.DefaultPerHour},
+		Meals:  []table.Meal{{Portion: 2, Parts: []table.Part{{Times: table.Times{List: []uint16{420}}}}}},
+	})
+	require.NoError(t, err)
+	return b
+}
+
+func hexOf(t *testing.T, image []byte) []byte {
+	var out bytes.Buffer
+	require.NoError(t, ihex.Write(&out, 0, image))
+	return out.Bytes()
+}
+
+func TestRead(t *testing.T) {
+	tab := small(t, 7)
+	for what, src := range map[string][]byte{
+		"raw":               tab,
+		"image":             Image(tab),
+		"image, hex":        hexOf(t, Image(tab)),
+		"with what follows": append(Image(tab), 0xFF, 0xFF, 0xFF),
+	} {
+		got, err := Read(src)
+		require.NoError(t, err, what)
+		assert.Equal(t, tab, got, what)
+		assert.True(t, Is("-", src), what)
+	}
+}
+
+// eeprom is a whole EEPROM with a table in each bank that gets one.
+func eeprom(t *testing.T, size int, banks ...[]byte) []byte {
+	m, ok := table.MapFor(size)
+	require.True(t, ok)
+	img := bytes.Repeat([]byte{ihex.Erased}, size)
+	for i, tab := range banks {
+		if tab != nil {
+			copy(img[m.Bank(i):], Image(tab))
+		}
+	}
+	return img
+}
+
+func TestNewerBankIsRead(t *testing.T) {
+	for _, c := range []struct {
+		a, b  uint8
+		newer int
+	}{{1, 2, 1}, {2, 1, 0}, {255, 0, 1}, {0, 255, 0}} {
+		a, b := small(t, c.a), small(t, c.b)
+		got, err := Read(eeprom(t, 1024, a, b))
+		require.NoError(t, err)
+		assert.Equal(t, [][]byte{a, b}[c.newer], got, "%d, %d", c.a, c.b)
+	}
+	only := small(t, 3)
+	got, err := Read(hexOf(t, eeprom(t, 512, nil, only)))
+	require.NoError(t, err)
+	assert.Equal(t, only, got)
+}
+
+func TestFaults(t *testing.T) {
+	torn := Image(small(t, 1))
+	torn[len(torn)-1] ^= 1
+	for _, c := range []struct {
+		src  []byte
+		want string
+	}{
+		{nil, "no table found: bank 0: it is empty"},
+		{eeprom(t, 1024), "bank 1: the commit byte is FF, not 5A"},
+		{[]byte{table.Committed, 0x10, 0x20}, "the table says that it has 32 bytes, 2 are there"},
+		{[]byte{table.Committed, 0x10}, "1 bytes are too few"},
+		{[]byte{table.Committed, 0x2F, 0xFF}, "format version 2, this program reads version 1"},
+		{torn, "CRC: found"},
+		{[]byte(":00\n"), "Intel HEX, line 1"},
+	} {
+		_, err := Read(c.src)
+		assert.ErrorContains(t, err, c.want, "% X", c.src)
+	}
+}
+
+func TestIs(t *testing.T) {
+	for name, src := range map[string]string{
+		"plan.toml": "\x10\x11", "plan.ics": "", "-": "plan = \"x\"\r\n\tzone", "latin1": "zone = \"Z\xfcrich\"", "utf16": "\xFF\xFEp\x00", "empty": "",
+	} {
+		assert.False(t, Is(name, []byte(src)), name)
+	}
+	for name, src := range map[string]string{"a.table": "", "b.HEX": "", "c.eep": "x", "-": ":10\n", "raw": "\x10\x12\x01", "erased": "\xFF\xFF\xFF"} {
+		assert.True(t, Is(name, []byte(src)), name)
+	}
+}

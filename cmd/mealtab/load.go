@@ -1,0 +1,122 @@
+package main
+
+import (
+	"strconv"
+	"time"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/tablefile"
+	"mealtab/compiler"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+)
+
+// loaded is a plan with its zone.
+type loaded struct {
+	plan        *plan.Plan
+	zone        *zone.Zone
+	db          *zone.Database
+	diagnostics plan.Diagnostics // warnings of reading, and of the zone data
+}
+
+// loadPlan reads a plan. Its errors are printed; warnings are left to the caller.
+func (a *app) loadPlan(name string, src []byte) (*loaded, error) {
+	db, err := a.database()
+	if err != nil {
+		return nil, err
+	}
+	p, ds := zoneOptions(db).Parse(name, src)
+	if p == nil {
+		if err := a.report(ds); err != nil {
+			return nil, err
+		}
+		return nil, errReported
+	}
+	z, err := db.Load(p.Zone)
+	if err != nil {
+		return nil, err
+	}
+	ds = append(ds, a.zoneWarnings(z, p.Source, p.Where.Zone)...)
+	return &loaded{p, z, db, ds}, nil
+}
+
+// compileOptions are the flags that choose a table.
+type compileOptions struct {
+	board string // "": the plan's
+	from  string // "": see firstDay
+}
+
+// compiled is a plan with its proved table.
+type compiled struct {
+	*loaded
+	*compiler.Output
+	board *profile.Profile
+}
+
+func (a *app) compile(l *loaded, o compileOptions) (*compiled, error) {
+	name := o.board
+	if name == "" {
+		name = l.plan.Board
+	}
+	board, err := profile.Load(name)
+	if err != nil {
+		return nil, err
+	}
+	from := firstDay(l.db)
+	if o.from != "" {
+		if from, err = moment.Date(o.from); err != nil {
+			return nil, usagef("--from: %v", err)
+		}
+	}
+	bar := a.progress("proving", from)
+	out, err := compiler.Compile(l.plan, l.zone, compiler.Options{Board: board, From: from, Progress: bar.at})
+	bar.done()
+	if err != nil {
+		return nil, err
+	}
+	return &compiled{l, out, board}, nil
+}
+
+// firstDay is the first date of a table when none is asked for: 1 January of the year in which the time zone data were
+// released. So the same plan and the same data give the same bytes, on whatever day.
+func firstDay(db *zone.Database) table.Day {
+	for _, version := range []string{db.Version(), zone.Embedded().Version()} {
+		if year, err := strconv.Atoi(version[:min(4, len(version))]); err == nil && year >= 2000 && year <= 2099 {
+			jan1 := time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)
+			return table.Day((jan1.Unix() - table.Epoch) / 86400)
+		}
+	}
+	return 0
+}
+
+// schedule is the compiled plan as a schedule with names.
+func (c *compiled) schedule() *serving.Schedule {
+	s := &serving.Schedule{Table: c.Table, Clock: c.zone, Title: c.plan.Name, Zone: c.plan.Zone}
+	for _, m := range c.MealOf {
+		s.Names = append(s.Names, c.plan.Meals[m].Name)
+	}
+	return s
+}
+
+// loadTable reads a file that may be a table or a plan; of a plan it gives the compiled table.
+func (a *app) loadTable(name string) (bytes []byte, c *compiled, err error) {
+	src, err := a.read(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	if tablefile.Is(name, src) {
+		bytes, err = tablefile.Read(src)
+		return bytes, nil, err
+	}
+	l, err := a.loadPlan(name, src)
+	if err != nil {
+		return nil, nil, err
+	}
+	if c, err = a.compile(l, compileOptions{}); err != nil {
+		return nil, nil, err
+	}
+	return c.Bytes, c, nil
+}

@@ -1,0 +1,45 @@
+package main
+
+import (
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+
+	"mealtab/compiler/table"
+)
+
+// bar shows how far a long computation has come, on a terminal only. It appears when a second has passed: most are done
+// in a few milliseconds.
+type bar struct {
+	a     *app
+	what  string
+	from  table.Minute
+	begun time.Time
+	shown *progressbar.ProgressBar
+}
+
+const patience = time.Second
+
+func (a *app) progress(what string, from table.Day) *bar {
+	return &bar{a: a, what: what, from: table.Minute(from) * table.MinutesPerDay, begun: time.Now()}
+}
+
+// at reports the instant reached.
+func (b *bar) at(m table.Minute) {
+	if b.shown == nil {
+		if time.Since(b.begun) < patience || !isTerminal(b.a.err) {
+			return
+		}
+		days := (int64(table.MaxDay)+1)*table.MinutesPerDay - int64(b.from)
+		b.shown = progressbar.NewOptions64(days/table.MinutesPerDay,
+			progressbar.OptionSetWriter(b.a.err), progressbar.OptionSetDescription(b.what),
+			progressbar.OptionSetWidth(30), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish())
+	}
+	_ = b.shown.Set64(int64(m-b.from) / table.MinutesPerDay)
+}
+
+func (b *bar) done() {
+	if b.shown != nil {
+		_ = b.shown.Finish()
+	}
+}
