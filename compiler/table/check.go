@@ -133,10 +133,8 @@ func (c *checker) times(t Times) {
 			return
 		}
 	}
-	if len(t.List) > 255 {
-		if _, b := encodeTimes(t); len(b) >= MaxSize {
-			c.fail("times", "%d times that are neither steps nor a grid; a list holds 255", len(t.List))
-		}
+	if len(t.List) > MaxListTimes && !Regular(t.List) {
+		c.fail("times", "%d times that are neither steps nor a grid; a list holds %d", len(t.List), MaxListTimes)
 	}
 }
 

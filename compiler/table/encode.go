@@ -217,6 +217,13 @@ func encodeTimes(t Times) (form int, b []byte) {
 	return form, b
 }
 
+// Regular reports whether times are steps or a grid, so that any number of them is a few bytes.
+func Regular(list []uint16) bool {
+	_, steps := encodeSteps(list)
+	_, grid := encodeGrid(list)
+	return steps || grid
+}
+
 func encodeCycle(c *Cycle) []byte {
 	w := &writer{}
 	w.number(c.Period)
@@ -235,7 +242,7 @@ func encodeList(list []uint16) (form int, b []byte) {
 	form = len(list) - 1
 	if len(list) > formList {
 		form = formList
-		if len(list) > 0xFF { // a longer list has steps or a grid
+		if len(list) > MaxListTimes { // a longer list has steps or a grid
 			return form, make([]byte, MaxSize)
 		}
 		w.u8(len(list))

@@ -43,7 +43,9 @@ const (
 	MaxMeals   = 64
 	MaxRules   = 127
 	MaxPresets = 8
-	maxVarint  = 1<<28 - 1
+	// MaxListTimes is how many times of day a list holds; steps and grids may have more.
+	MaxListTimes = 255
+	maxVarint    = 1<<28 - 1
 )
 
 // Zone byte.
