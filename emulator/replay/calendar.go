@@ -75,11 +75,15 @@ func monthOf(day int) month {
 }
 
 func (m *month) next() {
+	m.first += m.length
 	m.month++
 	if m.month > 12 {
 		m.year, m.month = m.year+1, 1
 	}
-	m.first, m.length = monthStart(m.year, m.month)
+	m.length = monthOffset[m.month] - monthOffset[m.month-1]
+	if m.month == 2 && leap(m.year) {
+		m.length++
+	}
 }
 
 // number counts months since January 2000.

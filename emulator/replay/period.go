@@ -52,6 +52,9 @@ func weeks(m *month, k *table.Weeks) (mask uint32) {
 
 // positions marks the dates that SetPos chooses, in every period that reaches into the month.
 func (n *rule) positions(m *month) (mask uint32) {
+	if n.r.SetPos.Period == table.PeriodMonth {
+		return choose(n.set(m), n.r.SetPos.Positions)
+	}
 	for day := m.first; day < m.first+m.length; {
 		from, to := period(n.r.SetPos, day)
 		if !n.selectedValid || n.selectedFrom != from {
@@ -65,15 +68,31 @@ func (n *rule) positions(m *month) (mask uint32) {
 	return mask
 }
 
-// period returns the first day of the period of a date, and the first day after it.
+// choose keeps the set bits at some positions, negative ones from the top.
+func choose(set uint32, positions []int) (mask uint32) {
+	count := bits.OnesCount32(set)
+	for _, p := range positions {
+		if p < 0 {
+			p += count + 1
+		}
+		if p < 1 || p > count {
+			continue
+		}
+		rest := set
+		for ; p > 1; p-- {
+			rest &= rest - 1
+		}
+		mask |= rest & -rest
+	}
+	return mask
+}
+
+// period returns the first day of the week or year of a date, and the first day after it.
 func period(s *table.SetPos, day int) (from, to int) {
 	switch s.Period {
 	case table.PeriodWeek:
 		from = day - floorMod(weekday(day)-s.WeekStart, 7)
 		return from, from + 7
-	case table.PeriodMonth:
-		m := monthOf(day)
-		return m.first, m.first + m.length
 	case table.PeriodYear:
 		from = yearStart(yearOf(day))
 		return from, from + yearLength(yearOf(day))

@@ -104,6 +104,7 @@ func New(t *table.Table, o Options) *Cursor {
 
 func (c *Cursor) addMeal(i int, m *table.Meal) {
 	for _, p := range m.Parts {
+		c.rules[p.Rule].used = true
 		if p.Times.Cycle != nil {
 			c.cycles = append(c.cycles, cycle{i, p.Rule, p.Times.Cycle})
 		}
@@ -166,11 +167,14 @@ func (c *Cursor) expand() bool {
 	}
 	var union uint32
 	for i := range c.rules {
-		r := &c.rules[i]
-		r.mask = c.clip(r.month(m), m)
-		union |= r.mask
+		if r := &c.rules[i]; r.used {
+			r.mask = c.clip(r.month(m), m)
+			union |= r.mask
+		}
 	}
-	c.zone.prepare(m.first, m.length)
+	if union != 0 {
+		c.zone.prepare(m.first, m.length)
+	}
 	for ; union != 0; union &= union - 1 {
 		c.day(m.first+bits.TrailingZeros32(union), union&-union)
 	}

@@ -11,6 +11,7 @@ type rule struct {
 	r        *table.Rule
 	utc      bool
 	explicit bool // dates given one by one: a gap never drops them
+	used     bool // some meal in hand refers to it
 	weekdays uint64
 	mask     uint32 // of the month in hand
 

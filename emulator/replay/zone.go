@@ -97,6 +97,7 @@ func (z *zone) prepare(first, length int) {
 		z.offset = z.standard
 		return
 	}
+	z.offset = z.at(table.Minute(first) * table.MinutesPerDay)
 	lo := table.Minute(first)*table.MinutesPerDay - reach
 	hi := table.Minute(first+length)*table.MinutesPerDay + reach
 	for i := range z.spans {
@@ -123,7 +124,7 @@ func (z *zone) breakAt(u, lo, hi table.Minute) {
 // day says how the nominal times of one day are resolved.
 func (z *zone) day(day int) {
 	z.near = false
-	if !z.anything {
+	if len(z.breaks) == 0 {
 		return
 	}
 	start := table.Minute(day) * table.MinutesPerDay
