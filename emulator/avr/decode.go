@@ -6,8 +6,8 @@ type op uint8
 // inst is one decoded flash word (and, for two-word instructions, the next) packed
 // into 64 bits, so that one load fetches it into one register:
 //
-//	0–7    op    what the fast loop executes: the plain operation or a fused form
-//	8–15   base  the plain operation at this word
+//	0–7    op
+//	8–15   unused
 //	16–23  d     register number, or bit mask
 //	24–31  r     register number, or bit mask
 //	32–47  k     immediate, data address, or absolute word address of the target
@@ -15,25 +15,28 @@ type op uint8
 type inst uint64
 
 func (i inst) op() op     { return op(i) }
-func (i inst) base() op   { return op(i >> 8) }
 func (i inst) d() uint8   { return uint8(i >> 16) }
 func (i inst) r() uint8   { return uint8(i >> 24) }
 func (i inst) k() uint16  { return uint16(i >> 32) }
 func (i inst) k2() uint16 { return uint16(i >> 48) }
 
+// d2 and r2 are the second register pair of a fused form, in k.
+func (i inst) d2() uint8 { return uint8(i >> 32) }
+func (i inst) r2() uint8 { return uint8(i >> 40) }
+
 // fields is an inst taken apart.
 type fields struct {
-	op, base op
-	d, r     uint8
-	k, k2    uint16
+	op    op
+	d, r  uint8
+	k, k2 uint16
 }
 
 func (f fields) pack() inst {
-	return inst(f.op) | inst(f.base)<<8 | inst(f.d)<<16 | inst(f.r)<<24 | inst(f.k)<<32 | inst(f.k2)<<48
+	return inst(f.op) | inst(f.d)<<16 | inst(f.r)<<24 | inst(f.k)<<32 | inst(f.k2)<<48
 }
 
 func (i inst) fields() fields {
-	return fields{i.op(), i.base(), i.d(), i.r(), i.k(), i.k2()}
+	return fields{i.op(), i.d(), i.r(), i.k(), i.k2()}
 }
 
 // The plain operations, encodings in decode.
@@ -146,27 +149,27 @@ func decode(flash []uint16, pc uint16) inst {
 		i = decodeTwoRegister(w)
 	case 0x3, 0x4, 0x5, 0x6, 0x7, 0xE: // oooo KKKK dddd KKKK
 		immediate := [16]op{3: opCpi, 4: opSbci, 5: opSubi, 6: opOri, 7: opAndi, 14: opLdi}
-		i = fields{base: immediate[w>>12], d: 16 + uint8(w>>4&15), k: w>>4&0xF0 | w&15}
+		i = fields{op: immediate[w>>12], d: 16 + uint8(w>>4&15), k: w>>4&0xF0 | w&15}
 	case 0x8, 0xA: // LDD, STD: 10q0 qqsd dddd yqqq
 		displaced := [4]op{opLddZ, opLddY, opStdZ, opStdY}
-		i = fields{base: displaced[w>>8&2|w>>3&1], d: uint8(w >> 4 & 31), k: w>>8&0x20 | w>>7&0x18 | w&7}
+		i = fields{op: displaced[w>>8&2|w>>3&1], d: uint8(w >> 4 & 31), k: w>>8&0x20 | w>>7&0x18 | w&7}
 	case 0x9:
 		i = decodeNine(w, next, mask)
 	case 0xB: // IN, OUT: 1011 sAAr rrrr AAAA
-		i = fields{base: opIn, d: uint8(w >> 4 & 31), k: (w>>5&0x30 | w&15) + 0x20}
+		i = fields{op: opIn, d: uint8(w >> 4 & 31), k: (w>>5&0x30 | w&15) + 0x20}
 		if w&0x800 != 0 {
-			i.base = opOut
+			i.op = opOut
 		} else if i.k == SREG {
-			i.base = opInSreg
+			i.op = opInSreg
 		}
 	case 0xC: // RJMP: 1100 kkkk kkkk kkkk
-		i = fields{base: opRjmp, k: (pc + 1 + signed(w, 12)) & mask}
+		i = fields{op: opRjmp, k: (pc + 1 + signed(w, 12)) & mask}
 	case 0xD: // RCALL: 1101 kkkk kkkk kkkk
-		i = fields{base: opRcall, k: (pc + 1 + signed(w, 12)) & mask}
+		i = fields{op: opRcall, k: (pc + 1 + signed(w, 12)) & mask}
 	case 0xF:
 		i = decodeFifteen(w, pc, mask)
 	}
-	switch i.base {
+	switch i.op {
 	case opCpse, opSbic, opSbis, opSbrc, opSbrs:
 		// k2: where a skip leads; k keeps the I/O address.
 		i.k2 = pc + 2
@@ -174,7 +177,6 @@ func decode(flash []uint16, pc uint16) inst {
 			i.k2++
 		}
 	}
-	i.op = i.base
 	return i.pack()
 }
 
@@ -190,19 +192,19 @@ func decodeTwoRegister(w uint16) fields {
 	switch w >> 8 {
 	case 0x00:
 		if w == 0 {
-			return fields{base: opNop}
+			return fields{op: opNop}
 		}
 		return fields{}
 	case 0x01: // MOVW: 0000 0001 dddd rrrr
-		return fields{base: opMovw, d: d << 1 & 30, r: r << 1 & 30}
+		return fields{op: opMovw, d: d << 1 & 30, r: r << 1 & 30}
 	case 0x02: // MULS: 0000 0010 dddd rrrr
-		return fields{base: opMuls, d: 16 + d&15, r: 16 + r&15}
+		return fields{op: opMuls, d: 16 + d&15, r: 16 + r&15}
 	case 0x03: // MULSU, FMUL, FMULS, FMULSU: 0000 0011 oddd orrr
 		ops := [4]op{opMulsu, opFmul, opFmuls, opFmulsu}
-		return fields{base: ops[w>>6&2|w>>3&1], d: 16 + d&7, r: 16 + r&7}
+		return fields{op: ops[w>>6&2|w>>3&1], d: 16 + d&7, r: 16 + r&7}
 	}
 	ops := [12]op{0, opCpc, opSbc, opAdd, opCpse, opCp, opSub, opAdc, opAnd, opEor, opOr, opMov}
-	return fields{base: ops[w>>10], d: d, r: r}
+	return fields{op: ops[w>>10], d: d, r: r}
 }
 
 // decodeNine decodes 1001 xxxx xxxx xxxx.
@@ -211,23 +213,23 @@ func decodeNine(w, next, mask uint16) fields {
 	switch w >> 8 & 15 {
 	case 0, 1: // LD, LPM, POP: 1001 000d dddd oooo
 		ops := [16]op{opLds, opLdZInc, opLdZDec, 0, opLpm, opLpmInc, 0, 0, 0, opLdYInc, opLdYDec, 0, opLdX, opLdXInc, opLdXDec, opPop}
-		return fields{base: ops[w&15], d: d, k: next}
+		return fields{op: ops[w&15], d: d, k: next}
 	case 2, 3: // ST, PUSH: 1001 001r rrrr oooo
 		ops := [16]op{opSts, opStZInc, opStZDec, 0, 0, 0, 0, 0, 0, opStYInc, opStYDec, 0, opStX, opStXInc, opStXDec, opPush}
-		return fields{base: ops[w&15], d: d, k: next}
+		return fields{op: ops[w&15], d: d, k: next}
 	case 4, 5:
 		return decodeOneOperand(w, next, mask)
 	case 6, 7: // ADIW, SBIW: 1001 011o KKdd KKKK
-		i := fields{base: opAdiw, d: 24 + uint8(w>>3&6), k: w>>2&0x30 | w&15}
+		i := fields{op: opAdiw, d: 24 + uint8(w>>3&6), k: w>>2&0x30 | w&15}
 		if w&0x100 != 0 {
-			i.base = opSbiw
+			i.op = opSbiw
 		}
 		return i
 	case 8, 9, 10, 11: // CBI, SBIC, SBI, SBIS: 1001 10oo AAAA Abbb
 		ops := [4]op{opCbi, opSbic, opSbi, opSbis}
-		return fields{base: ops[w>>8&3], r: 1 << (w & 7), k: w>>3&31 + 0x20}
+		return fields{op: ops[w>>8&3], r: 1 << (w & 7), k: w>>3&31 + 0x20}
 	default: // MUL: 1001 11rd dddd rrrr
-		return fields{base: opMul, d: d, r: uint8(w>>5&16 | w&15)}
+		return fields{op: opMul, d: d, r: uint8(w>>5&16 | w&15)}
 	}
 }
 
@@ -237,42 +239,42 @@ func decodeOneOperand(w, next, mask uint16) fields {
 	switch w & 15 {
 	case 0, 1, 2, 3, 5, 6, 7, 10: // 1001 010d dddd oooo
 		ops := [16]op{0: opCom, 1: opNeg, 2: opSwap, 3: opInc, 5: opAsr, 6: opLsr, 7: opRor, 10: opDec}
-		return fields{base: ops[w&15], d: d}
+		return fields{op: ops[w&15], d: d}
 	case 12, 13: // JMP: 1001 010k kkkk 110k; a part of 16 K words ignores the upper bits
-		return fields{base: opJmp, k: next & mask}
+		return fields{op: opJmp, k: next & mask}
 	case 14, 15: // CALL: 1001 010k kkkk 111k
-		return fields{base: opCall, k: next & mask}
+		return fields{op: opCall, k: next & mask}
 	case 8:
 		if w&0x100 == 0 { // BSET, BCLR: 1001 0100 Bsss 1000
 			bit := uint8(1) << (w >> 4 & 7)
 			switch {
 			case w&0x80 != 0:
-				return fields{base: opBclr, d: ^bit, r: bit}
+				return fields{op: opBclr, d: ^bit, r: bit}
 			case bit == flagI:
-				return fields{base: opSei}
+				return fields{op: opSei}
 			}
-			return fields{base: opBset, d: bit}
+			return fields{op: opBset, d: bit}
 		}
 	}
 	switch w {
 	case 0x9508:
-		return fields{base: opRet}
+		return fields{op: opRet}
 	case 0x9518:
-		return fields{base: opReti}
+		return fields{op: opReti}
 	case 0x9588:
-		return fields{base: opSleep}
+		return fields{op: opSleep}
 	case 0x9598:
-		return fields{base: opBreak}
+		return fields{op: opBreak}
 	case 0x95A8:
-		return fields{base: opWdr}
+		return fields{op: opWdr}
 	case 0x95C8: // LPM with implied r0
-		return fields{base: opLpm, d: 0}
+		return fields{op: opLpm, d: 0}
 	case 0x95E8:
-		return fields{base: opSpm}
+		return fields{op: opSpm}
 	case 0x9409:
-		return fields{base: opIjmp}
+		return fields{op: opIjmp}
 	case 0x9509:
-		return fields{base: opIcall}
+		return fields{op: opIcall}
 	}
 	return fields{} // reserved here: EIJMP, EICALL, ELPM, DES, SPM Z+
 }
@@ -281,9 +283,9 @@ func decodeOneOperand(w, next, mask uint16) fields {
 func decodeFifteen(w, pc, mask uint16) fields {
 	bit := uint8(1) << (w & 7)
 	if w&0x800 == 0 { // BRBS, BRBC: 1111 0okk kkkk ksss
-		i := fields{base: opBrbs, r: bit, k: (pc + 1 + signed(w>>3, 7)) & mask}
+		i := fields{op: opBrbs, r: bit, k: (pc + 1 + signed(w>>3, 7)) & mask}
 		if w&0x400 != 0 {
-			i.base = opBrbc
+			i.op = opBrbc
 		}
 		return i
 	}
@@ -291,5 +293,5 @@ func decodeFifteen(w, pc, mask uint16) fields {
 		return fields{} // reserved
 	}
 	ops := [4]op{opBld, opBst, opSbrc, opSbrs} // 1111 1oor rrrr 0bbb
-	return fields{base: ops[w>>9&3], d: uint8(w >> 4 & 31), r: bit}
+	return fields{op: ops[w>>9&3], d: uint8(w >> 4 & 31), r: bit}
 }

@@ -14,10 +14,7 @@ const fuseSlack = 4
 func (m *MCU) exec(bound uint64) {
 	mem := &m.mem
 	ramSize := m.part.RAMSize
-	pcHigh := uint32(m.pcMask >> 8)
-	flash := &m.prog.flash
-	spm := m.spm.armedUntil
-	code := &m.prog.code
+	prog := m.prog
 	pc := uint32(m.pc)
 	sreg := uint32(m.sreg)
 	cyc := m.cycle
@@ -26,31 +23,25 @@ func (m *MCU) exec(bound uint64) {
 		fast = bound - fuseSlack
 	}
 	for {
-		in := code[pc&(codeWords-1)]
-		op := in.op()
+		in := prog.code[pc&(codeWords-1)]
 		if cyc >= fast {
 			if cyc >= bound {
 				break
 			}
-			op = in.base()
+			in = prog.plain[pc&(codeWords-1)]
 		}
+		op := in.op()
+		pc++
+		cyc++
 		switch op {
-		case opNop:
-			cyc++
-			pc++
+		case opNop: // nothing
 		case opMovw:
 			d, r := int(in.d()), int(in.r())
 			mem[d], mem[d+1] = mem[r], mem[r+1]
-			cyc++
-			pc++
 		case opMov:
 			mem[in.d()] = mem[in.r()]
-			cyc++
-			pc++
 		case opLdi:
 			mem[in.d()] = uint8(in.k())
-			cyc++
-			pc++
 
 		// Arithmetic.
 		case opAdd:
@@ -58,81 +49,59 @@ func (m *MCU) exec(bound uint64) {
 			x := d + r
 			sreg = flagsAdd(sreg, d, r, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opAdc:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d + r + sreg&flagC
 			sreg = flagsAdd(sreg, d, r, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opSub:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d - r
 			sreg = flagsSub(sreg, d, r, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opSubi:
 			d, r := uint32(mem[in.d()]), uint32(in.k())
 			x := d - r
 			sreg = flagsSub(sreg, d, r, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opSbc:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d - r - sreg&flagC
 			sreg = flagsSubC(sreg, d, r, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opSbci:
 			d, r := uint32(mem[in.d()]), uint32(in.k())
 			x := d - r - sreg&flagC
 			sreg = flagsSubC(sreg, d, r, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opCp:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			sreg = flagsSub(sreg, d, r, d-r)
-			cyc++
-			pc++
 		case opCpi:
 			d, r := uint32(mem[in.d()]), uint32(in.k())
 			sreg = flagsSub(sreg, d, r, d-r)
-			cyc++
-			pc++
 		case opCpc:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
-			cyc++
-			pc++
 		case opAdiw:
 			i := int(in.d())
 			d := uint32(mem[i]) | uint32(mem[i+1])<<8
 			x := d + uint32(in.k())
 			sreg = flagsWord(sreg, (^d&x)>>15&1, (^x&d)>>15&1, x)
 			mem[i], mem[i+1] = uint8(x), uint8(x>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opSbiw:
 			i := int(in.d())
 			d := uint32(mem[i]) | uint32(mem[i+1])<<8
 			x := d - uint32(in.k())
 			sreg = flagsWord(sreg, (d&^x)>>15&1, (x&^d)>>15&1, x)
 			mem[i], mem[i+1] = uint8(x), uint8(x>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opNeg:
 			d := uint32(mem[in.d()])
 			x := -d
 			sreg = flagsSub(sreg, 0, d, x)
 			mem[in.d()] = uint8(x)
-			cyc++
-			pc++
 		case opInc:
 			x := uint32(mem[in.d()]) + 1
 			mem[in.d()] = uint8(x)
@@ -140,8 +109,6 @@ func (m *MCU) exec(bound uint64) {
 			if uint8(x) == 0x80 {
 				sreg ^= flagV | flagS
 			}
-			cyc++
-			pc++
 		case opDec:
 			x := uint32(mem[in.d()]) - 1
 			mem[in.d()] = uint8(x)
@@ -149,169 +116,142 @@ func (m *MCU) exec(bound uint64) {
 			if uint8(x) == 0x7F {
 				sreg ^= flagV | flagS
 			}
-			cyc++
-			pc++
 		case opMul:
 			x := uint32(mem[in.d()]) * uint32(mem[in.r()])
 			mem[0], mem[1] = uint8(x), uint8(x>>8)
 			sreg = flagsProduct(sreg, x, x>>15)
-			cyc += 2
-			pc++
+			cyc++
 		case opMuls:
 			x := uint32(int32(int8(mem[in.d()])) * int32(int8(mem[in.r()])))
 			mem[0], mem[1] = uint8(x), uint8(x>>8)
 			sreg = flagsProduct(sreg, x, x>>15)
-			cyc += 2
-			pc++
+			cyc++
 		case opMulsu:
 			x := uint32(int32(int8(mem[in.d()])) * int32(mem[in.r()]))
 			mem[0], mem[1] = uint8(x), uint8(x>>8)
 			sreg = flagsProduct(sreg, x, x>>15)
-			cyc += 2
-			pc++
+			cyc++
 		case opFmul:
 			x := uint32(mem[in.d()]) * uint32(mem[in.r()])
 			mem[0], mem[1] = uint8(x<<1), uint8((x<<1)>>8)
 			sreg = flagsProduct(sreg, x<<1, x>>15)
-			cyc += 2
-			pc++
+			cyc++
 		case opFmuls:
 			x := uint32(int32(int8(mem[in.d()])) * int32(int8(mem[in.r()])))
 			mem[0], mem[1] = uint8(x<<1), uint8((x<<1)>>8)
 			sreg = flagsProduct(sreg, x<<1, x>>15)
-			cyc += 2
-			pc++
+			cyc++
 		case opFmulsu:
 			x := uint32(int32(int8(mem[in.d()])) * int32(mem[in.r()]))
 			mem[0], mem[1] = uint8(x<<1), uint8((x<<1)>>8)
 			sreg = flagsProduct(sreg, x<<1, x>>15)
-			cyc += 2
-			pc++
+			cyc++
 
 		// Logic and bits.
 		case opAnd:
 			x := uint32(mem[in.d()] & mem[in.r()])
 			mem[in.d()] = uint8(x)
 			sreg = flagsLogic(sreg, x)
-			cyc++
-			pc++
 		case opAndi:
 			x := uint32(mem[in.d()]) & uint32(in.k())
 			mem[in.d()] = uint8(x)
 			sreg = flagsLogic(sreg, x)
-			cyc++
-			pc++
 		case opOr:
 			x := uint32(mem[in.d()] | mem[in.r()])
 			mem[in.d()] = uint8(x)
 			sreg = flagsLogic(sreg, x)
-			cyc++
-			pc++
 		case opOri:
 			x := uint32(mem[in.d()]) | uint32(in.k())
 			mem[in.d()] = uint8(x)
 			sreg = flagsLogic(sreg, x)
-			cyc++
-			pc++
 		case opEor:
 			x := uint32(mem[in.d()] ^ mem[in.r()])
 			mem[in.d()] = uint8(x)
 			sreg = flagsLogic(sreg, x)
-			cyc++
-			pc++
 		case opCom:
 			x := uint32(^mem[in.d()])
 			mem[in.d()] = uint8(x)
 			sreg = flagsLogic(sreg, x) | flagC
-			cyc++
-			pc++
 		case opSwap:
 			x := mem[in.d()]
 			mem[in.d()] = x<<4 | x>>4
-			cyc++
-			pc++
 		case opAsr:
 			d := uint32(mem[in.d()])
 			x := d>>1 | d&0x80
 			mem[in.d()] = uint8(x)
 			sreg = flagsShift(sreg, d, x)
-			cyc++
-			pc++
 		case opLsr:
 			d := uint32(mem[in.d()])
 			x := d >> 1
 			mem[in.d()] = uint8(x)
 			sreg = flagsShift(sreg, d, x)
-			cyc++
-			pc++
 		case opRor:
 			d := uint32(mem[in.d()])
 			x := d>>1 | sreg&flagC<<7
 			mem[in.d()] = uint8(x)
 			sreg = flagsShift(sreg, d, x)
-			cyc++
-			pc++
 		case opBset:
 			sreg |= uint32(in.d())
-			cyc++
-			pc++
 		case opBclr:
 			sreg &= uint32(in.d())
-			cyc++
-			pc++
 		case opBld:
 			x := mem[in.d()] &^ in.r()
 			if sreg&flagT != 0 {
 				x |= in.r()
 			}
 			mem[in.d()] = x
-			cyc++
-			pc++
 		case opBst:
 			sreg &^= flagT
 			if mem[in.d()]&in.r() != 0 {
 				sreg |= flagT
 			}
-			cyc++
-			pc++
 
-		// Branches and skips.
+		// Branches and skips. pc is already that of the next word.
 		case opRjmp:
 			pc = uint32(in.k())
-			cyc += 2
+			cyc++
 		case opJmp:
 			pc = uint32(in.k())
-			cyc += 3
+			cyc += 2
 		case opIjmp:
 			pc = uint32(mem[30]) | uint32(mem[31])<<8
-			cyc += 2
-		case opBrbs:
-			pc++
 			cyc++
+		case opBrbs:
 			if sreg&uint32(in.r()) != 0 {
 				pc = uint32(in.k())
 				cyc++
 			}
 		case opBrbc:
-			pc++
-			cyc++
 			if sreg&uint32(in.r()) == 0 {
 				pc = uint32(in.k())
 				cyc++
 			}
+		case opCpse:
+			if mem[in.d()] == mem[in.r()] {
+				cyc += uint64(uint32(in.k2()) - pc)
+				pc = uint32(in.k2())
+			}
+		case opSbrc:
+			if mem[in.d()]&in.r() == 0 {
+				cyc += uint64(uint32(in.k2()) - pc)
+				pc = uint32(in.k2())
+			}
+		case opSbrs:
+			if mem[in.d()]&in.r() != 0 {
+				cyc += uint64(uint32(in.k2()) - pc)
+				pc = uint32(in.k2())
+			}
 
 		// Back edges of loops that only wait or count; poll.go.
 		case opWaitRjmp:
-			m.poll.at = uint16(pc)
+			m.poll.at = uint16(pc - 1)
 			pc = uint32(in.k())
-			cyc += 2
+			cyc++
 			if cyc >= m.poll.retryAt {
 				m.poll.pending = true
 				goto out
 			}
 		case opWaitBrbs, opWaitBrbc, opDelay:
-			cyc++
-			pc++
 			if (sreg&uint32(in.r()) != 0) == (op == opWaitBrbs) {
 				m.poll.at = uint16(pc - 1)
 				pc = uint32(in.k())
@@ -321,273 +261,441 @@ func (m *MCU) exec(bound uint64) {
 					goto out
 				}
 			}
-		case opCpse:
-			cyc++
-			if mem[in.d()] == mem[in.r()] {
-				cyc += uint64(uint32(in.k2()) - pc - 1)
-				pc = uint32(in.k2())
-			} else {
-				pc++
-			}
-		case opSbrc:
-			cyc++
-			if mem[in.d()]&in.r() == 0 {
-				cyc += uint64(uint32(in.k2()) - pc - 1)
-				pc = uint32(in.k2())
-			} else {
-				pc++
-			}
-		case opSbrs:
-			cyc++
-			if mem[in.d()]&in.r() != 0 {
-				cyc += uint64(uint32(in.k2()) - pc - 1)
-				pc = uint32(in.k2())
-			} else {
-				pc++
-			}
 
 		// Data memory: SRAM only; registers and I/O by address are left to execSlow.
 		case opLds:
 			addr := in.k()
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc += 2
+			cyc++
+			pc++
 		case opLddY:
 			addr := (uint16(mem[28]) | uint16(mem[29])<<8) + in.k()
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLddZ:
 			addr := (uint16(mem[30]) | uint16(mem[31])<<8) + in.k()
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdX:
 			addr := uint16(mem[26]) | uint16(mem[27])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdXInc:
 			addr := uint16(mem[26]) | uint16(mem[27])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[26], mem[27] = uint8(addr+1), uint8((addr+1)>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdXDec:
 			addr := (uint16(mem[26]) | uint16(mem[27])<<8) - 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[26], mem[27] = uint8(addr), uint8(addr>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdYInc:
 			addr := uint16(mem[28]) | uint16(mem[29])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[28], mem[29] = uint8(addr+1), uint8((addr+1)>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdYDec:
 			addr := (uint16(mem[28]) | uint16(mem[29])<<8) - 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[28], mem[29] = uint8(addr), uint8(addr>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdZInc:
 			addr := uint16(mem[30]) | uint16(mem[31])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[30], mem[31] = uint8(addr+1), uint8((addr+1)>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLdZDec:
 			addr := (uint16(mem[30]) | uint16(mem[31])<<8) - 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[30], mem[31] = uint8(addr), uint8(addr>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opSts:
 			addr := in.k()
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
-			cyc += 2
-			pc += 2
+			cyc++
+			pc++
 		case opStdY:
 			addr := (uint16(mem[28]) | uint16(mem[29])<<8) + in.k()
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
-			cyc += 2
-			pc++
+			cyc++
 		case opStdZ:
 			addr := (uint16(mem[30]) | uint16(mem[31])<<8) + in.k()
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
-			cyc += 2
-			pc++
+			cyc++
 		case opStX:
 			addr := uint16(mem[26]) | uint16(mem[27])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
-			cyc += 2
-			pc++
+			cyc++
 		case opStXInc:
 			addr := uint16(mem[26]) | uint16(mem[27])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			mem[26], mem[27] = uint8(addr+1), uint8((addr+1)>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opStXDec:
 			addr := (uint16(mem[26]) | uint16(mem[27])<<8) - 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			mem[26], mem[27] = uint8(addr), uint8(addr>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opStYInc:
 			addr := uint16(mem[28]) | uint16(mem[29])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			mem[28], mem[29] = uint8(addr+1), uint8((addr+1)>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opStYDec:
 			addr := (uint16(mem[28]) | uint16(mem[29])<<8) - 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			mem[28], mem[29] = uint8(addr), uint8(addr>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opStZInc:
 			addr := uint16(mem[30]) | uint16(mem[31])<<8
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			mem[30], mem[31] = uint8(addr+1), uint8((addr+1)>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opStZDec:
 			addr := (uint16(mem[30]) | uint16(mem[31])<<8) - 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			mem[30], mem[31] = uint8(addr), uint8(addr>>8)
-			cyc += 2
-			pc++
+			cyc++
 		case opPush: // a new low of the stack is noted by execSlow
 			addr := m.sp
 			if addr > m.ramEnd || addr <= m.stats.MinSP {
-				goto out
+				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			m.sp = addr - 1
-			cyc += 2
-			pc++
+			cyc++
 		case opPop:
 			addr := m.sp + 1
 			if addr-ramStart >= ramSize {
-				goto out
+				goto slow
 			}
 			m.sp = addr
 			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc += 2
-			pc++
+			cyc++
 		case opLpm, opLpmInc:
 			addr := uint16(mem[30]) | uint16(mem[31])<<8
-			if spm != 0 {
-				goto out
+			if m.spm.armedUntil != 0 {
+				goto slow
 			}
-			mem[in.d()] = uint8(flash[addr>>1&(codeWords-1)] >> (addr & 1 * 8))
+			mem[in.d()] = uint8(prog.flash[addr>>1&(codeWords-1)] >> (addr & 1 * 8))
 			if op == opLpmInc {
 				mem[30], mem[31] = uint8(addr+1), uint8((addr+1)>>8)
 			}
-			cyc += 3
-			pc++
+			cyc += 2
 
 		// Calls and returns: the low byte of the return address is pushed first.
 		case opCall, opRcall, opIcall:
 			sp := m.sp
 			if sp > m.ramEnd || sp-2 < m.stats.MinSP {
-				goto out
+				goto slow
 			}
-			ret := pc + 1
+			ret := pc
+			pc = uint32(in.k())
+			cyc += 2
 			switch op {
 			case opCall:
 				ret++
-				cyc += 4
-				pc = uint32(in.k())
-			case opRcall:
-				cyc += 3
-				pc = uint32(in.k())
-			default:
-				cyc += 3
+				cyc++
+			case opIcall:
 				pc = uint32(mem[30]) | uint32(mem[31])<<8
 			}
 			mem[sp&(memBytes-1)] = uint8(ret)
-			mem[(sp-1)&(memBytes-1)] = uint8(ret >> 8 & pcHigh)
+			mem[(sp-1)&(memBytes-1)] = uint8(ret & uint32(m.pcMask) >> 8)
 			m.sp = sp - 2
 		case opRet:
 			sp := m.sp
 			if sp < ramStart-1 || sp > m.ramEnd-2 {
-				goto out
+				goto slow
 			}
 			pc = (uint32(mem[(sp+1)&(memBytes-1)])<<8 | uint32(mem[(sp+2)&(memBytes-1)]))
 			m.sp = sp + 2
-			cyc += 4
+			cyc += 3
 		case opInSreg:
 			mem[in.d()] = uint8(sreg)
+
+		// Fused pairs and triples; the layouts are in fuse.go. Only the flags that
+		// last are computed.
+		case opAddAdc:
+			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
+			x := d + r
+			mem[in.d()] = uint8(x)
+			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			x = d + r + x>>8
+			mem[in.d2()] = uint8(x)
+			sreg = flagsAdd(sreg, d, r, x)
 			cyc++
 			pc++
-			//FUSED
+		case opAdcAdc:
+			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
+			x := d + r + sreg&flagC
+			mem[in.d()] = uint8(x)
+			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			x = d + r + x>>8
+			mem[in.d2()] = uint8(x)
+			sreg = flagsAdd(sreg, d, r, x)
+			cyc++
+			pc++
+		case opSubSbc:
+			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
+			x := d - r
+			mem[in.d()] = uint8(x)
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
+			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			x = d - r - sreg&flagC
+			mem[in.d2()] = uint8(x)
+			sreg = flagsSubC(sreg, d, r, x)
+			cyc++
+			pc++
+		case opSubiSbci:
+			d, r := uint32(mem[in.d()]), uint32(in.r())
+			x := d - r
+			mem[in.d()] = uint8(x)
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
+			d, r = uint32(mem[in.d2()]), uint32(in.r2())
+			x = d - r - sreg&flagC
+			mem[in.d2()] = uint8(x)
+			sreg = flagsSubC(sreg, d, r, x)
+			cyc++
+			pc++
+		case opSbciSbci:
+			d, r := uint32(mem[in.d()]), uint32(in.r())
+			x := d - r - sreg&flagC
+			mem[in.d()] = uint8(x)
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])&^(^sreg&flagZ)
+			d, r = uint32(mem[in.d2()]), uint32(in.r2())
+			x = d - r - sreg&flagC
+			mem[in.d2()] = uint8(x)
+			sreg = flagsSubC(sreg, d, r, x)
+			cyc++
+			pc++
+		case opLsrRor:
+			d := uint32(mem[in.d()])
+			mem[in.d()] = uint8(d >> 1)
+			x := uint32(mem[in.d2()]) | d<<8
+			mem[in.d2()] = uint8(x >> 1)
+			sreg = flagsShift(sreg, x, x>>1)
+			cyc++
+			pc++
+		case opRorRor:
+			d := uint32(mem[in.d()]) | sreg<<8
+			mem[in.d()] = uint8(d >> 1)
+			x := uint32(mem[in.d2()]) | d<<8
+			mem[in.d2()] = uint8(x >> 1)
+			sreg = flagsShift(sreg, x, x>>1)
+			cyc++
+			pc++
+		case opLdiLdi:
+			mem[in.d()] = in.r()
+			mem[in.d2()] = in.r2()
+			cyc++
+			pc++
+		case opLdiEor:
+			mem[in.d()] = in.r()
+			x := uint32(mem[in.d2()] ^ mem[in.r2()])
+			mem[in.d2()] = uint8(x)
+			sreg = flagsLogic(sreg, x)
+			cyc++
+			pc++
+		case opMovMov:
+			mem[in.d()] = mem[in.r()]
+			mem[in.d2()] = mem[in.r2()]
+			cyc++
+			pc++
+		case opMovwMovw:
+			d, r := int(in.d()), int(in.r())
+			mem[d], mem[d+1] = mem[r], mem[r+1]
+			d, r = int(in.d2()), int(in.r2())
+			mem[d], mem[d+1] = mem[r], mem[r+1]
+			cyc++
+			pc++
+		case opSbrcRjmp:
+			cyc++
+			pc++
+			if mem[in.d()]&in.r() != 0 {
+				pc = uint32(in.k())
+				cyc++
+			}
+		case opSbrsRjmp:
+			cyc++
+			pc++
+			if mem[in.d()]&in.r() == 0 {
+				pc = uint32(in.k())
+				cyc++
+			}
+		case opLdsLds:
+			mem[in.d()] = mem[in.k()&(memBytes-1)]
+			mem[in.r()] = mem[in.k2()&(memBytes-1)]
+			cyc += 3
+			pc += 3
+		case opStsSts:
+			mem[in.k()&(memBytes-1)] = mem[in.d()]
+			mem[in.k2()&(memBytes-1)] = mem[in.r()]
+			cyc += 3
+			pc += 3
+		case opLddLdd:
+			i := int(in.k2())
+			addr := uint16(mem[i&31]) | uint16(mem[i&31+1])<<8
+			first, second := addr+uint16(in.d2()), addr+uint16(in.r2())
+			if first-ramStart >= ramSize || second-ramStart >= ramSize {
+				goto slow
+			}
+			mem[in.d()] = mem[first&(memBytes-1)]
+			mem[in.r()] = mem[second&(memBytes-1)]
+			cyc += 3
+			pc++
+		case opStdStd:
+			i := int(in.k2())
+			addr := uint16(mem[i&31]) | uint16(mem[i&31+1])<<8
+			first, second := addr+uint16(in.d2()), addr+uint16(in.r2())
+			if first-ramStart >= ramSize || second-ramStart >= ramSize {
+				goto slow
+			}
+			mem[first&(memBytes-1)] = mem[in.d()]
+			mem[second&(memBytes-1)] = mem[in.r()]
+			cyc += 3
+			pc++
+
+		// Comparisons with the branch that follows.
+		case opCpBr:
+			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
+			sreg = flagsSub(sreg, d, r, d-r)
+			goto branch
+		case opCpcBr:
+			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			goto branch
+		case opCpiBr:
+			d, r := uint32(mem[in.d()]), uint32(in.r())
+			sreg = flagsSub(sreg, d, r, d-r)
+			goto branch
+		case opSubiBr:
+			d, r := uint32(mem[in.d()]), uint32(in.r())
+			x := d - r
+			mem[in.d()] = uint8(x)
+			sreg = flagsSub(sreg, d, r, x)
+			goto branch
+		case opSbciBr:
+			d, r := uint32(mem[in.d()]), uint32(in.r())
+			x := d - r - sreg&flagC
+			mem[in.d()] = uint8(x)
+			sreg = flagsSubC(sreg, d, r, x)
+			goto branch
+		case opDecBr:
+			x := uint32(mem[in.d()]) - 1
+			mem[in.d()] = uint8(x)
+			sreg = flagsLogic(sreg, x)
+			if uint8(x) == 0x7F {
+				sreg ^= flagV | flagS
+			}
+			goto branch
+		case opAndBr:
+			x := uint32(mem[in.d()] & mem[in.r()])
+			mem[in.d()] = uint8(x)
+			sreg = flagsLogic(sreg, x)
+			goto branch
+		case opCpCpcBr:
+			x := uint32(mem[in.d()]) - uint32(mem[in.r()])
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
+			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			cyc++
+			pc++
+			goto branch
+		case opCpiCpcBr:
+			x := uint32(mem[in.d()]) - uint32(in.r())
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
+			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			cyc++
+			pc++
+			goto branch
+		case opCpcCpcBr:
+			x := uint32(mem[in.d()]) - uint32(mem[in.r()]) - sreg&flagC
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])&^(^sreg&flagZ)
+			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			cyc++
+			pc++
+			goto branch
+
 		default: // I/O, interrupt flag, sleep, reserved codes
-			goto out
+			goto slow
+		}
+		continue
+
+	branch: // the branch of a fused comparison, packed in k2
+		cyc++
+		pc++
+		if (sreg^uint32(-int64(in>>56&1)))&uint32(in>>48&0xFF) != 0 {
+			pc += uint32(int64(in) >> 57)
+			cyc++
 		}
 	}
+	goto out
+slow: // not executed: back to its own word
+	pc--
+	cyc--
 out:
 	m.pc, m.cycle, m.sreg = uint16(pc)&m.pcMask, cyc, uint8(sreg)
 }

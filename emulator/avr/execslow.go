@@ -4,8 +4,8 @@ package avr
 // one that may change what happens next, or a new depth of the stack. The data
 // access of an instruction of n cycles is made in its last cycle.
 func (m *MCU) execSlow() {
-	in := m.prog.code[m.pc&(codeWords-1)]
-	o := in.base()
+	in := m.prog.plain[m.pc&(codeWords-1)]
+	o := in.op()
 	pc := m.pc
 	m.pc++
 	switch o {
@@ -120,14 +120,14 @@ func (m *MCU) indirectStore(in inst) {
 // effective returns the address of an indirect access and moves the pointer.
 func (m *MCU) effective(in inst) uint16 {
 	pair := uint(30)
-	switch in.base() {
+	switch in.op() {
 	case opLdX, opLdXInc, opLdXDec, opStX, opStXInc, opStXDec:
 		pair = 26
 	case opLddY, opLdYInc, opLdYDec, opStdY, opStYInc, opStYDec:
 		pair = 28
 	}
 	addr := m.pointer(pair)
-	switch in.base() {
+	switch in.op() {
 	case opLddY, opLddZ, opStdY, opStdZ:
 		return addr + in.k()
 	case opLdXInc, opLdYInc, opLdZInc, opStXInc, opStYInc, opStZInc:

@@ -84,10 +84,10 @@ func (m *MCU) oneRound(at uint16, bound uint64) bool {
 func (m *MCU) skipDelay(at uint16, bound uint64) {
 	var regs []uint8
 	words := uint64(0)
-	for _, i := range m.prog.code[m.pc:at] {
+	for _, i := range m.prog.plain[m.pc:at] {
 		words++
 		regs = append(regs, i.d())
-		if i.base() == opSbiw { // two cycles
+		if i.op() == opSbiw { // two cycles
 			words++
 			regs = append(regs, i.d()+1)
 		}

@@ -26,7 +26,8 @@ type spmState struct {
 // changed: writing replaces it.
 type program struct {
 	flash [codeWords]uint16 // a smaller flash is mirrored
-	code  [codeWords]inst
+	plain [codeWords]inst   // as decoded
+	code  [codeWords]inst   // with fused forms and marked loops, for the fast loop
 	hash  uint64
 }
 
@@ -35,9 +36,9 @@ func (m *MCU) setFlash(flash []uint16) {
 	p := &program{hash: hashWords(flash)}
 	for pc := range p.code {
 		p.flash[pc] = flash[pc&(len(flash)-1)]
-		p.code[pc] = decode(flash, uint16(pc))
+		p.plain[pc] = decode(flash, uint16(pc))
 	}
-	fuse(p)
+	fuse(p, m.ramEnd)
 	m.prog = p
 }
 
