@@ -1,7 +1,6 @@
 package table
 
 import (
-	"fmt"
 	"math/bits"
 )
 
@@ -19,13 +18,13 @@ func (r *reader) meal(number int, w *Wheel) Meal {
 	var m Meal
 	for r.err == nil {
 		head := r.u8()
-		r.note(fmt.Sprintf("meal %d HEAD", number), "%s", headText(head))
+		r.noteOf("meal", number, "HEAD", "%s", headText(head))
 		if head&headPresets != 0 {
 			r.mealPresets(&m, number)
 		}
 		if len(m.Parts) == 0 {
 			m.Portion = r.number()
-			r.note(fmt.Sprintf("meal %d PORTION", number), "%s", w.portionText(m.Portion))
+			r.noteOf("meal", number, "PORTION", "%s", w.portionText(m.Portion))
 		}
 		m.Parts = append(m.Parts, r.part(head, number))
 		if head&headMore == 0 {
@@ -42,7 +41,7 @@ func (r *reader) mealPresets(m *Meal, number int) {
 	if m.Presets = uint8(r.u8()); m.Presets == 0 {
 		r.fail("PRESETS", "a meal in no preset")
 	}
-	r.note(fmt.Sprintf("meal %d PRESETS", number), "mask %02X", m.Presets)
+	r.noteOf("meal", number, "PRESETS", "mask %02X", m.Presets)
 }
 
 func (r *reader) part(head, number int) Part {
@@ -54,7 +53,7 @@ func (r *reader) part(head, number int) Part {
 		}
 	}
 	p.Times = r.times(head >> headFormShift & headFormMask)
-	r.note(fmt.Sprintf("meal %d TIMES", number), "%s", p.Times)
+	r.noteOf("meal", number, "TIMES", "%s", p.Times)
 	return p
 }
 

@@ -1,7 +1,5 @@
 package table
 
-import "fmt"
-
 // DecodeRule reads one day rule from the front of b.
 func DecodeRule(b []byte) (Rule, error) {
 	r := &reader{b: b}
@@ -20,7 +18,7 @@ func (r *reader) rule(number int) Rule {
 		op := r.u8()
 		if op >= opEnd {
 			rule.Weekdays = uint8(op &^ opEnd)
-			r.note(fmt.Sprintf("rule %d END", number), "%s", weekdayNames(rule.Weekdays))
+			r.noteOf("rule", number, "END", "%s", weekdayNames(rule.Weekdays))
 			break
 		}
 		if op <= last {
@@ -29,7 +27,7 @@ func (r *reader) rule(number int) Rule {
 		}
 		last = op
 		r.term(&rule, op)
-		r.note(fmt.Sprintf("rule %d %s", number, opName(op)), "%s", r.operandText(&rule, op))
+		r.noteTerm(&rule, number, op)
 	}
 	return rule
 }

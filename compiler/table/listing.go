@@ -50,6 +50,14 @@ func (r *reader) note(field, format string, args ...any) {
 	}
 }
 
+// noteOf describes a field of the n-th rule or meal.
+func (r *reader) noteOf(what string, n int, field, format string, args ...any) {
+	if r.list {
+		field = fmt.Sprintf("%s %d %s", what, n, field)
+	}
+	r.note(field, format, args...)
+}
+
 // Date returns midnight UTC of the day.
 func (d Day) Date() time.Time { return time.Date(2000, 1, 1+int(d), 0, 0, 0, 0, time.UTC) }
 

@@ -14,11 +14,17 @@ func opName(op int) string {
 	return fmt.Sprintf("opcode %02X", op)
 }
 
-// operandText says in words what the term just read asks of a date.
-func (r *reader) operandText(rule *Rule, op int) string {
+// noteTerm describes the term just read.
+func (r *reader) noteTerm(rule *Rule, number, op int) {
 	if !r.list {
-		return ""
+		r.mark = r.pos
+		return
 	}
+	r.noteOf("rule", number, opName(op), "%s", operandText(rule, op))
+}
+
+// operandText says in words what a term asks of a date.
+func operandText(rule *Rule, op int) string {
 	switch op {
 	case opUTC:
 		return "dates and times are UTC"
