@@ -15,7 +15,7 @@ import (
 
 var update = flag.Bool("update", false, "rewrite the expected diagnostics")
 
-// checked are Options with the zone check that the program uses.
+// checked are Options that know the zones.
 var checked = plan.Options{CheckZone: checkZone}
 
 // TestBadPlans compares whole pictures: headline, source line, carets, hint. What is expected stands beside each input

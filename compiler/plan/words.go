@@ -23,8 +23,8 @@ func ordinal(n int) string {
 	return fmt.Sprintf("%d%s", n, suffix)
 }
 
-// list joins words: "a", "a and b", "a, b and c".
-func list(words []string, last string) string {
+// joined joins words: "a", "a and b", "a, b and c".
+func joined(words []string, last string) string {
 	if len(words) < 2 {
 		return strings.Join(words, "")
 	}

@@ -1,0 +1,320 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+)
+
+var (
+	workdays = []Weekday{Monday, Tuesday, Wednesday, Thursday, Friday}
+	weekend  = []Weekday{Saturday, Sunday}
+	allWeek  = []Weekday{Monday, Tuesday, Wednesday, Thursday, Friday, Saturday, Sunday}
+)
+
+// daysPhrase says which days a rule of FREQ=DAILY or longer has.
+func (d describer) daysPhrase() string {
+	switch d.rule.Freq {
+	case Daily:
+		return d.dailyPhrase() + d.monthsSuffix()
+	case Weekly:
+		return d.weeklyPhrase() + d.monthsSuffix()
+	case Monthly:
+		return d.monthlyPhrase() + d.monthsSuffix()
+	}
+	return d.yearlyPhrase()
+}
+
+// every is "each month", "every second month", "every 18th month".
+func every(n int, noun string) string {
+	switch n {
+	case 1:
+		return "each " + noun
+	case 2:
+		return "every second " + noun
+	case 3:
+		return "every third " + noun
+	}
+	return "every " + ordinal(n) + " " + noun
+}
+
+// monthsSuffix is " in June and July" for rules whose BYMONTH limits.
+func (d describer) monthsSuffix() string {
+	if len(d.rule.ByMonth) == 0 {
+		return ""
+	}
+	return " in " + d.months()
+}
+
+func (d describer) months() string {
+	m := d.rule.ByMonth
+	if first, last, ok := season(m); ok {
+		return monthNames[first-1] + " to " + monthNames[last-1]
+	}
+	words := make([]string, len(m))
+	for i, n := range m {
+		words[i] = monthNames[n-1]
+	}
+	return joined(words, "and")
+}
+
+// season finds the ends of at least three months that follow each other, across the turn of the year too.
+func season(months []int) (first, last int, ok bool) {
+	breaks := 0
+	for i, m := range months {
+		next := months[(i+1)%len(months)]
+		if m%12+1 != next {
+			first, last = next, m
+			breaks++
+		}
+	}
+	return first, last, len(months) > 2 && breaks == 1
+}
+
+func (d describer) dailyPhrase() string {
+	r := d.rule
+	phrase := "every day"
+	if r.Interval > 1 {
+		phrase = every(r.Interval, "day")
+	} else if len(r.ByDay) > 0 && len(r.ByMonthDay) == 0 {
+		return "every " + joined(plainDays(r.ByDay, false), "and")
+	} else if len(r.ByMonthDay) > 0 {
+		phrase = "on " + joined(monthDays(r.ByMonthDay), "and") + " of each month"
+		return phrase + d.ifWeekday()
+	}
+	if len(r.ByMonthDay) > 0 {
+		phrase += " that is " + joined(monthDays(r.ByMonthDay), "or") + " of a month"
+	}
+	return phrase + d.ifWeekday()
+}
+
+// ifWeekday is " if it is a Monday or Friday," for BYDAY that limits.
+func (d describer) ifWeekday() string {
+	if len(d.rule.ByDay) == 0 {
+		return ""
+	}
+	return " if it is " + joined(nthDays(d.rule.ByDay, "a "), "or") + ","
+}
+
+func (d describer) weeklyPhrase() string {
+	r := d.rule
+	days := r.ByDay
+	if len(days) == 0 {
+		days = []WeekdayNum{{0, d.startWeekday()}}
+	}
+	names := plainDays(days, false)
+	var phrase string
+	switch {
+	case r.Interval == 1:
+		phrase = "every " + joined(names, "and")
+	case len(days) == 1:
+		phrase = every(r.Interval, names[0])
+	case len(names) == 1: // "weekday" or "day"
+		phrase = "on every " + names[0] + " of " + every(r.Interval, "week")
+	default:
+		phrase = "on " + joined(names, "and") + " of " + every(r.Interval, "week")
+	}
+	if r.Interval > 1 && len(days) > 1 {
+		phrase += d.weeksBegin()
+	}
+	return phrase
+}
+
+// weeksBegin says WKST where it is not the usual Monday.
+func (d describer) weeksBegin() string {
+	if d.rule.WeekStart == Monday {
+		return ""
+	}
+	return fmt.Sprintf(" (weeks begin on %s)", weekdayNames[d.rule.WeekStart])
+}
+
+func (d describer) startWeekday() Weekday {
+	return weekday(d.set.Start.Year, d.set.Start.Month, d.set.Start.Day)
+}
+
+func (d describer) monthlyPhrase() string {
+	r := d.rule
+	month := every(r.Interval, "month")
+	switch {
+	case len(r.ByMonthDay) > 0:
+		return "on " + joined(monthDays(r.ByMonthDay), "and") + " of " + month + d.ifWeekday()
+	case len(r.ByDay) > 0:
+		return "on " + joined(nthDays(r.ByDay, "every "), "and") + " of " + month
+	}
+	return "on the " + ordinal(d.set.Start.Day) + " of " + month
+}
+
+// yearlyPhrase follows notes 1 and 2 of the table in RFC 5545 §3.3.10: which part gives days, and which only limit.
+func (d describer) yearlyPhrase() string {
+	r := d.rule
+	year := every(r.Interval, "year")
+	switch {
+	case len(r.ByWeekNo) > 0:
+		return d.weekNoPhrase() + " of " + year + d.alsoLimits()
+	case len(r.ByYearDay) > 0:
+		return "on " + yearDays(r.ByYearDay) + " of " + year + d.alsoLimits() + d.ifWeekday()
+	case len(r.ByMonthDay) > 0 && len(r.ByMonth) > 0:
+		return "on " + d.datesOfMonths(r.ByMonthDay) + " " + year + d.ifWeekday()
+	case len(r.ByMonthDay) > 0:
+		return "on " + joined(monthDays(r.ByMonthDay), "and") + " of every month of " + year + d.ifWeekday()
+	case len(r.ByDay) > 0 && len(r.ByMonth) > 1 && numbersIn(r.ByDay):
+		return "on " + joined(nthDays(r.ByDay, "every "), "and") + " of each of " + d.months() + " " + year
+	case len(r.ByDay) > 0 && len(r.ByMonth) > 0:
+		return "on " + joined(nthDays(r.ByDay, "every "), "and") + " of " + d.months() + " " + year
+	case len(r.ByDay) > 0:
+		return "on " + joined(nthDays(r.ByDay, "every "), "and") + " of " + year
+	case len(r.ByMonth) > 0:
+		return "on " + d.datesOfMonths([]int{d.set.Start.Day}) + " " + year
+	}
+	return fmt.Sprintf("on %d %s %s", d.set.Start.Day, monthNames[d.set.Start.Month-1], year)
+}
+
+func numbersIn(days []WeekdayNum) bool {
+	return slices.ContainsFunc(days, func(d WeekdayNum) bool { return d.N != 0 })
+}
+
+// datesOfMonths is "24 and 25 December", "10 June and 10 July" or "the last day of June and July".
+func (d describer) datesOfMonths(days []int) string {
+	positive := days[0] > 0
+	switch n := len(days); {
+	case positive && len(d.rule.ByMonth) == 1 && n > 3 && days[n-1]-days[0] == n-1:
+		return fmt.Sprintf("%d to %d %s", days[0], days[n-1], d.months())
+	case positive && len(d.rule.ByMonth) == 1:
+		words := make([]string, len(days))
+		for i, n := range days {
+			words[i] = strconv.Itoa(n)
+		}
+		return joined(words, "and") + " " + d.months()
+	case positive && len(days) == 1 && len(d.rule.ByMonth) == 2:
+		return fmt.Sprintf("%d %s and %d %s", days[0], monthNames[d.rule.ByMonth[0]-1], days[0], monthNames[d.rule.ByMonth[1]-1])
+	}
+	return joined(monthDays(days), "and") + " of " + d.months()
+}
+
+func (d describer) weekNoPhrase() string {
+	r := d.rule
+	days := "every day"
+	switch {
+	case len(r.ByDay) > 0:
+		days = joined(plainDays(r.ByDay, true), "and")
+	case len(r.ByMonthDay)+len(r.ByYearDay) == 0:
+		days = weekdayNames[d.startWeekday()]
+	}
+	words := make([]string, len(r.ByWeekNo))
+	for i, n := range fromStart(r.ByWeekNo) {
+		words[i] = fromEnd(n, "week", "week "+strconv.Itoa(n))
+	}
+	return "on " + days + " of " + joined(words, "and") + d.weeksBegin()
+}
+
+// alsoLimits names the parts beside BYWEEKNO or BYYEARDAY that limit.
+func (d describer) alsoLimits() string {
+	s := d.monthsSuffix()
+	if len(d.rule.ByMonthDay) > 0 {
+		s += " if it is " + joined(monthDays(d.rule.ByMonthDay), "or") + " of its month"
+	}
+	if len(d.rule.ByWeekNo) > 0 && len(d.rule.ByYearDay) > 0 {
+		s += " if it is " + yearDays(d.rule.ByYearDay) + " of the year"
+	}
+	return s
+}
+
+// plainDays names weekdays without numbers. Monday to Friday are "weekday", all seven "day"; article puts "every"
+// before those two.
+func plainDays(days []WeekdayNum, article bool) []string {
+	set := make([]Weekday, len(days))
+	for i, d := range days {
+		set[i] = d.Day
+	}
+	slices.Sort(set)
+	prefix := ""
+	if article {
+		prefix = "every "
+	}
+	switch {
+	case slices.Equal(set, workdays):
+		return []string{prefix + "weekday"}
+	case slices.Equal(set, allWeek):
+		return []string{prefix + "day"}
+	}
+	words := make([]string, len(set))
+	for i, d := range set {
+		words[i] = weekdayNames[d]
+	}
+	return words
+}
+
+// nthDays names weekdays with their numbers: "the first Monday", "the last Friday"; plain says what goes before those
+// without number ("every ", "a ").
+func nthDays(days []WeekdayNum, plain string) []string {
+	if !numbersIn(days) {
+		words := plainDays(days, false)
+		for i := range words {
+			if i == 0 || plain == "every " {
+				words[i] = plain + words[i]
+			}
+		}
+		return words
+	}
+	notNegative := slices.IndexFunc(days, func(d WeekdayNum) bool { return d.N >= 0 })
+	if notNegative > 0 { // as they come in a month: counted from the end comes last
+		days = append(slices.Clone(days[notNegative:]), days[:notNegative]...)
+	}
+	words := make([]string, len(days))
+	for i, d := range days {
+		words[i] = plain + weekdayNames[d.Day]
+		if d.N != 0 {
+			words[i] = position(d.N, weekdayNames[d.Day])
+		}
+	}
+	return words
+}
+
+// position is "the first Monday", "the 20th Monday", "the last Friday", "the last Friday but one".
+func position(n int, noun string) string {
+	small := []string{"", "first", "second", "third", "fourth", "fifth"}
+	if n > 0 && n < len(small) {
+		return "the " + small[n] + " " + noun
+	}
+	return fromEnd(n, noun, "the "+ordinal(max(n, 1))+" "+noun)
+}
+
+// fromEnd names a negative position; positive ones are given by the caller.
+func fromEnd(n int, noun, positive string) string {
+	switch {
+	case n == -1:
+		return "the last " + noun
+	case n == -2:
+		return "the last " + noun + " but one"
+	case n < 0:
+		return fmt.Sprintf("the %s %s from the end", ordinal(-n), noun)
+	}
+	return positive
+}
+
+// monthDays is "the 1st", "the last day", …; a run of more than three is "the 10th to the 15th".
+func monthDays(days []int) []string {
+	if n := len(days); n > 3 && days[0] > 0 && days[n-1]-days[0] == n-1 {
+		return []string{"the " + ordinal(days[0]) + " to the " + ordinal(days[n-1])}
+	}
+	words := make([]string, len(days))
+	for i, d := range fromStart(days) {
+		words[i] = fromEnd(d, "day", "the "+ordinal(max(d, 1)))
+	}
+	return words
+}
+
+// yearDays is "day 1, day 100 and the last day".
+func yearDays(days []int) string {
+	words := make([]string, len(days))
+	for i, d := range fromStart(days) {
+		words[i] = fromEnd(d, "day", "day "+strconv.Itoa(d))
+	}
+	return joined(words, "and")
+}
+
+// fromStart orders positive numbers before negative ones, as the days come in a month.
+func fromStart(list []int) []int {
+	i, _ := slices.BinarySearch(list, 0)
+	return append(slices.Clone(list[i:]), list[:i]...)
+}
