@@ -66,26 +66,14 @@ const (
 	opOri
 	opAndi
 	opLdi
-	opLddY
-	opLddZ
-	opStdY
-	opStdZ
+	opLdd // any pointer; LD without increment is q = 0
+	opStd
 	opLds
 	opSts
-	opLdX
-	opLdXInc
-	opLdXDec
-	opLdYInc
-	opLdYDec
-	opLdZInc
-	opLdZDec
-	opStX
-	opStXInc
-	opStXDec
-	opStYInc
-	opStYDec
-	opStZInc
-	opStZDec
+	opLdInc
+	opLdDec
+	opStInc
+	opStDec
 	opLpm
 	opLpmInc
 	opPop
@@ -151,8 +139,8 @@ func decode(flash []uint16, pc uint16) inst {
 		immediate := [16]op{3: opCpi, 4: opSbci, 5: opSubi, 6: opOri, 7: opAndi, 14: opLdi}
 		i = fields{op: immediate[w>>12], d: 16 + uint8(w>>4&15), k: w>>4&0xF0 | w&15}
 	case 0x8, 0xA: // LDD, STD: 10q0 qqsd dddd yqqq
-		displaced := [4]op{opLddZ, opLddY, opStdZ, opStdY}
-		i = fields{op: displaced[w>>8&2|w>>3&1], d: uint8(w >> 4 & 31), k: w>>8&0x20 | w>>7&0x18 | w&7}
+		displaced := [2]op{opLdd, opStd}
+		i = fields{op: displaced[w>>9&1], d: uint8(w >> 4 & 31), r: 30 - uint8(w>>2&2), k: w>>8&0x20 | w>>7&0x18 | w&7}
 	case 0x9:
 		i = decodeNine(w, next, mask)
 	case 0xB: // IN, OUT: 1011 sAAr rrrr AAAA
@@ -212,11 +200,11 @@ func decodeNine(w, next, mask uint16) fields {
 	d := uint8(w >> 4 & 31)
 	switch w >> 8 & 15 {
 	case 0, 1: // LD, LPM, POP: 1001 000d dddd oooo
-		ops := [16]op{opLds, opLdZInc, opLdZDec, 0, opLpm, opLpmInc, 0, 0, 0, opLdYInc, opLdYDec, 0, opLdX, opLdXInc, opLdXDec, opPop}
-		return fields{op: ops[w&15], d: d, k: next}
+		ops := [16]op{opLds, opLdInc, opLdDec, 0, opLpm, opLpmInc, 0, 0, 0, opLdInc, opLdDec, 0, opLdd, opLdInc, opLdDec, opPop}
+		return indirect(ops[w&15], w, next)
 	case 2, 3: // ST, PUSH: 1001 001r rrrr oooo
-		ops := [16]op{opSts, opStZInc, opStZDec, 0, 0, 0, 0, 0, 0, opStYInc, opStYDec, 0, opStX, opStXInc, opStXDec, opPush}
-		return fields{op: ops[w&15], d: d, k: next}
+		ops := [16]op{opSts, opStInc, opStDec, 0, 0, 0, 0, 0, 0, opStInc, opStDec, 0, opStd, opStInc, opStDec, opPush}
+		return indirect(ops[w&15], w, next)
 	case 4, 5:
 		return decodeOneOperand(w, next, mask)
 	case 6, 7: // ADIW, SBIW: 1001 011o KKdd KKKK
@@ -231,6 +219,16 @@ func decodeNine(w, next, mask uint16) fields {
 	default: // MUL: 1001 11rd dddd rrrr
 		return fields{op: opMul, d: d, r: uint8(w>>5&16 | w&15)}
 	}
+}
+
+// indirect fills in a load or store: its pointer is Z, Y or X by bits 3 and 2, and
+// LDS and STS have their address in the next word.
+func indirect(o op, w, next uint16) fields {
+	i := fields{op: o, d: uint8(w >> 4 & 31), r: 30 - uint8(w>>2&2) - uint8((w>>1)&(w>>2)&2)}
+	if o == opLds || o == opSts {
+		i.k = next
+	}
+	return i
 }
 
 // decodeOneOperand decodes 1001 010x xxxx xxxx.

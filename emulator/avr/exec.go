@@ -47,33 +47,27 @@ func (m *MCU) exec(bound uint64) {
 		case opAdd:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d + r
-			sreg = flagsAdd(sreg, d, r, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsAdd(sreg, d, r, x)
 		case opAdc:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d + r + sreg&flagC
-			sreg = flagsAdd(sreg, d, r, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsAdd(sreg, d, r, x)
 		case opSub:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d - r
-			sreg = flagsSub(sreg, d, r, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsSub(sreg, d, r, x)
 		case opSubi:
 			d, r := uint32(mem[in.d()]), uint32(in.k())
 			x := d - r
-			sreg = flagsSub(sreg, d, r, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsSub(sreg, d, r, x)
 		case opSbc:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d - r - sreg&flagC
-			sreg = flagsSubC(sreg, d, r, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
 		case opSbci:
 			d, r := uint32(mem[in.d()]), uint32(in.k())
 			x := d - r - sreg&flagC
-			sreg = flagsSubC(sreg, d, r, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
 		case opCp:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			sreg = flagsSub(sreg, d, r, d-r)
@@ -100,19 +94,16 @@ func (m *MCU) exec(bound uint64) {
 		case opNeg:
 			d := uint32(mem[in.d()])
 			x := -d
-			sreg = flagsSub(sreg, 0, d, x)
-			mem[in.d()] = uint8(x)
+			mem[in.d()], sreg = uint8(x), flagsSub(sreg, 0, d, x)
 		case opInc:
 			x := uint32(mem[in.d()]) + 1
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 			if uint8(x) == 0x80 {
 				sreg ^= flagV | flagS
 			}
 		case opDec:
 			x := uint32(mem[in.d()]) - 1
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 			if uint8(x) == 0x7F {
 				sreg ^= flagV | flagS
 			}
@@ -150,46 +141,37 @@ func (m *MCU) exec(bound uint64) {
 		// Logic and bits.
 		case opAnd:
 			x := uint32(mem[in.d()] & mem[in.r()])
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 		case opAndi:
 			x := uint32(mem[in.d()]) & uint32(in.k())
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 		case opOr:
 			x := uint32(mem[in.d()] | mem[in.r()])
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 		case opOri:
 			x := uint32(mem[in.d()]) | uint32(in.k())
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 		case opEor:
 			x := uint32(mem[in.d()] ^ mem[in.r()])
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 		case opCom:
 			x := uint32(^mem[in.d()])
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x) | flagC
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)|flagC
 		case opSwap:
 			x := mem[in.d()]
 			mem[in.d()] = x<<4 | x>>4
 		case opAsr:
 			d := uint32(mem[in.d()])
 			x := d>>1 | d&0x80
-			mem[in.d()] = uint8(x)
-			sreg = flagsShift(sreg, d, x)
+			mem[in.d()], sreg = uint8(x), flagsShift(sreg, d, x)
 		case opLsr:
 			d := uint32(mem[in.d()])
 			x := d >> 1
-			mem[in.d()] = uint8(x)
-			sreg = flagsShift(sreg, d, x)
+			mem[in.d()], sreg = uint8(x), flagsShift(sreg, d, x)
 		case opRor:
 			d := uint32(mem[in.d()])
 			x := d>>1 | sreg&flagC<<7
-			mem[in.d()] = uint8(x)
-			sreg = flagsShift(sreg, d, x)
+			mem[in.d()], sreg = uint8(x), flagsShift(sreg, d, x)
 		case opBset:
 			sreg |= uint32(in.d())
 		case opBclr:
@@ -262,7 +244,7 @@ func (m *MCU) exec(bound uint64) {
 				}
 			}
 
-		// Data memory: SRAM only; registers and I/O by address are left to execSlow.
+		// Data memory: SRAM only; the pointer's first register is r; registers and I/O by address are left to execSlow.
 		case opLds:
 			addr := in.k()
 			if addr-ramStart >= ramSize {
@@ -271,73 +253,30 @@ func (m *MCU) exec(bound uint64) {
 			mem[in.d()] = mem[addr&(memBytes-1)]
 			cyc++
 			pc++
-		case opLddY:
-			addr := (uint16(mem[28]) | uint16(mem[29])<<8) + in.k()
+		case opLdd:
+			i := int(in.r() & 31)
+			addr := (uint16(mem[i]) | uint16(mem[i+1])<<8) + in.k()
 			if addr-ramStart >= ramSize {
 				goto slow
 			}
 			mem[in.d()] = mem[addr&(memBytes-1)]
 			cyc++
-		case opLddZ:
-			addr := (uint16(mem[30]) | uint16(mem[31])<<8) + in.k()
+		case opLdInc:
+			i := int(in.r() & 31)
+			addr := uint16(mem[i]) | uint16(mem[i+1])<<8
 			if addr-ramStart >= ramSize {
 				goto slow
 			}
+			mem[i], mem[i+1] = uint8(addr+1), uint8((addr+1)>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
 			cyc++
-		case opLdX:
-			addr := uint16(mem[26]) | uint16(mem[27])<<8
+		case opLdDec:
+			i := int(in.r() & 31)
+			addr := (uint16(mem[i]) | uint16(mem[i+1])<<8) - 1
 			if addr-ramStart >= ramSize {
 				goto slow
 			}
-			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc++
-		case opLdXInc:
-			addr := uint16(mem[26]) | uint16(mem[27])<<8
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[26], mem[27] = uint8(addr+1), uint8((addr+1)>>8)
-			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc++
-		case opLdXDec:
-			addr := (uint16(mem[26]) | uint16(mem[27])<<8) - 1
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[26], mem[27] = uint8(addr), uint8(addr>>8)
-			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc++
-		case opLdYInc:
-			addr := uint16(mem[28]) | uint16(mem[29])<<8
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[28], mem[29] = uint8(addr+1), uint8((addr+1)>>8)
-			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc++
-		case opLdYDec:
-			addr := (uint16(mem[28]) | uint16(mem[29])<<8) - 1
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[28], mem[29] = uint8(addr), uint8(addr>>8)
-			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc++
-		case opLdZInc:
-			addr := uint16(mem[30]) | uint16(mem[31])<<8
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[30], mem[31] = uint8(addr+1), uint8((addr+1)>>8)
-			mem[in.d()] = mem[addr&(memBytes-1)]
-			cyc++
-		case opLdZDec:
-			addr := (uint16(mem[30]) | uint16(mem[31])<<8) - 1
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[30], mem[31] = uint8(addr), uint8(addr>>8)
+			mem[i], mem[i+1] = uint8(addr), uint8(addr>>8)
 			mem[in.d()] = mem[addr&(memBytes-1)]
 			cyc++
 		case opSts:
@@ -348,74 +287,31 @@ func (m *MCU) exec(bound uint64) {
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			cyc++
 			pc++
-		case opStdY:
-			addr := (uint16(mem[28]) | uint16(mem[29])<<8) + in.k()
+		case opStd:
+			i := int(in.r() & 31)
+			addr := (uint16(mem[i]) | uint16(mem[i+1])<<8) + in.k()
 			if addr-ramStart >= ramSize {
 				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
 			cyc++
-		case opStdZ:
-			addr := (uint16(mem[30]) | uint16(mem[31])<<8) + in.k()
+		case opStInc:
+			i := int(in.r() & 31)
+			addr := uint16(mem[i]) | uint16(mem[i+1])<<8
 			if addr-ramStart >= ramSize {
 				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
+			mem[i], mem[i+1] = uint8(addr+1), uint8((addr+1)>>8)
 			cyc++
-		case opStX:
-			addr := uint16(mem[26]) | uint16(mem[27])<<8
+		case opStDec:
+			i := int(in.r() & 31)
+			addr := (uint16(mem[i]) | uint16(mem[i+1])<<8) - 1
 			if addr-ramStart >= ramSize {
 				goto slow
 			}
 			mem[addr&(memBytes-1)] = mem[in.d()]
-			cyc++
-		case opStXInc:
-			addr := uint16(mem[26]) | uint16(mem[27])<<8
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[addr&(memBytes-1)] = mem[in.d()]
-			mem[26], mem[27] = uint8(addr+1), uint8((addr+1)>>8)
-			cyc++
-		case opStXDec:
-			addr := (uint16(mem[26]) | uint16(mem[27])<<8) - 1
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[addr&(memBytes-1)] = mem[in.d()]
-			mem[26], mem[27] = uint8(addr), uint8(addr>>8)
-			cyc++
-		case opStYInc:
-			addr := uint16(mem[28]) | uint16(mem[29])<<8
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[addr&(memBytes-1)] = mem[in.d()]
-			mem[28], mem[29] = uint8(addr+1), uint8((addr+1)>>8)
-			cyc++
-		case opStYDec:
-			addr := (uint16(mem[28]) | uint16(mem[29])<<8) - 1
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[addr&(memBytes-1)] = mem[in.d()]
-			mem[28], mem[29] = uint8(addr), uint8(addr>>8)
-			cyc++
-		case opStZInc:
-			addr := uint16(mem[30]) | uint16(mem[31])<<8
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[addr&(memBytes-1)] = mem[in.d()]
-			mem[30], mem[31] = uint8(addr+1), uint8((addr+1)>>8)
-			cyc++
-		case opStZDec:
-			addr := (uint16(mem[30]) | uint16(mem[31])<<8) - 1
-			if addr-ramStart >= ramSize {
-				goto slow
-			}
-			mem[addr&(memBytes-1)] = mem[in.d()]
-			mem[30], mem[31] = uint8(addr), uint8(addr>>8)
+			mem[i], mem[i+1] = uint8(addr), uint8(addr>>8)
 			cyc++
 		case opPush: // a new low of the stack is noted by execSlow
 			addr := m.sp
@@ -482,8 +378,7 @@ func (m *MCU) exec(bound uint64) {
 			mem[in.d()] = uint8(x)
 			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
 			x = d + r + x>>8
-			mem[in.d2()] = uint8(x)
-			sreg = flagsAdd(sreg, d, r, x)
+			mem[in.d2()], sreg = uint8(x), flagsAdd(sreg, d, r, x)
 			cyc++
 			pc++
 		case opAdcAdc:
@@ -492,8 +387,7 @@ func (m *MCU) exec(bound uint64) {
 			mem[in.d()] = uint8(x)
 			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
 			x = d + r + x>>8
-			mem[in.d2()] = uint8(x)
-			sreg = flagsAdd(sreg, d, r, x)
+			mem[in.d2()], sreg = uint8(x), flagsAdd(sreg, d, r, x)
 			cyc++
 			pc++
 		case opSubSbc:
@@ -503,8 +397,17 @@ func (m *MCU) exec(bound uint64) {
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
 			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
 			x = d - r - sreg&flagC
-			mem[in.d2()] = uint8(x)
-			sreg = flagsSubC(sreg, d, r, x)
+			mem[in.d2()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
+			cyc++
+			pc++
+		case opSbcSbc:
+			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
+			x := d - r - sreg&flagC
+			mem[in.d()] = uint8(x)
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])&^(^sreg&flagZ)
+			d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			x = d - r - sreg&flagC
+			mem[in.d2()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
 			cyc++
 			pc++
 		case opSubiSbci:
@@ -514,8 +417,7 @@ func (m *MCU) exec(bound uint64) {
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
 			d, r = uint32(mem[in.d2()]), uint32(in.r2())
 			x = d - r - sreg&flagC
-			mem[in.d2()] = uint8(x)
-			sreg = flagsSubC(sreg, d, r, x)
+			mem[in.d2()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
 			cyc++
 			pc++
 		case opSbciSbci:
@@ -525,24 +427,21 @@ func (m *MCU) exec(bound uint64) {
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])&^(^sreg&flagZ)
 			d, r = uint32(mem[in.d2()]), uint32(in.r2())
 			x = d - r - sreg&flagC
-			mem[in.d2()] = uint8(x)
-			sreg = flagsSubC(sreg, d, r, x)
+			mem[in.d2()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
 			cyc++
 			pc++
 		case opLsrRor:
 			d := uint32(mem[in.d()])
 			mem[in.d()] = uint8(d >> 1)
 			x := uint32(mem[in.d2()]) | d<<8
-			mem[in.d2()] = uint8(x >> 1)
-			sreg = flagsShift(sreg, x, x>>1)
+			mem[in.d2()], sreg = uint8(x>>1), flagsShift(sreg, x, x>>1)
 			cyc++
 			pc++
 		case opRorRor:
 			d := uint32(mem[in.d()]) | sreg<<8
 			mem[in.d()] = uint8(d >> 1)
 			x := uint32(mem[in.d2()]) | d<<8
-			mem[in.d2()] = uint8(x >> 1)
-			sreg = flagsShift(sreg, x, x>>1)
+			mem[in.d2()], sreg = uint8(x>>1), flagsShift(sreg, x, x>>1)
 			cyc++
 			pc++
 		case opLdiLdi:
@@ -553,8 +452,7 @@ func (m *MCU) exec(bound uint64) {
 		case opLdiEor:
 			mem[in.d()] = in.r()
 			x := uint32(mem[in.d2()] ^ mem[in.r2()])
-			mem[in.d2()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d2()], sreg = uint8(x), flagsLogic(sreg, x)
 			cyc++
 			pc++
 		case opMovMov:
@@ -569,17 +467,10 @@ func (m *MCU) exec(bound uint64) {
 			mem[d], mem[d+1] = mem[r], mem[r+1]
 			cyc++
 			pc++
-		case opSbrcRjmp:
+		case opSbrcRjmp, opSbrsRjmp:
 			cyc++
 			pc++
-			if mem[in.d()]&in.r() != 0 {
-				pc = uint32(in.k())
-				cyc++
-			}
-		case opSbrsRjmp:
-			cyc++
-			pc++
-			if mem[in.d()]&in.r() == 0 {
+			if mem[in.d()]&in.r() != 0 == (op == opSbrcRjmp) {
 				pc = uint32(in.k())
 				cyc++
 			}
@@ -632,28 +523,31 @@ func (m *MCU) exec(bound uint64) {
 		case opSubiBr:
 			d, r := uint32(mem[in.d()]), uint32(in.r())
 			x := d - r
-			mem[in.d()] = uint8(x)
-			sreg = flagsSub(sreg, d, r, x)
+			mem[in.d()], sreg = uint8(x), flagsSub(sreg, d, r, x)
 			goto branch
 		case opSbciBr:
 			d, r := uint32(mem[in.d()]), uint32(in.r())
 			x := d - r - sreg&flagC
-			mem[in.d()] = uint8(x)
-			sreg = flagsSubC(sreg, d, r, x)
+			mem[in.d()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
 			goto branch
 		case opDecBr:
 			x := uint32(mem[in.d()]) - 1
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 			if uint8(x) == 0x7F {
 				sreg ^= flagV | flagS
 			}
 			goto branch
 		case opAndBr:
 			x := uint32(mem[in.d()] & mem[in.r()])
-			mem[in.d()] = uint8(x)
-			sreg = flagsLogic(sreg, x)
+			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
 			goto branch
+		case opCpCpc:
+			x := uint32(mem[in.d()]) - uint32(mem[in.r()])
+			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
+			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			cyc++
+			pc++
 		case opCpCpcBr:
 			x := uint32(mem[in.d()]) - uint32(mem[in.r()])
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
@@ -679,7 +573,9 @@ func (m *MCU) exec(bound uint64) {
 			pc++
 			goto branch
 
-		default: // I/O, interrupt flag, sleep, reserved codes
+		case opIllegal: // named, so that the jump table starts at 0
+			goto slow
+		default: // I/O, interrupt flag, sleep
 			goto slow
 		}
 		continue

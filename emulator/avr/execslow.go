@@ -12,9 +12,9 @@ func (m *MCU) execSlow() {
 	case opLds, opSts:
 		m.pc++
 		m.access(o == opLds, in.k(), in.d())
-	case opLdX, opLdXInc, opLdXDec, opLdYInc, opLdYDec, opLdZInc, opLdZDec, opLddY, opLddZ:
+	case opLdd, opLdInc, opLdDec:
 		m.access(true, m.effective(in), in.d())
-	case opStX, opStXInc, opStXDec, opStYInc, opStYDec, opStZInc, opStZDec, opStdY, opStdZ:
+	case opStd, opStInc, opStDec:
 		m.indirectStore(in)
 	case opPush:
 		m.sp--
@@ -119,22 +119,16 @@ func (m *MCU) indirectStore(in inst) {
 
 // effective returns the address of an indirect access and moves the pointer.
 func (m *MCU) effective(in inst) uint16 {
-	pair := uint(30)
-	switch in.op() {
-	case opLdX, opLdXInc, opLdXDec, opStX, opStXInc, opStXDec:
-		pair = 26
-	case opLddY, opLdYInc, opLdYDec, opStdY, opStYInc, opStYDec:
-		pair = 28
-	}
+	pair := uint(in.r())
 	addr := m.pointer(pair)
 	switch in.op() {
-	case opLddY, opLddZ, opStdY, opStdZ:
-		return addr + in.k()
-	case opLdXInc, opLdYInc, opLdZInc, opStXInc, opStYInc, opStZInc:
+	case opLdInc, opStInc:
 		m.setPointer(pair, addr+1)
-	case opLdXDec, opLdYDec, opLdZDec, opStXDec, opStYDec, opStZDec:
+	case opLdDec, opStDec:
 		addr--
 		m.setPointer(pair, addr)
+	default:
+		addr += in.k()
 	}
 	return addr
 }

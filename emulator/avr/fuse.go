@@ -14,8 +14,10 @@ const (
 	opAddAdc
 	opAdcAdc
 	opSubSbc
+	opSbcSbc
 	opSubiSbci
 	opSbciSbci
+	opCpCpc
 	opLsrRor
 	opRorRor
 	opLdiLdi
@@ -26,7 +28,7 @@ const (
 	opSbrsRjmp
 	opLdsLds // d, r: registers; k, k2: addresses, both in SRAM
 	opStsSts
-	opLddLdd // d, r: registers; d2, r2: displacements; k2: the pointer, 28 or 30
+	opLddLdd // d, r: registers; d2, r2: displacements; k2: the pointer
 	opStdStd
 
 	// d, r as the comparison, d2, r2 the second one; k2: offset (7 bits), polarity
@@ -75,6 +77,8 @@ var fusions = [...]struct {
 	{opAdd, opAdc, 0, opAddAdc, layoutPair},
 	{opAdc, opAdc, 0, opAdcAdc, layoutPair},
 	{opSub, opSbc, 0, opSubSbc, layoutPair},
+	{opSbc, opSbc, 0, opSbcSbc, layoutPair},
+	{opCp, opCpc, 0, opCpCpc, layoutPair},
 	{opSubi, opSbci, 0, opSubiSbci, layoutPair},
 	{opSbci, opSbci, 0, opSbciSbci, layoutPair},
 	{opLsr, opRor, 0, opLsrRor, layoutPair},
@@ -87,10 +91,8 @@ var fusions = [...]struct {
 	{opSbrs, opRjmp, 0, opSbrsRjmp, layoutSkip},
 	{opLds, opLds, 0, opLdsLds, layoutWide},
 	{opSts, opSts, 0, opStsSts, layoutWide},
-	{opLddY, opLddY, 0, opLddLdd, layoutDisp},
-	{opLddZ, opLddZ, 0, opLddLdd, layoutDisp},
-	{opStdY, opStdY, 0, opStdStd, layoutDisp},
-	{opStdZ, opStdZ, 0, opStdStd, layoutDisp},
+	{opLdd, opLdd, 0, opLddLdd, layoutDisp},
+	{opStd, opStd, 0, opStdStd, layoutDisp},
 }
 
 // fuse marks the back edges of waiting loops, then fuses what it can at each word.
@@ -153,14 +155,10 @@ func packFused(p *program, pc, n int, a, b, c fields, ramEnd uint16) bool {
 		}
 		out.r, out.k, out.k2 = b.d, a.k, b.k
 	case layoutDisp:
-		out.k2 = 30
-		if a.op == opLddY || a.op == opStdY {
-			out.k2 = 28
+		if a.r != b.r || f.fused == opLddLdd && a.d&^1 == a.r {
+			return false // two pointers, or the first load changes the pointer
 		}
-		if f.fused == opLddLdd && uint16(a.d)&^1 == out.k2 {
-			return false // the first load changes the pointer
-		}
-		out.r, out.k = b.d, a.k|b.k<<8
+		out.r, out.k, out.k2 = b.d, a.k|b.k<<8, uint16(a.r)
 	case layoutBranch:
 		out.k2 = branchBits(b, uint16(pc)+2)
 	case layoutTriple:
@@ -217,7 +215,7 @@ func waits(body []inst) bool {
 		switch body[n].op() {
 		case opLds:
 			n++ // its address word
-		case opNop, opLddY, opLddZ, opLdX, opIn, opInSreg, opSbic, opSbis, opSbrc, opSbrs, opCpse,
+		case opNop, opLdd, opIn, opInSreg, opSbic, opSbis, opSbrc, opSbrs, opCpse,
 			opMov, opMovw, opLdi, opAnd, opAndi, opOr, opOri, opEor, opCp, opCpi, opCpc, opCom, opSwap,
 			opLsr, opRor, opAsr, opAdd, opAdc, opSub, opSbc, opNeg, opBst, opBld, opRjmp, opBrbs, opBrbc:
 		case opSubi, opSbci: // used to compare with a changed copy
