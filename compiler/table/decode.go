@@ -166,7 +166,7 @@ func (r *reader) sections(t *Table) {
 	button := f&flagButton != 0
 	if button {
 		t.Button = Button{Portion: r.number(), PerHour: r.u8()}
-		r.note("BUTTON", "a press feeds %d units, at most %d an hour", t.Button.Portion, t.Button.PerHour)
+		r.note("BUTTON", "a press feeds %s, at most %d an hour", counted(t.Button.Portion, "unit"), t.Button.PerHour)
 	}
 	if f&flagWheel != 0 {
 		t.Wheel = Wheel{TurnMillis: r.number(), PocketUnits: r.number(), UnitMg: r.number(), TrimMicros: int32(r.signed())}
@@ -215,7 +215,7 @@ func (r *reader) overrides() []OverrideGroup {
 	if n == 0 {
 		r.fail("OVERRIDES groups", "a section without any")
 	}
-	r.note("OVERRIDES", "%d groups of spans, counted in %d min", n, unit)
+	r.note("OVERRIDES", "%s of spans, counted in %d min", counted(n, "group"), unit)
 	for ; n > 0 && r.err == nil; n-- {
 		groups = append(groups, r.overrideGroup(unit))
 	}
@@ -225,7 +225,7 @@ func (r *reader) overrides() []OverrideGroup {
 func (r *reader) overrideGroup(unit Minute) OverrideGroup {
 	g := OverrideGroup{Offset: int8(r.i8())}
 	n := r.number()
-	r.note("OVERRIDES offset", "UTC%s in %d spans", offsetText(g.Offset), n)
+	r.note("OVERRIDES offset", "UTC%s in %s", offsetText(g.Offset), counted(n, "span"))
 	end := Minute(0)
 	for ; n > 0 && r.err == nil; n-- {
 		start := r.plus(end, unit)
@@ -248,7 +248,7 @@ func (r *reader) plus(m, unit Minute) Minute {
 
 func (r *reader) rules(t *Table) {
 	n := r.u8()
-	r.note("RULES", "%d day rules", n)
+	r.note("RULES", "%s", counted(uint32(n), "day rule"))
 	for i := 1; i <= n && r.err == nil; i++ {
 		t.Rules = append(t.Rules, r.rule(i))
 	}

@@ -113,7 +113,7 @@ func (t Transition) String() string {
 	if t.Week >= 1 && t.Week <= 5 {
 		w = week[t.Week]
 	}
-	return fmt.Sprintf("%s %s of month %d at %s", w, weekdayShort[t.Weekday%7], t.Month, wallText(t.Minutes))
+	return fmt.Sprintf("%s %s of %s at %s", w, weekdayShort[t.Weekday%7], time.Month(t.Month), wallText(t.Minutes))
 }
 
 // wallText shows minutes after midnight, which may lie outside the day.
@@ -132,18 +132,25 @@ func (w Wheel) String() string {
 	}
 	mass := "counted in pockets"
 	if w.UnitMg > 0 {
-		mass = fmt.Sprintf("%d units of %d mg in a pocket", w.PocketUnits, w.UnitMg)
+		mass = fmt.Sprintf("%s of %d mg in a pocket", counted(w.PocketUnits, "unit"), w.UnitMg)
 	}
 	return fmt.Sprintf("%s, %s, stop pulse %+d us", turn, mass, w.TrimMicros)
 }
 
 func (w *Wheel) portionText(units uint32) string {
 	if w.UnitMg == 0 {
-		return fmt.Sprintf("%d units, %d in a pocket", units, w.PocketUnits)
+		return fmt.Sprintf("%s, %d in a pocket", counted(units, "unit"), w.PocketUnits)
 	}
 	mg := uint64(units) * uint64(w.UnitMg)
 	grams := strings.TrimRight(strings.TrimRight(fmt.Sprintf("%d.%03d", mg/1000, mg%1000), "0"), ".")
-	return fmt.Sprintf("%d units, %s g", units, grams)
+	return fmt.Sprintf("%s, %s g", counted(units, "unit"), grams)
+}
+
+func counted(n uint32, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func (t Times) String() string {
