@@ -29,6 +29,35 @@ func newChip(t testing.TB, source string, adjust ...func(*avr.Config)) *avr.MCU 
 	return m
 }
 
+// runToBreak runs until BREAK, at most limit cycles.
+func runToBreak(t testing.TB, m *avr.MCU, limit uint64) {
+	t.Helper()
+	if r := m.RunFor(limit); r != avr.StopBreak {
+		t.Fatalf("%v at %#x after %d cycles, want BREAK", r, m.PC(), limit)
+	}
+}
+
+// runUntil single-steps until the PC is at a label.
+func runUntil(t testing.TB, m *avr.MCU, pc uint16, steps int) {
+	t.Helper()
+	for range steps {
+		if m.PC() == pc {
+			return
+		}
+		m.Step()
+	}
+	t.Fatalf("PC %#x after %d steps, want %#x", m.PC(), steps, pc)
+}
+
+func wantRegs(t testing.TB, m *avr.MCU, want map[uint8]uint8) {
+	t.Helper()
+	for r, v := range want {
+		if got := m.Reg(r); got != v {
+			t.Errorf("r%d = %#02x, want %#02x", r, got, v)
+		}
+	}
+}
+
 // TestHello sends two characters by polling UDRE and reads them off the line.
 func TestHello(t *testing.T) {
 	var got []byte

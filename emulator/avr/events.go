@@ -56,8 +56,17 @@ func (m *MCU) ioNow() uint64 {
 
 // setReal schedules slot at a cycle; never cancels it.
 func (m *MCU) setReal(slot int, at uint64) {
-	m.events.real[slot] = at
-	m.recomputeNext()
+	e := &m.events
+	old := e.real[slot]
+	e.real[slot] = at
+	switch {
+	case at <= e.nextReal:
+		e.nextReal = at
+		m.mergeNext()
+	case old <= e.nextReal: // the earliest moved back
+		m.recomputeNext()
+	}
+	m.attention = true
 }
 
 // setIO schedules slot at a time of the I/O clock; never cancels it.

@@ -95,6 +95,14 @@ var fusions = [...]struct {
 	{opStd, opStd, 0, opStdStd, layoutDisp},
 }
 
+// fusionsOf lists the fusions that begin with an operation.
+var fusionsOf = func() (of [opPlainMax][]int) {
+	for n, f := range fusions {
+		of[f.first] = append(of[f.first], n)
+	}
+	return of
+}()
+
 // fuse marks the back edges of waiting loops, then fuses what it can at each word.
 func fuse(p *program, ramEnd uint16) {
 	p.code = p.plain
@@ -105,7 +113,7 @@ func fuse(p *program, ramEnd uint16) {
 		}
 	}
 	for pc := range p.code[:codeWords-4] {
-		for n := range fusions {
+		for _, n := range fusionsOf[p.plain[pc].op()] {
 			if fuseAt(p, pc, n, ramEnd) {
 				break
 			}

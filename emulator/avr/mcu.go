@@ -36,6 +36,7 @@ type state struct {
 	resetReq  uint8     // MCUSR bits of a reset to be taken at the next instruction boundary
 	irq       uint32    // bit v: vector v is flagged and enabled
 	cycle     uint64
+	awakeFrom uint64 // cycle since which the CPU has executed; valid in modeRun
 
 	clock  clockState
 	events eventState
@@ -209,28 +210,37 @@ func (m *MCU) Run(limit uint64) StopReason {
 		m.mode, m.illegal = modeRun, false
 	}
 	for m.cycle < limit {
-		if m.cycle >= m.events.next {
-			m.runEvents()
+		if reason := m.proceed(limit); reason != StopLimit {
+			return reason
 		}
-		if m.resetReq != 0 {
-			m.reset(m.resetReq)
+	}
+	return StopLimit
+}
+
+// proceed does the next thing there is to do: run due events and take a reset,
+// then enter an interrupt, execute, wake, or jump to the next event.
+func (m *MCU) proceed(limit uint64) StopReason {
+	if m.cycle >= m.events.next {
+		m.runEvents()
+	}
+	if m.resetReq != 0 {
+		m.reset(m.resetReq)
+	}
+	if m.stopped {
+		return StopCalled
+	}
+	switch m.mode {
+	case modeRun:
+		m.running(limit)
+	case modeSleep:
+		m.sleeping(limit)
+	case modeStopped:
+		if m.illegal {
+			return StopIllegal
 		}
-		if m.stopped {
-			return StopCalled
-		}
-		switch m.mode {
-		case modeRun:
-			m.running(limit)
-		case modeSleep:
-			m.sleeping(limit)
-		case modeStopped:
-			if m.illegal {
-				return StopIllegal
-			}
-			return StopBreak
-		default:
-			m.cycle = min(limit, m.events.next)
-		}
+		return StopBreak
+	default:
+		m.cycle = min(limit, m.events.next)
 	}
 	return StopLimit
 }
@@ -238,13 +248,19 @@ func (m *MCU) Run(limit uint64) StopReason {
 // RunFor runs for n more cycles.
 func (m *MCU) RunFor(n uint64) StopReason { return m.Run(m.cycle + n) }
 
-// Step executes one instruction, or enters one interrupt, or jumps to the next
-// event while the CPU does not execute.
+// Step executes one instruction, or enters one interrupt, or wakes; while the CPU
+// does not execute and nothing wakes it, it jumps to the next event, or one cycle on
+// if there is none.
 func (m *MCU) Step() StopReason {
-	if m.mode != modeRun {
-		return m.Run(max(m.cycle+1, min(m.events.next, never-1)))
+	m.stopped = false
+	if m.mode == modeStopped {
+		m.mode, m.illegal = modeRun, false
 	}
-	return m.Run(m.cycle + 1)
+	limit := m.cycle + 1
+	if m.mode != modeRun && m.events.next != never {
+		limit = max(limit, m.events.next)
+	}
+	return m.proceed(limit)
 }
 
 // running serves a pending interrupt or executes up to the next event.

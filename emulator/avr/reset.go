@@ -6,6 +6,9 @@ const resetDelayCycles = 14
 // reset takes the causes requested. Registers and SRAM keep their contents
 // [DS 11: only the I/O registers are reset].
 func (m *MCU) reset(causes uint8) {
+	if m.mode == modeRun {
+		m.stats.Awake += m.cycle - m.awakeFrom
+	}
 	m.resetReq = 0
 	m.stats.Resets++
 	m.inhibit = false
@@ -95,7 +98,7 @@ func (m *MCU) started() {
 		if m.supply.external || m.supply.brownOut {
 			return
 		}
-		m.mode = modeRun
+		m.mode, m.awakeFrom = modeRun, m.cycle
 		m.pc = 0
 		if m.fuses.BootReset {
 			m.pc = m.bootStart()

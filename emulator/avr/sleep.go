@@ -34,6 +34,7 @@ func (m *MCU) sleep() {
 	if smcr&1 == 0 || mode == 4 || mode == 5 {
 		return
 	}
+	m.stats.Awake += m.cycle - m.awakeFrom
 	m.mode, m.sleepMode = modeSleep, mode
 	m.attention = true
 	if mode != sleepIdle {
@@ -102,7 +103,7 @@ func (m *MCU) wake() {
 // awake lets the CPU run: four cycles halted, then the interrupt if it is still
 // requested. A level that ended during start-up wakes without one [DS 10.5].
 func (m *MCU) awake() {
-	m.mode = modeRun
+	m.mode, m.awakeFrom = modeRun, m.cycle
 	m.mem[MCUCR] &^= 0x60
 	m.resumeIO()
 	m.attention = true

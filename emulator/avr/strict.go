@@ -77,8 +77,17 @@ type Stats struct {
 	MinSP        uint16       // lowest stack pointer seen
 }
 
-// Stats returns the counts; Awake is up to date only between calls of Run.
-func (m *MCU) Stats() *Stats { return &m.stats }
+// Stats returns the counts up to now.
+func (m *MCU) Stats() Stats {
+	s := m.stats
+	if m.mode == modeRun {
+		s.Awake += m.cycle - m.awakeFrom
+	}
+	return s
+}
 
 // ClearStats starts the counts again.
-func (m *MCU) ClearStats() { m.stats = Stats{MinSP: m.sp} }
+func (m *MCU) ClearStats() {
+	m.stats = Stats{MinSP: m.sp}
+	m.awakeFrom = m.cycle
+}

@@ -88,6 +88,9 @@ func maxHz(millivolts uint16) uint64 {
 // powerOff is the moment the supply is gone.
 func (m *MCU) powerOff() {
 	m.tearEEPROM()
+	if m.mode == modeRun {
+		m.stats.Awake += m.cycle - m.awakeFrom
+	}
 	m.mode = modeOff
 	m.inhibit = false
 	m.clearPeripherals()
