@@ -116,6 +116,14 @@ func one(what string) cobra.PositionalArgs {
 	}
 }
 
+// none wants no arguments.
+func none(_ *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return fmt.Errorf("no arguments are wanted, there is %q", args[0])
+	}
+	return nil
+}
+
 // colored reports whether to write colours: only on a terminal, never where NO_COLOR is set (no-color.org) or the terminal
 // says that it cannot.
 func colored(w io.Writer) bool {

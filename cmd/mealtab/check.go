@@ -1,13 +1,180 @@
 package main
 
-import "github.com/spf13/cobra"
+import (
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/review"
+)
+
+type checkFlags struct {
+	compileOptions
+	utc, strict bool
+}
 
 func (a *app) checkCommand() *cobra.Command {
-	return &cobra.Command{Use: "check PLAN", Args: one("PLAN"), RunE: func(*cobra.Command, []string) error { return nil }}
+	var f checkFlags
+	cmd := &cobra.Command{
+		Use:   "check PLAN",
+		Short: "Say whether a plan is right, and what it will do",
+		Long: `Read a plan, report every error and everything that is probably not meant, and show what the
+plan will do: food per day and week, the longest time without food, how long the hopper lasts, the
+next servings, and the odd days of the next three years. The plan is compiled and proved on the way;
+nothing is written.
+
+Errors and warnings go to standard error, the report to standard output.`,
+		Example: `  mealtab check plan.toml
+  mealtab check plan.toml --strict          warnings fail too (exit code 1)
+  mealtab check plan.toml --now 2027-03-01  as it will be seen on that day
+  mealtab check - <plan.toml`,
+		Args: one("PLAN"),
+		RunE: func(_ *cobra.Command, args []string) error { return a.runCheck(args[0], f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
+	flags.BoolVar(&f.utc, "utc", false, "show the next servings in UTC")
+	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: exit code 1")
+	return cmd
 }
-func (a *app) ruleCommand() *cobra.Command {
-	return &cobra.Command{Use: "rule RULE", Args: one("RULE"), RunE: func(*cobra.Command, []string) error { return nil }}
+
+func (a *app) runCheck(name string, f checkFlags) error {
+	src, err := a.read(name)
+	if err != nil {
+		return err
+	}
+	return a.check(name, src, f)
 }
-func (a *app) demoCommand() *cobra.Command {
-	return &cobra.Command{Use: "demo", RunE: func(*cobra.Command, []string) error { return nil }}
+
+func (a *app) check(name string, src []byte, f checkFlags) error {
+	l, err := a.loadPlan(name, src)
+	if err != nil {
+		return err
+	}
+	c, err := a.compile(l, f.compileOptions)
+	if err != nil {
+		return err
+	}
+	ds := a.warnings(c)
+	if err := a.report(ds); err != nil {
+		return err
+	}
+	if err := a.checkReport(c, f); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "\nno errors, %s\n", count(len(ds), "warning"))
+	if f.strict && len(ds) > 0 {
+		return fmt.Errorf("%s, and --strict lets none pass", count(len(ds), "warning"))
+	}
+	return nil
+}
+
+// checkReport writes the report as one text.
+func (a *app) checkReport(c *compiled, f checkFlags) error {
+	in := a.reviewInput(c)
+	var b strings.Builder
+	a.heading(&b, c)
+	meals(&b, c.plan)
+	for _, preset := range presets(c) {
+		food(&b, c, in, preset)
+	}
+	if err := a.next(&b, c, f.utc); err != nil {
+		return err
+	}
+	ahead(&b, in)
+	_, err := io.WriteString(a.out, b.String())
+	return err
+}
+
+func (a *app) reviewInput(c *compiled) review.Input {
+	return review.Input{Plan: c.plan, Zone: c.zone, Table: c.Table, MealOf: c.MealOf, Now: moment.Minute(a.now)}
+}
+
+func (a *app) heading(b *strings.Builder, c *compiled) {
+	now := c.zone.At(a.now.Unix())
+	fmt.Fprintf(b, "%s\n", title(c.plan.Name))
+	fmt.Fprintf(b, "  zone   %s, now %s; %s\n", c.plan.Zone, serving.OffsetWords(now.Abbrev, now.Seconds), dataVersion(c.db))
+	fmt.Fprintf(b, "  table  %d of %d bytes for %s; %s servings proved through %s\n",
+		len(c.Bytes), c.Capacity, c.board.Name, thousands(c.Proof.Instants), c.Proof.Through)
+}
+
+// meals says in words what each meal is.
+func meals(b *strings.Builder, p *plan.Plan) {
+	fmt.Fprint(b, "\nMeals\n")
+	width := 0
+	for i := range p.Meals {
+		width = max(width, utf8.RuneCountInString(p.Meals[i].Name))
+	}
+	for i := range p.Meals {
+		m := &p.Meals[i]
+		head := fmt.Sprintf("  %s  %9s  ", serving.Pad(m.Name, min(width, 24)), m.Portion)
+		b.WriteString(wrap(head, plan.Describe(m.Set)+inPresets(p, m)))
+	}
+}
+
+// inPresets names the presets of a meal that is not in all.
+func inPresets(p *plan.Plan, m *plan.Meal) string {
+	var names []string
+	for i, name := range p.Presets {
+		if m.Presets>>i&1 != 0 {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 || len(names) == len(p.Presets) {
+		return ""
+	}
+	return "; only with " + strings.Join(names, ", ")
+}
+
+// shownNext is how many of the next servings check shows.
+const shownNext = 6
+
+func (a *app) next(b *strings.Builder, c *compiled, utc bool) error {
+	s := c.schedule()
+	fmt.Fprint(b, "\nNext servings\n")
+	list := s.Walk(serving.Range{From: moment.Minute(a.now), To: serving.End(s.Table)}, presets(c)[0]).Take(shownNext)
+	if len(list) == 0 {
+		fmt.Fprint(b, "  none\n")
+	}
+	out := serving.Text{Out: indented{b}, UTC: utc}
+	for _, s := range list {
+		if err := out.Write(s); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// indented writes lines two characters to the right.
+type indented struct{ b *strings.Builder }
+
+func (w indented) Write(p []byte) (int, error) {
+	for line := range strings.Lines(string(p)) {
+		w.b.WriteString("  " + line)
+	}
+	return len(p), nil
+}
+
+// shownAhead is how many odd days check lists.
+const shownAhead = 24
+
+func ahead(b *strings.Builder, in review.Input) {
+	list := review.Surprises(in)
+	if len(list) == 0 {
+		return
+	}
+	fmt.Fprint(b, "\nOdd days in the next three years\n")
+	for i, s := range list {
+		if i == shownAhead {
+			fmt.Fprintf(b, "  and %d more\n", len(list)-shownAhead)
+			break
+		}
+		b.WriteString(wrap("  "+s.Date()+"  ", s.Text))
+	}
 }

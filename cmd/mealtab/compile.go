@@ -12,6 +12,8 @@ import (
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/review"
+	"mealtab/compiler/table"
 )
 
 type compileFlags struct {
@@ -121,8 +123,27 @@ func encode(tab []byte, format string) ([]byte, error) {
 
 // warnings are all there are about a compiled plan, in the order of the plan's lines.
 func (a *app) warnings(c *compiled) plan.Diagnostics {
-	return c.diagnostics.Sort()
+	ds := append(c.diagnostics, review.Warnings(a.reviewInput(c))...)
+	if c.Proof.Through < table.MaxDay {
+		ds = append(ds, validThrough(c))
+	}
+	return ds.Sort()
 }
+
+// validThrough says that the table ends before the calendar does.
+func validThrough(c *compiled) plan.Diagnostic {
+	what := "the zone's clock changes are"
+	if len(c.Explicit) > 0 {
+		what = strings.Join(c.Explicit, ", ") + " is"
+	}
+	return plan.Diagnostic{
+		Code: codeThrough, Severity: plan.Warning, Source: c.plan.Source,
+		Message: fmt.Sprintf("the table is right through %s only: %s carried as single dates, and no more fit the bank", c.Proof.Through, what),
+		Hint:    "compile again before that day",
+	}
+}
+
+const codeThrough plan.Code = "valid-through"
 
 // summary says what was made and what was proved.
 func (c *compiled) summary(w io.Writer, name, output string) error {

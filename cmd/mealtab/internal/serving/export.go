@@ -24,6 +24,7 @@ type jsonServing struct {
 }
 
 type jsonMeal struct {
+	Meal    int         `json:"meal"`
 	Name    string      `json:"name,omitempty"`
 	Pockets int         `json:"pockets"`
 	Grams   json.Number `json:"grams,omitempty"`
@@ -73,7 +74,7 @@ func (j *jsonWriter) Write(s Serving) error {
 		Zone: s.Offset.Abbrev, Pockets: s.Pockets(), Grams: gramsNumber(s.Milligrams()), Meals: []jsonMeal{},
 	}
 	for _, m := range s.Meals {
-		v.Meals = append(v.Meals, jsonMeal{m.Name, m.Pockets, gramsNumber(m.Milligrams)})
+		v.Meals = append(v.Meals, jsonMeal{m.Number, m.Name, m.Pockets, gramsNumber(m.Milligrams)})
 	}
 	line, err := json.Marshal(v)
 	if err != nil {
@@ -102,7 +103,7 @@ type csvWriter struct{ out *csv.Writer }
 func newCSV(w io.Writer) *csvWriter {
 	c := &csvWriter{csv.NewWriter(w)}
 	c.out.UseCRLF = true // RFC 4180 §2
-	_ = c.out.Write([]string{"local", "utc", "offset", "meal", "pockets", "grams"})
+	_ = c.out.Write([]string{"local", "utc", "offset", "meal", "name", "pockets", "grams"})
 	return c
 }
 
@@ -110,7 +111,7 @@ func (c *csvWriter) Write(s Serving) error {
 	local := s.Local()
 	for _, m := range s.Meals {
 		err := c.out.Write([]string{local.Format(localLayout), s.At.Time().Format(localLayout + "Z"), local.Format(offsetLayout),
-			m.Name, strconv.Itoa(m.Pockets), gramsNumber(m.Milligrams).String()})
+			strconv.Itoa(m.Number), m.Name, strconv.Itoa(m.Pockets), gramsNumber(m.Milligrams).String()})
 		if err != nil {
 			return err
 		}

@@ -26,6 +26,7 @@ type Range struct{ From, To table.Minute }
 
 // Meal is one meal's part of a serving.
 type Meal struct {
+	Number     int    // in the table, from 1
 	Name       string // may be empty
 	Pockets    int    // that the wheel turns
 	Milligrams int64  // that the plan says; 0: not known
@@ -92,7 +93,7 @@ func (c *Cursor) Next() (s Serving, ok bool) {
 func (s *Schedule) serving(due replay.Serving) Serving {
 	out := Serving{At: due.At, Offset: s.Clock.At(unix(due.At)), Meals: make([]Meal, 0, len(due.Meals))}
 	for _, share := range due.Meals {
-		m := Meal{Pockets: share.Pockets, Milligrams: int64(share.Units) * int64(s.Table.Wheel.UnitMg)}
+		m := Meal{Number: share.Meal + 1, Pockets: share.Pockets, Milligrams: int64(share.Units) * int64(s.Table.Wheel.UnitMg)}
 		if share.Meal < len(s.Names) {
 			m.Name = s.Names[share.Meal]
 		}

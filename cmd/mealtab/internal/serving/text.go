@@ -7,8 +7,11 @@ import (
 	"unicode/utf8"
 )
 
-// Grams is a weight without needless digits: "18 g", "6.2 g", "1400 g".
+// Grams is a weight without needless digits: "18 g", "6.2 g", "1.4 kg".
 func Grams(milligrams int64) string {
+	if milligrams >= 1_000_000 {
+		return decimal(milligrams/1000) + " kg"
+	}
 	return decimal(milligrams) + " g"
 }
 
@@ -52,7 +55,7 @@ func (t *Text) Write(s Serving) error {
 		if m.Milligrams > 0 {
 			amount = Grams(m.Milligrams)
 		}
-		fmt.Fprintf(&b, "%-25s  %s  %9s  %10s\n", when, Pad(m.label(), 22), amount, PocketWord(m.Pockets))
+		fmt.Fprintf(&b, "%-26s  %s  %9s  %10s\n", when, Pad(m.label(), 22), amount, PocketWord(m.Pockets))
 		when = ""
 	}
 	t.last = &s
@@ -68,9 +71,10 @@ func OffsetWords(abbrev string, seconds int) string {
 	return abbrev
 }
 
+// label is the name, or the meal's number in the table.
 func (m Meal) label() string {
 	if m.Name == "" {
-		return "a meal"
+		return fmt.Sprintf("meal %d", m.Number)
 	}
 	return m.Name
 }

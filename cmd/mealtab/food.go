@@ -1,0 +1,92 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/review"
+	"mealtab/compiler/table"
+	"mealtab/emulator/replay"
+)
+
+// presets are those of a plan, or all meals as one where it has none.
+func presets(c *compiled) []int {
+	if c.Table.Presets == 0 {
+		return []int{replay.AllPresets}
+	}
+	list := make([]int, c.Table.Presets)
+	for i := range list {
+		list[i] = i
+	}
+	return list
+}
+
+// food shows amounts in one preset.
+func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
+	s := review.Summarize(in, preset)
+	with := ""
+	if preset >= 0 {
+		with = fmt.Sprintf(" with preset %q", c.plan.Presets[preset])
+	}
+	if s.Days == 0 {
+		fmt.Fprintf(b, "\nFood%s\n  none from now on\n", with)
+		return
+	}
+	fmt.Fprintf(b, "\nFood%s, %s from %s\n", with, count(s.Days, "day"), dateText(s.First))
+	fmt.Fprintf(b, "  %-22s %12s %12s %12s\n", "", "average", "least", "most")
+	rows(b, "a day", s.Day)
+	if s.Week.Servings.Count > 0 {
+		rows(b, "a week", s.Week)
+	}
+	if gap := s.Hungry; gap.To > gap.From {
+		fmt.Fprintf(b, "  longest without food   %s, first from %s to %s\n", duration(gap.To-gap.From), c.local(gap.From), c.local(gap.To))
+	}
+	hopper(b, c, s.Hopper)
+}
+
+func rows(b *strings.Builder, what string, a review.Amount) {
+	if a.Milligrams.Most > 0 {
+		m := a.Milligrams
+		fmt.Fprintf(b, "  %-7s %-14s %12s %12s %12s\n", what, "planned", fmt.Sprintf("%.1f g", m.Mean()/1000), serving.Grams(m.Least), serving.Grams(m.Most))
+		what = ""
+	}
+	for _, r := range []struct {
+		unit   string
+		spread review.Spread
+	}{{"pockets", a.Pockets}, {"servings", a.Servings}} {
+		fmt.Fprintf(b, "  %-7s %-14s %12.1f %12d %12d\n", what, r.unit, r.spread.Mean(), r.spread.Least, r.spread.Most)
+		what = ""
+	}
+}
+
+func hopper(b *strings.Builder, c *compiled, h review.Hopper) {
+	switch {
+	case !h.Known:
+	case h.Lasts:
+		fmt.Fprintf(b, "  a full hopper (%s)   is enough to the end of the plan\n", serving.Grams(c.plan.Hopper))
+	default:
+		fmt.Fprintf(b, "  a full hopper          %s, filled now: %s; the last whole serving is on %s\n", serving.Grams(c.plan.Hopper), count(h.Days, "day"), c.local(h.Last))
+	}
+}
+
+// local shows an instant by the clock on the wall.
+func (c *compiled) local(at table.Minute) string {
+	o := c.zone.At(at.Time().Unix())
+	return at.Time().In(time.FixedZone(o.Abbrev, o.Seconds)).Format("Mon 2006-01-02 15:04")
+}
+
+func dateText(day int) string {
+	return time.Date(2000, 1, 1+day, 0, 0, 0, 0, time.UTC).Format("Mon 2006-01-02")
+}
+
+func duration(m table.Minute) string {
+	switch {
+	case m < 60:
+		return fmt.Sprintf("%d min", m)
+	case m%60 == 0:
+		return fmt.Sprintf("%d h", m/60)
+	}
+	return fmt.Sprintf("%d h %d min", m/60, m%60)
+}

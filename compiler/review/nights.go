@@ -1,0 +1,137 @@
+package review
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+	"mealtab/emulator/replay"
+)
+
+// night is a meal's instance in a skipped or repeated hour.
+type night struct {
+	meal    int // of the table
+	kind    zone.Kind
+	nominal table.Minute // as the plan says
+	shown   table.Minute // the clock on the wall when it is served
+	omitted bool         // not served at all
+	change  zone.Transition
+}
+
+// hours are the bounds of the skipped or repeated time, as clock readings.
+func (n *night) hours() (from, to string) {
+	before, after := n.change.At+int64(n.change.Before.Seconds), n.change.At+int64(n.change.After.Seconds)
+	return clockText(minuteOf(min(before, after))), clockText(minuteOf(max(before, after)))
+}
+
+func clockText(nominal table.Minute) string { return nominal.Time().Format("15:04") }
+
+func (n *night) date() string { return n.nominal.Time().Format("2006-01-02") }
+
+// findNights looks at the hours around each change of the clocks in a range. A copy of the table in a zone that never
+// changes gives the nominal times: what the plan says, before any hour is skipped.
+func (r *review) findNights(from, to table.Minute) (list []night) {
+	changes := r.Zone.Transitions(unix(from), unix(to))
+	if len(changes) == 0 {
+		return nil
+	}
+	plain := nominalTable(r.Table)
+	for _, c := range changes {
+		before, after := c.At+int64(c.Before.Seconds), c.At+int64(c.After.Seconds)
+		kind := zone.Gap
+		if after < before {
+			kind = zone.Overlap
+		}
+		cursor := replay.New(plain, replay.Options{
+			From: minuteOf(min(before, after)), To: minuteOf(max(before, after)), Preset: replay.AllPresets})
+		for s, ok := cursor.Next(); ok; s, ok = cursor.Next() {
+			for _, m := range s.Meals {
+				list = append(list, r.night(m.Meal, kind, s.At, c))
+			}
+		}
+	}
+	return list
+}
+
+func (r *review) night(meal int, kind zone.Kind, nominal table.Minute, c zone.Transition) night {
+	at := nominal - table.Minute(c.Before.Seconds/60)
+	n := night{meal: meal, kind: kind, nominal: nominal, shown: r.nominal(at), change: c, omitted: true}
+	cursor := replay.New(r.Table, replay.Options{From: at, To: at + 1, Preset: replay.AllPresets})
+	if s, ok := cursor.Next(); ok {
+		n.omitted = !slices.ContainsFunc(s.Meals, func(m replay.Share) bool { return m.Meal == meal })
+	}
+	return n
+}
+
+// nominalTable is the table with its local times taken as they stand; meals in UTC have no part in it.
+func nominalTable(t *table.Table) *table.Table {
+	plain := *t
+	plain.Zone = table.Zone{}
+	plain.Meals = slices.Clone(t.Meals)
+	for i := range plain.Meals {
+		m := &plain.Meals[i]
+		m.Parts = slices.DeleteFunc(slices.Clone(m.Parts), func(p table.Part) bool {
+			return p.Rule > 0 && t.Rules[p.Rule-1].UTC
+		})
+	}
+	return &plain
+}
+
+// nights warns of each meal in such an hour: once for all skipped and once for all repeated hours.
+func (r *review) nights() {
+	list := r.findNights(r.from, r.to)
+	slices.SortStableFunc(list, func(a, b night) int {
+		return cmp.Or(cmp.Compare(a.meal, b.meal), cmp.Compare(a.kind, b.kind), cmp.Compare(a.nominal, b.nominal))
+	})
+	for len(list) > 0 {
+		n := 1
+		for n < len(list) && list[n].meal == list[0].meal && list[n].kind == list[0].kind {
+			n++
+		}
+		r.nightWarning(list[:n])
+		list = list[n:]
+	}
+}
+
+func (r *review) nightWarning(same []night) {
+	first, m := &same[0], r.meal(same[0].meal)
+	code := CodeGap
+	if first.kind == zone.Overlap {
+		code = CodeOverlap
+	}
+	from, to := first.hours()
+	hint := fmt.Sprintf("a time before %s or from %s on keeps clear of it", from, to)
+	r.warn(code, timesOf(m), hint, "%q %s%s", m.Name, first.words(), more(same, r.to))
+}
+
+// words says what happens in the night, for the calendar and for warnings.
+func (n *night) words() string {
+	at := clockText(n.nominal)
+	switch {
+	case n.kind == zone.Overlap:
+		return fmt.Sprintf("falls in the repeated hour on %s and is served the first time the clock shows %s", n.date(), at)
+	case n.omitted:
+		return fmt.Sprintf("falls in the skipped hour on %s and is left out (gap = \"omit\")", n.date())
+	}
+	return fmt.Sprintf("falls in the skipped hour on %s and is served at %s instead of %s", n.date(), clockText(n.shown), at)
+}
+
+// more names the other dates.
+func more(same []night, until table.Minute) string {
+	var dates []string
+	for i := range same {
+		if d := same[i].date(); len(dates) == 0 || dates[len(dates)-1] != d {
+			dates = append(dates, d)
+		}
+	}
+	switch n := len(dates); {
+	case n <= 1:
+		return ""
+	case n == 2:
+		return "; likewise on " + dates[1]
+	default:
+		return fmt.Sprintf("; likewise on %s and %s more by %s", dates[1], times(n-2), dateText(dayOf(until), "2006"))
+	}
+}

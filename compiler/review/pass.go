@@ -1,0 +1,115 @@
+package review
+
+import (
+	"fmt"
+	"strings"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/table"
+	"mealtab/emulator/replay"
+)
+
+// Limits of a good rhythm.
+const (
+	// A cat or dog that eats nothing for a day needs attention (common veterinary practice), measured by the clock on the
+	// wall: one meal a day at the same time is no fault on the day of 25 hours.
+	longestFast = 24 * 60 // minutes
+	// Servings this close together are more often a slip than a wish. Common practice, no source.
+	shortestPause = 10 // minutes
+)
+
+// stretch is the time between two servings.
+type stretch struct {
+	from, to table.Minute
+	meals    [2]string // before and after
+}
+
+func (s stretch) minutes() table.Minute { return s.to - s.from }
+
+// pass walks once through the servings of a preset.
+func (r *review) pass(preset int) {
+	var p passing
+	days := newDays(r)
+	cursor := replay.New(r.Table, replay.Options{From: r.from, To: r.to, Preset: preset})
+	for n := 0; n < maxServings; n++ {
+		s, ok := cursor.Next()
+		if !ok {
+			break
+		}
+		names := r.names(s.Meals)
+		if n > 0 {
+			p.see(stretch{p.last, s.At, [2]string{p.names, names}}, r)
+		}
+		p.last, p.names = s.At, names
+		p.served++
+		days.add(s)
+	}
+	r.rhythm(preset, &p)
+	r.oddDays(preset, days)
+}
+
+// passing is what a walk has seen.
+type passing struct {
+	served      int
+	last        table.Minute
+	names       string
+	fasts       int // stretches that are too long
+	fast, worst stretch
+	crowds      int // stretches that are too short
+	crowd       stretch
+}
+
+func (p *passing) see(s stretch, r *review) {
+	if r.nominal(s.to)-r.nominal(s.from) > longestFast {
+		if p.fasts == 0 {
+			p.fast = s
+		}
+		if s.minutes() > p.worst.minutes() {
+			p.worst = s
+		}
+		p.fasts++
+	}
+	if s.minutes() <= shortestPause {
+		if p.crowds == 0 {
+			p.crowd = s
+		}
+		p.crowds++
+	}
+}
+
+// names lists meals for a message.
+func (r *review) names(shares []replay.Share) string {
+	if len(shares) == 1 {
+		return r.meal(shares[0].Meal).Name
+	}
+	var list []string
+	for _, s := range shares {
+		list = append(list, r.meal(s.Meal).Name)
+	}
+	return strings.Join(list, " + ")
+}
+
+func (r *review) rhythm(preset int, p *passing) {
+	where := r.inPreset(preset)
+	if p.served == 0 {
+		r.warn(CodeHunger, plan.Pos{}, "", "%snothing is served from %s to %s", where, r.local(r.from), r.local(r.to))
+		return
+	}
+	by := dateText(dayOf(r.to), "2006")
+	if p.fasts > 0 {
+		also := ""
+		if p.fasts > 1 {
+			also = fmt.Sprintf("; more than 24 h another %s by %s, at most %s", times(p.fasts-1), by, durationText(p.worst.minutes()))
+		}
+		r.warn(CodeHunger, plan.Pos{}, "a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand",
+			"%snothing is served for %s, from %s to %s%s", where, durationText(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to), also)
+	}
+	if p.crowds > 0 {
+		also := ""
+		if p.crowds > 1 {
+			also = fmt.Sprintf(", and as close another %s by %s", times(p.crowds-1), by)
+		}
+		r.warn(CodeCrowded, plan.Pos{}, "if both are meant, make them one meal",
+			"%s%q is served at %s and %q %d min later%s", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes(), also)
+	}
+}

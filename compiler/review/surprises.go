@@ -1,0 +1,187 @@
+package review
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/recur"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+	"mealtab/emulator/replay"
+)
+
+// Surprise is one odd day ahead.
+type Surprise struct {
+	Day  int // days since 2000-01-01
+	Text string
+}
+
+// Date is the day as text, "Sun 2027-03-28".
+func (s Surprise) Date() string { return dateText(s.Day, dayLayout) }
+
+const surpriseYears = 3
+
+// Surprises lists the odd days of the next three years: clocks that change, months that are too short for a rule, meals
+// that begin or end, and days with another number of servings than the same weekday a week before and after.
+func Surprises(in Input) []Surprise {
+	r := newReview(in)
+	r.to = in.Now + surpriseYears*366*table.MinutesPerDay
+	list := slices.Concat(r.clockChanges(), r.shortMonths(), r.beginnings(), r.oddCounts())
+	slices.SortStableFunc(list, func(a, b Surprise) int { return cmp.Compare(a.Day, b.Day) })
+	return list
+}
+
+// clockChanges says what becomes of meals in a skipped or repeated hour, and that no meal is in it where that is so.
+func (r *review) clockChanges() (list []Surprise) {
+	nights := r.findNights(r.Now, r.to)
+	for _, c := range r.Zone.Transitions(unix(r.Now), unix(r.to)) {
+		wall := minuteOf(c.At + int64(c.Before.Seconds))
+		text := fmt.Sprintf("the clocks go from %s to %s", clockText(wall), clockText(minuteOf(c.At+int64(c.After.Seconds))))
+		var meals []string
+		for i := range nights {
+			if n := &nights[i]; n.change.At == c.At {
+				meals = append(meals, r.nightText(n))
+			}
+		}
+		if len(meals) > maxNamed {
+			meals = append(meals[:maxNamed], fmt.Sprintf("and %d more servings", len(meals)-maxNamed))
+		}
+		if meals == nil {
+			meals = []string{"no meal falls in between"}
+		}
+		list = append(list, Surprise{dayOf(wall), text + ": " + strings.Join(meals, "; ")})
+	}
+	return list
+}
+
+// maxNamed is how many servings of one night are named.
+const maxNamed = 3
+
+func (r *review) nightText(n *night) string {
+	name, at := r.meal(n.meal).Name, clockText(n.nominal)
+	switch {
+	case n.kind == zone.Overlap:
+		return fmt.Sprintf("%s is served the first time it is %s", name, at)
+	case n.omitted:
+		return fmt.Sprintf("%s (%s) is left out", name, at)
+	}
+	return fmt.Sprintf("%s is served at %s instead of %s", name, clockText(n.shown), at)
+}
+
+// shortMonths finds the dates that a rule skips because the month is too short: those that SKIP=BACKWARD (RFC 7529) would
+// serve on the day before.
+func (r *review) shortMonths() (list []Surprise) {
+	for i := range r.Plan.Meals {
+		m := &r.Plan.Meals[i]
+		if !skipsDates(m.Set.Rule) {
+			continue
+		}
+		moved, with, without := m.Set, *m.Set.Rule, m.Set
+		with.Text += ";RSCALE=GREGORIAN;SKIP=BACKWARD"
+		moved.Rule = &with
+		all, some := r.dates(moved), r.dates(without)
+		for _, d := range all {
+			if _, served := slices.BinarySearch(some, d); !served {
+				list = append(list, Surprise{d, fmt.Sprintf("%s is skipped: %s has no such day", m.Name, dateText(d, "January 2006"))})
+			}
+		}
+	}
+	return list
+}
+
+// skipsDates reports whether a rule may ask for days that not all months or years have. COUNT would make both readings end
+// at different times.
+func skipsDates(rule *plan.Rule) bool {
+	return rule != nil && rule.Skip == plan.Omit && rule.Count == 0 && rule.Freq >= plan.Monthly && len(rule.ByWeekNo)+len(rule.BySetPos) == 0 &&
+		!strings.Contains(rule.Text, "RSCALE")
+}
+
+// dates lists the local dates of a set between now and the horizon, ascending.
+func (r *review) dates(set plan.Recurrence) (list []int) {
+	s, err := recur.New(set, r.Zone, r.Plan.Gap)
+	if err != nil {
+		return nil
+	}
+	c := s.Cursor()
+	for range maxWalk {
+		in, ok := c.Next()
+		if !ok || in.Unix >= unix(r.to) {
+			break
+		}
+		if d := dayOf(minuteOf(in.Nominal)); in.Unix >= unix(r.Now) && (len(list) == 0 || list[len(list)-1] != d) {
+			list = append(list, d)
+		}
+	}
+	return list
+}
+
+// beginnings says when meals are served for the first and the last time; those of one day share a line.
+func (r *review) beginnings() []Surprise {
+	first, last := map[int][]string{}, map[int][]string{}
+	for i := range r.Table.Meals {
+		name, one := r.meal(i).Name, onlyMeal(r.Table, i)
+		s, ok := replay.New(one, replay.Options{From: beforeAll, Preset: replay.AllPresets}).Next()
+		if ok && s.At >= r.Now && s.At < r.to {
+			day := dayOf(r.nominal(s.At))
+			first[day] = append(first[day], name)
+		}
+		if at, ok := r.lastOf(one); ok {
+			day := dayOf(r.nominal(at))
+			last[day] = append(last[day], name)
+		}
+	}
+	return append(together(first, "first"), together(last, "last")...)
+}
+
+func together(names map[int][]string, which string) (list []Surprise) {
+	for day, meals := range names {
+		list = append(list, Surprise{day, which + " serving of " + strings.Join(meals, ", ")})
+	}
+	return list
+}
+
+// lastOf is the last serving of a table before the horizon, where none comes after.
+func (r *review) lastOf(one *table.Table) (last table.Minute, ok bool) {
+	if _, more := replay.New(one, replay.Options{From: r.to, Preset: replay.AllPresets}).Next(); more {
+		return 0, false
+	}
+	c := replay.New(one, replay.Options{From: r.Now, To: r.to, Preset: replay.AllPresets})
+	for s, more := c.Next(); more; s, more = c.Next() {
+		last, ok = s.At, true
+	}
+	return last, ok
+}
+
+// oddCounts compares the number of servings with those of the same weekday a week before and a week after, in the first
+// preset.
+func (r *review) oddCounts() (list []Surprise) {
+	d := newDays(r)
+	c := replay.New(r.Table, replay.Options{From: r.Now, To: r.to, Preset: presetsOf(r.Table)[0]})
+	for range maxServings {
+		s, ok := c.Next()
+		if !ok {
+			break
+		}
+		d.add(s)
+	}
+	for i := 7; i+7 < len(d.totals); i++ {
+		before, here, after := d.totals[i-7].servings, d.totals[i].servings, d.totals[i+7].servings
+		if before == after && here != before {
+			list = append(list, Surprise{d.first + i, fmt.Sprintf("%s instead of %d", servings(here), before)})
+		}
+	}
+	return list
+}
+
+func servings(n int) string {
+	switch n {
+	case 0:
+		return "no serving"
+	case 1:
+		return "1 serving"
+	}
+	return fmt.Sprintf("%d servings", n)
+}
