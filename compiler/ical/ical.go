@@ -111,7 +111,6 @@ type ServingEvent struct {
 // name is a wish for display (X-WR-TIMEZONE, which many programs read). Equal servings get different UIDs.
 func WriteServings(w io.Writer, calendarName, zoneName string, servings []ServingEvent) error {
 	c := NewWriter(w)
-	c.Line("METHOD", "PUBLISH")
 	if calendarName != "" {
 		c.Text("X-WR-CALNAME", calendarName)
 	}

@@ -253,35 +253,44 @@ func (r *icsReader) applyOverrides(events []*icsEvent) []*icsEvent {
 			series[e.uid] = e
 		}
 	}
+	replaced := map[*icsEvent]*icsEvent{} // override → its series
+	for _, e := range events {
+		if master := series[e.uid]; e.override && master != nil && !master.cancelled && e.recurrence != nil {
+			replaced[e] = master
+			if !e.unmoved(master) {
+				master.meal.set.exdate = append(master.meal.set.exdate, *e.recurrence)
+			}
+		}
+	}
 	var out []*icsEvent
 	for _, e := range events {
-		master := series[e.uid]
-		switch {
-		case !e.override:
+		switch master := replaced[e]; {
+		case master == nil: // a series, or an instance that came without its series
 			out = append(out, e)
-		case master == nil || master.cancelled || e.recurrence == nil:
-			out = append(out, e) // an instance that came without its series is a meal by itself
-		case e.cancelled:
-			master.meal.set.exdate = append(master.meal.set.exdate, *e.recurrence)
-		case !e.replaces(master):
+		case e.cancelled || e.unmoved(master):
+		case e.canJoin(master):
+			master.meal.set.rdate = append(master.meal.set.rdate, *e.meal.set.start)
+		default:
 			out = append(out, e)
 		}
 	}
 	return out
 }
 
-// replaces changes the series and reports whether nothing is left to serve by e itself.
-func (e *icsEvent) replaces(master *icsEvent) bool {
-	start, set := e.meal.set.start, &master.meal.set
-	samePortion := e.meal.portion == master.meal.portion
-	if start != nil && samePortion && start.form == e.recurrence.form && start.local == e.recurrence.local {
-		return true // moved back, or only its description was changed
-	}
-	set.exdate = append(set.exdate, *e.recurrence)
-	excluded := start != nil && slices.ContainsFunc(set.exdate, func(x stamp) bool { return x.local == start.local })
-	if start == nil || start.form == Date || !samePortion || excluded || e.meal.hasPresets || e.meal.set.broken {
+// unmoved reports an override that serves the same at the same time: only its description was changed.
+func (e *icsEvent) unmoved(master *icsEvent) bool {
+	start := e.meal.set.start
+	return !e.cancelled && start != nil && e.meal.portion == master.meal.portion &&
+		start.form == e.recurrence.form && start.local == e.recurrence.local
+}
+
+// canJoin reports whether the new time can be an extra date of the series. EXDATE wins over RDATE.
+func (e *icsEvent) canJoin(master *icsEvent) bool {
+	start := e.meal.set.start
+	if start == nil || start.form == Date || e.meal.portion != master.meal.portion || e.meal.hasPresets || e.meal.set.broken {
 		return false
 	}
-	set.rdate = append(set.rdate, *start)
-	return true
+	return !slices.ContainsFunc(master.meal.set.exdate, func(x stamp) bool {
+		return x.local == start.local || x.form == Date && x.local == start.local.date()
+	})
 }
