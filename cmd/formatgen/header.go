@@ -88,7 +88,8 @@ func tableHeader() string {
 }
 
 func eepromMap(h *header) {
-	h.section("EEPROM: EEPROM_SIZE comes from the board's header")
+	h.section("EEPROM: the size is that of the chip the compiler builds for; the host build names one")
+	h.WriteString("#ifdef __AVR__\n#include <avr/io.h>\n#define EEPROM_SIZE (E2END + 1)\n#endif\n")
 	for i, m := range table.Maps() {
 		fmt.Fprintf(h, "#%s EEPROM_SIZE == %d\n", map[bool]string{true: "if", false: "elif"}[i == 0], m.Size)
 		h.define("BANK_SIZE", number(m.BankSize), "bytes, commit byte included")

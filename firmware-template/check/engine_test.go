@@ -166,7 +166,7 @@ func randomSpan(r *rand.Rand, tab *table.Table) span {
 		after:  after,
 		limit:  after + table.Minute(1+r.IntN(60))*table.MinutesPerDay,
 		preset: replay.AllPresets,
-		slice:  []int{1, 60, 1560, 5000, 20_000}[r.IntN(5)],
+		slice:  []int{1, 60, 1000, 1560}[r.IntN(4)],
 		most:   40,
 		adjust: 8 + r.IntN(5),
 	}

@@ -60,7 +60,7 @@ static void run(const char *args)
 	carry = (int32_t)carry_in;
 	while (n > 0 && after < limit) {
 		long to = after + slice < limit ? after + slice : limit;
-		if (table_next((int32_t)after, (int32_t)to, (uint8_t)preset, &s)) {
+		if (table_next((int32_t)after, (uint16_t)(to - after), (uint8_t)preset, &s)) {
 			print_serving(&s, adjust, &carry);
 			after = s.at;
 			n--;

@@ -7,33 +7,26 @@
 
 uint8_t rule_marks[1 + TABLE_MAX_RULES];
 
-/* The remainder that is never negative. Days fit 16 bits, whose division is three times as fast as that of 32
- * bits on an 8-bit CPU; a period beyond 16 bits is longer than the calendar. */
-static uint32_t floor_mod(int32_t value, uint32_t n)
-{
-	if (value < 0)
-		value += (int32_t)(((uint32_t)-value + n - 1) / n * n);
-	if ((uint32_t)value < n)
-		return (uint32_t)value;
-	if (n > 0xFFFF || value > 0xFFFF)
-		return (uint32_t)value % n;
-	return (uint16_t)value % (uint16_t)n;
-}
-
-static bool every(int32_t unit)
+/* Units u with (u - phase) mod period < length. The search relies on phase < period, which opening a table checks.
+ * Days fit 16 bits, whose division is three times as fast as that of 32 bits on an 8-bit CPU. */
+static bool every(int32_t unit, uint8_t length)
 {
 	uint32_t n = cursor_number();
+	uint32_t period = n * length;
 	uint32_t phase = cursor_number();
 
-	return n <= 1 || floor_mod(unit, n) == phase;
-}
-
-static bool every_weeks(int32_t day)
-{
-	uint32_t n = cursor_number();
-	uint32_t phase = cursor_number();
-
-	return n <= 1 || floor_mod(day - (int32_t)phase, 7 * n) < 7;
+	if (phase >= period) {
+		cursor_bad = true;
+		return false;
+	}
+	if (n == 1)
+		return true;
+	unit -= (int32_t)phase;
+	while (unit < 0) /* at most two years before 2000 remain after the first step */
+		unit += (int32_t)period;
+	if (period <= 0xFFFF)
+		unit = (uint16_t)unit % (uint16_t)period;
+	return unit < length;
 }
 
 /* One of count signed bytes is `up`, counted from the start, or `down`, counted from the end and negative. */
@@ -107,20 +100,20 @@ static bool weeks(const date_t *d)
 	bool holds;
 
 	date_week(d, cursor_u8(), &w);
-	holds = every((int32_t)w.year - EPOCH_YEARS);
+	holds = every((int8_t)w.year - EPOCH_YEARS, 1);
 	return list_holds((int8_t)w.week, (int8_t)(w.week - w.weeks - 1)) && holds;
 }
 
-/* Explicit dates; a day before 2000 is none of them. */
-static bool dates(int32_t day)
+/* Explicit dates. A day before 2000 wraps to a number beyond all of them. */
+static bool dates(uint16_t day)
 {
-	uint32_t count = cursor_number();
-	uint32_t date = cursor_u16();
-	bool holds = (int32_t)date == day;
+	uint16_t count = (uint16_t)cursor_number();
+	uint16_t date = cursor_u16();
+	bool holds = date == day;
 
 	for (; count > 1 && !cursor_bad; count--) {
-		date += cursor_number();
-		if ((int32_t)date == day)
+		date += (uint16_t)cursor_number();
+		if (date == day)
 			holds = true;
 	}
 	return holds;
@@ -138,22 +131,24 @@ static bool skip_positions(void)
 /* Whether one term holds on a date. Reads all of its operands. */
 static bool term_holds(uint8_t op, const date_t *d)
 {
-	int32_t day = (int32_t)d->day - EPOCH_DAYS;
-	int8_t year = (int8_t)d->year - EPOCH_YEARS;
+	uint16_t day = d->day - EPOCH_DAYS; /* bounds are asked for dates from 2000 on only */
+	int8_t year = (int8_t)(d->year - EPOCH_YEARS);
 
 	switch (op) {
+	case OP_UTC:
+		return true;
 	case OP_FROM:
-		return day >= (int32_t)cursor_u16();
+		return day >= cursor_u16();
 	case OP_UNTIL:
-		return day <= (int32_t)cursor_u16();
+		return day <= cursor_u16();
 	case OP_EVERY_DAYS:
-		return every(day);
+		return every((int32_t)d->day - EPOCH_DAYS, 1);
 	case OP_EVERY_WEEKS:
-		return every_weeks(day);
+		return every((int32_t)d->day - EPOCH_DAYS, 7);
 	case OP_EVERY_MONTHS:
-		return every(12 * (int16_t)year + d->month);
+		return every(12 * year + d->month, 1);
 	case OP_EVERY_YEARS:
-		return every(year);
+		return every(year, 1);
 	case OP_MONTHS:
 		return cursor_u16() >> d->month & 1;
 	case OP_DAY_LIST:
@@ -176,8 +171,9 @@ static bool term_holds(uint8_t op, const date_t *d)
 		return dates(day);
 	case OP_EXCEPT:
 		return !dates(day);
-	default: /* OP_UTC */
-		return true;
+	default:
+		cursor_bad = true;
+		return false;
 	}
 }
 
@@ -287,14 +283,15 @@ static bool position_chosen(uint16_t set_pos)
 }
 
 /* Reads a rule for its end, its flags and the place of its positions, 0 if it has none. */
-static uint8_t rule_outline(uint16_t rule, uint16_t *set_pos)
+static uint8_t rule_outline(uint16_t *set_pos)
 {
-	uint8_t op, flags = 0;
+	uint8_t op, last = 0, flags = 0;
 	date_t any = {0, 0, 0, 0, 0, 0};
 
-	cursor_at = rule;
 	*set_pos = 0;
-	while ((op = cursor_u8()) < OP_END) {
+	while ((op = cursor_u8()) < OP_END && !cursor_bad) {
+		if (op <= last)
+			cursor_bad = true;
 		if (op == OP_UTC)
 			flags |= RULE_UTC;
 		if (op == OP_DATES)
@@ -302,16 +299,26 @@ static uint8_t rule_outline(uint16_t rule, uint16_t *set_pos)
 		if (op == OP_SET_POS)
 			*set_pos = cursor_at;
 		term_holds(op, &any);
+		last = op;
 	}
 	return flags;
+}
+
+uint8_t rule_check(void)
+{
+	uint16_t set_pos;
+
+	return rule_outline(&set_pos);
 }
 
 /* Marks of one rule; leaves the cursor behind it. */
 static uint8_t rule_mark(uint16_t rule, date_t d, uint8_t count)
 {
 	uint16_t set_pos, end;
-	uint8_t marks = rule_outline(rule, &set_pos);
+	uint8_t marks;
 
+	cursor_at = rule;
+	marks = rule_outline(&set_pos);
 	end = cursor_at;
 	position.start = 0;
 	for (uint8_t i = 0; i < count; i++, date_next(&d)) {

@@ -14,7 +14,8 @@ extern uint8_t rule_marks[];
 
 /* Fills rule_marks for count days (1 to RULES_WINDOW) from a day since 1998-01-01. */
 void rules_mark(uint16_t first, uint8_t count);
-/* Reads and checks one rule at the cursor; false if it is malformed. */
-bool rule_check(void);
+/* Reads one rule at the cursor and sets cursor_bad if it cannot be evaluated safely. What its numbers mean is the
+ * compiler's to check. Returns RULE_UTC and RULE_EXPLICIT as they apply. */
+uint8_t rule_check(void);
 
 #endif

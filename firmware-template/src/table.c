@@ -5,185 +5,176 @@
 #include "rules.h"
 #include "times.h"
 
+#include <string.h>
+
 table_t table;
 
-/* No instant beyond these can be served; they keep sums of minutes and offsets within 32 bits. */
-#define FIRST_MINUTE (-3L * MINUTES_PER_DAY)
-#define LAST_MINUTE ((TABLE_MAX_DAY + 3L) * MINUTES_PER_DAY)
-
-/* A search in progress. Everything later than best is of no interest. */
+/* A search in progress, in minutes from its first midnight so that it works in 16 bits. Everything later than best is
+ * of no interest. */
 static struct {
-	int32_t after, best;
+	int32_t base;
+	int16_t after, best;
 	uint8_t preset;
 	uint8_t day_bit; /* in rule_marks */
 	uint8_t *meals;  /* due at best */
 } search;
 
-static void offer(int32_t at, uint8_t meal)
+static void offer(int16_t at, uint8_t meal)
 {
-	uint8_t bit = (uint8_t)(1 << (meal & 7));
-
 	if (at < search.best) {
 		search.best = at;
-		for (uint8_t i = 0; i < SERVING_MEALS_BYTES; i++)
-			search.meals[i] = 0;
+		memset(search.meals, 0, SERVING_MEALS_BYTES);
 	}
 	if (at == search.best)
-		search.meals[meal >> 3] |= bit;
+		search.meals[meal >> 3] |= (uint8_t)(1 << (meal & 7));
 }
 
 /* A stretch of one nominal day in which one offset holds. */
 typedef struct {
-	int32_t midnight;   /* of the day, nominal */
-	uint16_t from, to;  /* minutes of the day */
+	int16_t midnight;   /* of the day, nominal */
+	int16_t from, to;   /* minutes of the day */
 	int16_t offset;
 	bool utc;           /* for rules in UTC; else for the others */
 	bool dropped;       /* instances are dropped, unless their dates are explicit */
 } stretch_t;
 
-static bool applies(uint8_t marks, const stretch_t *s)
+/* Whether the part that was read last has instances in the stretch, as far as its date says. */
+static bool applies(const stretch_t *s)
 {
+	uint8_t marks = rule_marks[part.rule];
+
 	if (!(marks & search.day_bit) || !(marks & RULE_UTC) == s->utc)
 		return false;
-	return !s->dropped || (marks & RULE_EXPLICIT);
+	if (s->dropped && !(marks & RULE_EXPLICIT))
+		return false;
+	return part.presets == 0 || search.preset == ALL_PRESETS || (part.presets >> search.preset & 1);
 }
 
 /* Reads one meal at the cursor and offers its first instance in the stretch. */
 static void search_meal(uint8_t meal, const stretch_t *s)
 {
-	part_t p;
-
-	part_first(&p);
+	part_first();
 	do {
-		bool wanted = p.in_preset && applies(rule_marks[p.rule], s);
-		uint16_t minute = times_from(p.form, s->midnight, s->from);
-		if (wanted && minute < s->to)
-			offer(s->midnight + minute - s->offset, meal);
-	} while (part_next(&p));
-}
-
-/* Narrows the stretch to instants that are after the start and not after the best so far; false if none is left. */
-static bool narrow(stretch_t *s)
-{
-	int32_t from = search.after + 1 + s->offset - s->midnight;
-	int32_t to = search.best + 1 + s->offset - s->midnight;
-
-	if (from > (int32_t)s->from)
-		s->from = from < MINUTES_PER_DAY ? (uint16_t)from : MINUTES_PER_DAY;
-	if (to < (int32_t)s->to)
-		s->to = to > 0 ? (uint16_t)to : 0;
-	return s->from < s->to;
+		uint16_t minute = times_from(search.base + s->midnight, (uint16_t)s->from);
+		if (minute < (uint16_t)s->to && applies(s))
+			offer(s->midnight + (int16_t)minute - s->offset, meal);
+	} while (part_next());
 }
 
 static void search_stretch(stretch_t *s)
 {
-	if (!narrow(s))
+	int16_t shift = s->offset - s->midnight;
+	uint8_t meal = 0;
+
+	/* Only instants after the start and not after the best so far. */
+	if (search.after + shift >= s->from)
+		s->from = search.after + shift + 1;
+	if (search.best + shift < s->to)
+		s->to = search.best + shift + 1;
+	if (s->from >= s->to)
 		return;
-	cursor_at = table.meals_at;
-	for (uint8_t meal = 0; cursor_at < table.end; meal++) {
-		part_preset = search.preset;
+	for (cursor_at = table.meals_at; cursor_at < table.end; meal++)
 		search_meal(meal, s);
-	}
 }
 
-static void search_day(uint16_t day)
+static void search_day(int16_t midnight)
 {
-	int32_t midnight = (int32_t)day * MINUTES_PER_DAY;
-	uint16_t from = 0;
+	stretch_t s;
+	piece_t p;
+	int16_t from = 0;
 
-	while (from < MINUTES_PER_DAY) {
-		piece_t p;
-		stretch_t s = {midnight, from, MINUTES_PER_DAY, 0, false, false};
+	s.midnight = midnight;
+	s.utc = false;
+	do {
 		zone_piece(midnight + from, &p);
+		s.from = from;
+		from = MINUTES_PER_DAY;
 		if (p.until < midnight + MINUTES_PER_DAY)
-			s.to = (uint16_t)(p.until - midnight);
+			from = p.until - midnight;
+		s.to = from;
 		s.offset = p.offset;
 		s.dropped = p.gap && table.gap_omit;
-		from = s.to;
 		search_stretch(&s);
-	}
-	if (table.has_utc) {
-		stretch_t s = {midnight, 0, MINUTES_PER_DAY, 0, true, false};
-		search_stretch(&s);
-	}
+	} while (from < MINUTES_PER_DAY);
+	if (!table.has_utc)
+		return;
+	s.utc = true;
+	s.dropped = false;
+	s.offset = 0;
+	s.from = 0;
+	s.to = MINUTES_PER_DAY;
+	search_stretch(&s);
 }
 
-static int32_t clamp(int32_t value, int32_t low, int32_t high)
+/* The first local date that the search looks at, since 2000-01-01, and sets the base. */
+static int32_t first_day(int32_t after)
 {
-	if (value < low)
-		return low;
-	return value > high ? high : value;
+	int32_t day = floor_days(after + 1 + table.reach_min);
+
+	if (day < table.start)
+		day = table.start;
+	search.base = day * MINUTES_PER_DAY;
+	zone_set_base(search.base);
+	return day;
 }
 
-bool table_next(int32_t after, int32_t limit, uint8_t preset, serving_t *s)
+bool table_next(int32_t after, uint16_t minutes, uint8_t preset, serving_t *s)
 {
-	int32_t day, last;
+	int32_t day, last, wait;
+	int16_t midnight = 0;
 
-	after = clamp(after, FIRST_MINUTE, LAST_MINUTE);
-	limit = clamp(limit, FIRST_MINUTE, LAST_MINUTE);
-	search.after = after;
-	search.best = limit + 1;
+	day = first_day(after);
+	last = floor_days(after + minutes + table.reach_max);
+	if (last > table.through)
+		last = table.through;
+	wait = search.base - after; /* less than 65 hours unless the table begins later */
+	if (day > last)
+		return false;
+	search.after = (int16_t)-wait;
+	search.best = search.after + (int16_t)minutes + 1;
 	search.preset = preset;
 	search.meals = s->meals;
-	day = clamp(floor_days(after + 1 + table.reach_min), table.start, TABLE_MAX_DAY + 1L);
-	last = clamp(floor_days(limit + table.reach_max), -1, table.through);
-	while (day <= last) {
-		uint8_t count = last - day < RULES_WINDOW ? (uint8_t)(last - day + 1) : RULES_WINDOW;
-		rules_mark((uint16_t)(day + EPOCH_DAYS), count);
-		for (uint8_t i = 0; i < count; i++, day++) {
-			/* A gap or a change of offset can bring an instance of a later date first. */
-			if (day * MINUTES_PER_DAY - table.reach_max > search.best)
-				last = -1;
-			else {
-				search.day_bit = (uint8_t)(1 << i);
-				search_day((uint16_t)day);
-			}
-		}
+	rules_mark((uint16_t)(day + EPOCH_DAYS), (uint8_t)(last - day + 1));
+	search.day_bit = 1;
+	/* A gap or a change of offset can bring an instance of a later date first. */
+	for (; day <= last && midnight - table.reach_max <= search.best; day++) {
+		search_day(midnight);
+		midnight += MINUTES_PER_DAY;
+		search.day_bit <<= 1;
 	}
-	s->at = search.best;
-	return search.best <= limit;
-}
-
-/* Adds one portion; *sum is the remainder plus half a pocket and stays within 0 to one pocket. */
-static void pockets_add(uint32_t units, uint8_t adjust, uint32_t *sum, uint32_t *pockets)
-{
-	uint32_t pocket = 10 * table.pocket_units;
-
-	*sum += units * adjust;
-	*pockets += *sum / pocket;
-	*sum %= pocket;
-	if (*pockets > 0xFFFF)
-		*pockets = 0xFFFF;
+	s->at = search.base + search.best;
+	return search.best <= search.after + (int16_t)minutes;
 }
 
 uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry)
 {
-	int32_t half = (int32_t)(5 * table.pocket_units);
-	uint32_t sum = (uint32_t)(clamp(*carry, -half, half) + half);
-	uint32_t pockets = 0;
+	uint32_t pocket = 10 * table.pocket_units;
+	int32_t half = (int32_t)(pocket / 2);
+	uint32_t sum;
 
-	pockets_add(units, adjust, &sum, &pockets);
-	*carry = (int32_t)sum - half;
-	return (uint16_t)pockets;
+	/* A remainder kept from a table with larger pockets may be out of range. */
+	if (*carry < -half)
+		*carry = -half;
+	if (*carry > half)
+		*carry = half;
+	sum = units * adjust + (uint32_t)(*carry + half);
+	*carry = (int32_t)(sum % pocket) - half;
+	sum /= pocket;
+	return sum > MAX_POCKETS ? MAX_POCKETS : (uint16_t)sum;
 }
 
 uint16_t table_pockets(const serving_t *s, uint8_t adjust, int32_t *carry)
 {
-	uint32_t pockets = 0;
+	uint16_t pockets = 0;
 	uint8_t meal = 0;
 
-	cursor_at = table.meals_at;
-	for (; cursor_at < table.end; meal++) {
-		part_t p;
-		part_first(&p);
+	for (cursor_at = table.meals_at; cursor_at < table.end; meal++) {
+		part_first();
 		do
-			times_from(p.form, 0, 0);
-		while (part_next(&p));
-		if (s->meals[meal >> 3] >> (meal & 7) & 1) {
-			pockets += table_pockets_of(p.units, adjust, carry);
-			if (pockets > 0xFFFF)
-				pockets = 0xFFFF;
-		}
+			times_from(0, 0);
+		while (part_next());
+		if (s->meals[meal >> 3] >> (meal & 7) & 1)
+			pockets += table_pockets_of(part.units, adjust, carry);
 	}
-	return (uint16_t)pockets;
+	return pockets;
 }

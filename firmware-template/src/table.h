@@ -11,7 +11,9 @@
 
 /* The head of the open table, and where its parts lie in storage. */
 typedef struct {
-	uint16_t rules_at, meals_at, end;
+	uint16_t end; /* of the meals */
+	uint16_t crc;
+	uint16_t rules_at, meals_at;
 	uint16_t overrides_at; /* 0: none */
 	uint16_t start, through; /* local dates since 2000-01-01 */
 	uint16_t late;           /* minutes */
@@ -24,7 +26,6 @@ typedef struct {
 	int16_t offset_min, offset_max;  /* of the zone, minutes */
 	int16_t reach_min, reach_max;    /* the same, with 0 if any rule is in UTC */
 	transition_t dst_start, dst_end;
-	uint16_t crc;
 	uint8_t board, sequence;
 	uint8_t button_per_hour;
 	uint8_t presets;
@@ -44,17 +45,23 @@ typedef struct {
 
 #define ALL_PRESETS 0xFF
 
+#define MAX_POCKET_UNITS 1000000 /* in one pocket */
+#define MAX_POCKETS 1000         /* for one meal: a hopper, many times over */
+
 /* Checks the table at a storage offset, of which size bytes may be read, and opens it.
  * Returns TABLE_GOOD, or the first fault (TABLE_BAD_... in table_format.h); cursor_at is then near it.
  * After a fault `table` must not be used until another has been opened. */
 uint8_t table_open(uint16_t at, uint16_t size);
 
-/* Finds the first serving with after < at <= limit, of the meals in a preset (ALL_PRESETS: of all).
- * Returns false if there is none. Run time grows with limit - after in days; see README for measured cycles. */
-bool table_next(int32_t after, int32_t limit, uint8_t preset, serving_t *s);
+/* The longest search: a day and two hours, so that a daily search overlaps the next. */
+#define SEARCH_MINUTES 1560
+
+/* Finds the first serving with after < at <= after + minutes (at most SEARCH_MINUTES), of the meals in a preset
+ * (ALL_PRESETS: of all). Returns false if there is none. */
+bool table_next(int32_t after, uint16_t minutes, uint8_t preset, serving_t *s);
 
 /* Whole pockets for the meals of a serving at an adjustment of 8 to 12 tenths. *carry is the remainder, in tenths
- * of mass units, at most half a pocket either way, and is moved on. Saturates at 65535 pockets. */
+ * of mass units, at most half a pocket either way, and is moved on. At most MAX_POCKETS for a meal. */
 uint16_t table_pockets(const serving_t *s, uint8_t adjust, int32_t *carry);
 /* The same for an amount given in mass units. */
 uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry);

@@ -97,7 +97,11 @@
 #define FORM_GRID                    6   /* hours, minutes: mask of hours (3 bytes), count (byte), minutes of the hour (bytes): every such minute of every such hour */
 #define FORM_CYCLE                   7   /* minutes: period, phase, restricted (byte 0 or 1; 1: a mask of hours follows, 3 bytes): nominal local minutes since 2000-01-01T00:00 that are phase modulo period, in those hours */
 
-/* EEPROM: EEPROM_SIZE comes from the board's header */
+/* EEPROM: the size is that of the chip the compiler builds for; the host build names one */
+#ifdef __AVR__
+#include <avr/io.h>
+#define EEPROM_SIZE (E2END + 1)
+#endif
 #if EEPROM_SIZE == 512
 #define BANK_SIZE                    192 /* bytes, commit byte included */
 #define JOURNAL_AT                   384

@@ -7,25 +7,22 @@
 
 #define NO_TIME 0xFFFF
 
-/* One part of a meal; the cursor stands at its times. */
+/* The part of a meal that was read last; the cursor stood at its times then. */
 typedef struct {
 	uint32_t units;   /* portion of the meal */
 	uint8_t rule;     /* 0: every day */
 	uint8_t form;
-	bool in_preset;   /* the meal is served in part_preset */
+	uint8_t presets;  /* mask; 0: all */
 	bool more;        /* another part follows */
 } part_t;
-
-extern uint8_t part_preset; /* ALL_PRESETS or an index */
+extern part_t part;
 
 /* Reads the head of a meal's first part. */
-void part_first(part_t *p);
+void part_first(void);
 /* Reads the head of the next part, the cursor being behind the times of this one; false after the last. */
-bool part_next(part_t *p);
+bool part_next(void);
 /* The first time of day of the part at or after a minute, or NO_TIME; midnight is that of the day, nominal. Leaves the
- * cursor behind the times. */
-uint16_t times_from(uint8_t form, int32_t midnight, uint16_t from);
-/* Reads and checks times; false if they are malformed. */
-bool times_check(uint8_t form);
+ * cursor behind the times. Sets cursor_bad if they cannot be evaluated safely. */
+uint16_t times_from(int32_t midnight, uint16_t from);
 
 #endif

@@ -4,21 +4,35 @@
 #include "cursor.h"
 #include "table.h"
 
+static int32_t base;
+
 /* The last answer and the instants for which it holds. The search asks in nearly ascending order, so that most
- * questions cost three comparisons instead of two calendar years. */
+ * questions cost two comparisons instead of two calendar years. */
 static struct {
-	int32_t from, until;
+	int16_t from, until;
 	int16_t offset;
 } span;
 
-void zone_reset(void)
+/* Beyond all questions, with room to add two offsets. */
+#define FAR 24000
+
+void zone_set_base(int32_t minute)
 {
+	base = minute;
 	span.from = 0;
 	span.until = 0;
 }
 
+static int16_t relative(int32_t minute)
+{
+	minute -= base;
+	if (minute > FAR)
+		return FAR;
+	return minute < -FAR ? -FAR : (int16_t)minute;
+}
+
 /* Narrows the span to the side of a boundary on which the instant lies. */
-static void narrow(int32_t utc, int32_t boundary)
+static void narrow(int16_t utc, int16_t boundary)
 {
 	if (boundary <= utc) {
 		if (boundary > span.from)
@@ -28,23 +42,29 @@ static void narrow(int32_t utc, int32_t boundary)
 	}
 }
 
-/* Reads the spans of one group; true if one of them holds the instant. */
-static bool group_holds(int32_t utc, uint8_t unit)
+/* Whether the instant is in [start, end); narrows the span to the answer. */
+static bool within(int16_t utc, int16_t start, int16_t end)
 {
-	int32_t end = 0;
+	narrow(utc, start);
+	narrow(utc, end);
+	return start <= utc && utc < end;
+}
+
+/* Reads the spans of one group; true if one of them holds the instant. */
+static bool group_holds(int16_t utc, uint8_t unit)
+{
+	uint32_t end = 0;
 
 	for (uint32_t n = cursor_number(); n > 0; n--) {
-		int32_t start = end + (int32_t)(cursor_number() * unit);
-		end = start + (int32_t)(cursor_number() * unit);
-		narrow(utc, start);
-		narrow(utc, end);
-		if (start <= utc && utc < end)
+		uint32_t start = end + cursor_number();
+		end = start + cursor_number();
+		if (within(utc, relative((int32_t)(start * unit)), relative((int32_t)(end * unit))))
 			return true;
 	}
 	return false;
 }
 
-static bool overridden(int32_t utc)
+static bool overridden(int16_t utc)
 {
 	uint8_t unit;
 
@@ -75,43 +95,42 @@ static int32_t transition_minute(const transition_t *t, uint8_t year)
 	return ((int32_t)first + day - EPOCH_DAYS) * MINUTES_PER_DAY + t->minutes;
 }
 
-static void yearly(int32_t utc)
+/* 1 January of a year, by standard time. */
+static int16_t new_year(uint8_t year)
+{
+	return relative(((int32_t)year_start(year) - EPOCH_DAYS) * MINUTES_PER_DAY - table.standard);
+}
+
+static void yearly(int16_t utc)
 {
 	date_t d;
 	int32_t start, end;
-	bool dst;
 
-	date_set(&d, (uint16_t)(floor_days(utc + table.standard) + EPOCH_DAYS));
+	date_set(&d, (uint16_t)(floor_days(base + utc + table.standard) + EPOCH_DAYS));
 	start = transition_minute(&table.dst_start, d.year) - table.standard;
 	end = transition_minute(&table.dst_end, d.year) - table.standard - table.shift;
-	if (start < end)
-		dst = start <= utc && utc < end;
-	else
-		dst = !(end <= utc && utc < start);
-	span.offset = table.standard + (dst ? table.shift : 0);
-	narrow(utc, start);
-	narrow(utc, end);
-	narrow(utc, ((int32_t)year_start(d.year) - EPOCH_DAYS) * MINUTES_PER_DAY - table.standard);
-	narrow(utc, ((int32_t)year_start(d.year + 1) - EPOCH_DAYS) * MINUTES_PER_DAY - table.standard);
+	within(utc, new_year(d.year), new_year(d.year + 1));
+	if (start < end ? within(utc, relative(start), relative(end)) : !within(utc, relative(end), relative(start)))
+		span.offset += table.shift;
 }
 
-int16_t zone_offset(int32_t utc)
+/* The offset at an instant. */
+static int16_t zone_offset(int16_t utc)
 {
 	if (span.from <= utc && utc < span.until)
 		return span.offset;
-	span.from = INT32_MIN;
-	span.until = INT32_MAX / 2; /* room to add an offset */
+	span.from = -FAR;
+	span.until = FAR;
 	if (overridden(utc))
 		return span.offset;
+	span.offset = table.standard;
 	if (table.shift != 0)
 		yearly(utc);
-	else
-		span.offset = table.standard;
 	return span.offset;
 }
 
 /* The offset that nominal time would have if read with a trial offset. */
-static int16_t offset_read_with(int32_t nominal, int16_t trial, piece_t *p)
+static int16_t offset_read_with(int16_t nominal, int16_t trial, piece_t *p)
 {
 	int16_t offset = zone_offset(nominal - trial);
 
@@ -120,11 +139,11 @@ static int16_t offset_read_with(int32_t nominal, int16_t trial, piece_t *p)
 	return offset;
 }
 
-void zone_piece(int32_t nominal, piece_t *p)
+void zone_piece(int16_t nominal, piece_t *p)
 {
 	int16_t before, after;
 
-	p->until = INT32_MAX / 2;
+	p->until = FAR;
 	p->gap = false;
 	before = offset_read_with(nominal, table.offset_max, p);
 	after = offset_read_with(nominal, table.offset_min, p);

@@ -1,5 +1,5 @@
-/* Local time by the zone of the table that is open. In: minutes since 2000-01-01T00:00, UTC or nominal local.
- * Out: offsets in minutes east of UTC. Rules: FORMAT.md, "Local time"; RFC 5545 section 3.3.5 for gap and overlap. */
+/* Local time by the zone of the table that is open. In: minutes, UTC or nominal local. Out: offsets in
+ * minutes east of UTC. Rules: FORMAT.md, "Local time"; RFC 5545 section 3.3.5 for gap and overlap. */
 #ifndef ZONE_H
 #define ZONE_H
 
@@ -14,18 +14,17 @@ typedef struct {
 	int16_t minutes; /* after 00:00 of that date, wall clock */
 } transition_t;
 
-/* How nominal local time becomes UTC from some minute on. */
+/* How nominal local time becomes UTC from some minute on. Minutes are relative to zone_base. */
 typedef struct {
-	int32_t until;  /* first nominal minute for which this may no longer hold */
+	int16_t until;  /* first nominal minute for which this may no longer hold */
 	int16_t offset; /* instant = nominal - offset */
 	bool gap;       /* these nominal minutes do not exist */
 } piece_t;
 
-/* Forgets what was remembered of another table. */
-void zone_reset(void);
-/* The offset at an instant. */
-int16_t zone_offset(int32_t utc);
+/* Sets the instant from which minutes are counted, so that a search works in 16 bits. The questions must lie within
+ * 7000 minutes of it. */
+void zone_set_base(int32_t minute);
 /* The reading of the nominal minute, and how far it holds. */
-void zone_piece(int32_t nominal, piece_t *p);
+void zone_piece(int16_t nominal, piece_t *p);
 
 #endif

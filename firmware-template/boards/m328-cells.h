@@ -1,0 +1,31 @@
+/* ATmega328P at 8 MHz, internal oscillator, on three D cells; the servo on a switched boost converter. */
+#ifndef BOARD_HEADER_H
+#define BOARD_HEADER_H
+
+#define BOARD_CODE BOARD_CODE_M328_CELLS
+#define BOARD_CLOCK 8000000UL          /* Hz; crystal or oscillator of the chip */
+#ifndef F_CPU
+#define F_CPU BOARD_CLOCK
+#endif
+
+/* Serial line */
+#define LINE_BAUD 19200L
+#define LINE_MEASURED 1              /* 1: the bit time is measured from the host's preamble (internal oscillator) */
+
+/* Clock module */
+#define TWI_HZ 100000L
+#define HEARTBEAT_HOUR 0             /* UTC, alarm 2: once a day, whatever else happens */
+#define HEARTBEAT_MINUTE 0
+
+/* Servo on OC1A (PB1), its supply switched by PD7 */
+#define STOP_PULSE_US 1500           /* the table's trim is added */
+#define TURN_PULSE_US 200            /* added for turning forwards; below 0 if the wheel turns the wrong way */
+#define TURN_MS 310                  /* one pocket, if the table does not say */
+#define BRAKE_MS 100                 /* stop pulses before the supply goes off */
+#define SUPPLY_MIN_MV 3000           /* the wheel is not turned below: three cells at 1.0 V */
+#define BOOST_MS 60                  /* the boost converter charges its capacitors first */
+
+/* Index switch on PD6, closed to ground once per pocket */
+#define INDEX_SWITCH 0               /* 1 if there is one */
+
+#endif

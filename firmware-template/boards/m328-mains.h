@@ -1,0 +1,31 @@
+/* ATmega328P at 16 MHz on a 5 V wall supply. */
+#ifndef BOARD_HEADER_H
+#define BOARD_HEADER_H
+
+#define BOARD_CODE BOARD_CODE_M328_MAINS
+#define BOARD_CLOCK 16000000UL          /* Hz; crystal or oscillator of the chip */
+#ifndef F_CPU
+#define F_CPU BOARD_CLOCK
+#endif
+
+/* Serial line */
+#define LINE_BAUD 57600L
+#define LINE_MEASURED 0              /* 1: the bit time is measured from the host's preamble (internal oscillator) */
+
+/* Clock module */
+#define TWI_HZ 400000L
+#define HEARTBEAT_HOUR 0             /* UTC, alarm 2: once a day, whatever else happens */
+#define HEARTBEAT_MINUTE 0
+
+/* Servo on OC1A (PB1), its supply switched by PD7 */
+#define STOP_PULSE_US 1500           /* the table's trim is added */
+#define TURN_PULSE_US 200            /* added for turning forwards; below 0 if the wheel turns the wrong way */
+#define TURN_MS 310                  /* one pocket, if the table does not say */
+#define BRAKE_MS 100                 /* stop pulses before the supply goes off */
+#define SUPPLY_MIN_MV 4300           /* the wheel is not turned below: 16 MHz needs 3.8 V, and a stalled servo pulls */
+#define BOOST_MS 20                  /* from supply on to pulses */
+
+/* Index switch on PD6, closed to ground once per pocket */
+#define INDEX_SWITCH 0               /* 1 if there is one */
+
+#endif

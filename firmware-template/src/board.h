@@ -1,0 +1,34 @@
+/* Chooses the board. The build names it; a sketch is built for the board below that fits the chip and its clock. A
+ * builder changes the header in ../boards, nothing else. */
+#ifndef BOARD_H
+#define BOARD_H
+
+#if defined(BOARD_M328_MAINS)
+#include "../boards/m328-mains.h"
+#elif defined(BOARD_M328_CELLS)
+#include "../boards/m328-cells.h"
+#elif defined(BOARD_M168_MAINS)
+#include "../boards/m168-mains.h"
+#elif defined(__AVR_ATmega168__) || defined(__AVR_ATmega168P__)
+#include "../boards/m168-mains.h"
+#elif F_CPU == 8000000UL
+#include "../boards/m328-cells.h"
+#else
+#include "../boards/m328-mains.h"
+#endif
+
+#include <avr/io.h>
+
+#include "table_format.h"
+
+#if F_CPU != BOARD_CLOCK
+#error "the build's F_CPU is not the board's clock"
+#endif
+#if BOARD_CLOCK / TWI_HZ < 16 + 2
+#error "TWI_HZ is too fast for the clock"
+#endif
+#if TURN_PULSE_US < -500 || TURN_PULSE_US > 500 || TURN_PULSE_US == 0
+#error "TURN_PULSE_US is the distance from the stop pulse: 1 to 500 either way"
+#endif
+
+#endif

@@ -1,0 +1,12 @@
+/* Numbers in byte buffers, little-endian, without regard to how the compiler would lay out a struct. */
+#ifndef BYTES_H
+#define BYTES_H
+
+#include <stdint.h>
+
+/* Stores the low n bytes (at most 4) of a value. */
+void bytes_put(uint8_t *at, uint32_t value, uint8_t n);
+/* Reads n bytes (at most 4), not sign-extended. */
+uint32_t bytes_get(const uint8_t *at, uint8_t n);
+
+#endif

@@ -1,0 +1,311 @@
+#include "clock.h"
+
+#include "board.h" /* first: it says F_CPU */
+
+#include <avr/io.h>
+#include <util/delay.h>
+#include <util/twi.h>
+
+#include "calendar.h"
+#include "history.h"
+
+#define CLOCK_ADDRESS 0x68  /* seven bits */
+#define MEMORY_ADDRESS 0x57
+
+/* Registers of the chip (data sheet, figure 1). */
+#define REG_SECONDS 0x00
+#define REG_ALARM1 0x07
+#define REG_CONTROL 0x0E
+#define REG_STATUS 0x0F
+#define REG_AGEING 0x10
+
+#define CONTROL_BBSQW 0x40 /* interrupt output works on battery too */
+#define CONTROL_INTCN 0x04
+#define CONTROL_A2IE 0x02
+#define CONTROL_A1IE 0x01
+#define CONTROL_SET (CONTROL_BBSQW | CONTROL_INTCN | CONTROL_A2IE | CONTROL_A1IE)
+#define STATUS_OSF 0x80
+#define STATUS_FLAGS 0x03 /* A2F, A1F: only zeros can be written */
+
+#define ALARM_MASK 0x80   /* A1Mx, A2Mx */
+
+/* ---- the bus ---- */
+
+#define SDA PC4
+#define SCL PC5
+
+/* Nine clocks let a slave that was cut off in the middle of a byte finish it; then a stop. */
+static void bus_recover(void)
+{
+	TWCR = 0;
+	PORTC &= (uint8_t)~(1 << SDA | 1 << SCL);
+	for (uint8_t i = 0; i < 10; i++) {
+		DDRC |= 1 << SCL;
+		if (i == 9) /* SDA falls while SCL is low, rises below: stop */
+			DDRC |= 1 << SDA;
+		_delay_us(5);
+		DDRC &= (uint8_t)~(1 << SCL);
+		_delay_us(5);
+	}
+	DDRC &= (uint8_t)~(1 << SDA);
+	_delay_us(5);
+	TWSR = 0;
+	TWBR = (F_CPU / TWI_HZ - 16) / 2;
+	TWCR = 1 << TWEN;
+}
+
+/* Starts one step of the bus and waits for it; false if it takes longer than ten bits would, or ends otherwise. */
+static bool bus_step(uint8_t control, uint8_t expected)
+{
+	uint16_t patience = 10UL * F_CPU / TWI_HZ; /* each turn of the loop takes several cycles */
+
+	TWCR = 1 << TWINT | 1 << TWEN | control;
+	while (!(TWCR & 1 << TWINT))
+		if (--patience == 0)
+			return false;
+	return (TWSR & TW_STATUS_MASK) == expected;
+}
+
+static bool bus_send(uint8_t byte, uint8_t expected)
+{
+	TWDR = byte;
+	return bus_step(0, expected);
+}
+
+static void bus_stop(void)
+{
+	uint16_t patience = 10UL * F_CPU / TWI_HZ;
+
+	TWCR = 1 << TWINT | 1 << TWEN | 1 << TWSTO;
+	while (TWCR & 1 << TWSTO)
+		if (--patience == 0)
+			break;
+}
+
+/* Addresses a chip and its register or memory place. */
+static bool bus_address(uint8_t chip, uint16_t place)
+{
+	if (!bus_step(1 << TWSTA, TW_START) || !bus_send((uint8_t)(chip << 1), TW_MT_SLA_ACK))
+		return false;
+	if (chip == MEMORY_ADDRESS && !bus_send((uint8_t)(place >> 8), TW_MT_DATA_ACK))
+		return false;
+	return bus_send((uint8_t)place, TW_MT_DATA_ACK);
+}
+
+static bool read_once(uint8_t chip, uint16_t place, uint8_t *to, uint8_t n)
+{
+	if (!bus_address(chip, place) || !bus_step(1 << TWSTA, TW_REP_START) || !bus_send((uint8_t)(chip << 1 | 1), TW_MR_SLA_ACK))
+		return false;
+	for (; n > 1; n--) {
+		if (!bus_step(1 << TWEA, TW_MR_DATA_ACK))
+			return false;
+		*to++ = TWDR;
+	}
+	if (!bus_step(0, TW_MR_DATA_NACK))
+		return false;
+	*to = TWDR;
+	return true;
+}
+
+static bool write_once(uint8_t chip, uint16_t place, const uint8_t *from, uint8_t n)
+{
+	if (!bus_address(chip, place))
+		return false;
+	for (; n > 0; n--)
+		if (!bus_send(*from++, TW_MT_DATA_ACK))
+			return false;
+	return true;
+}
+
+/* Reads or writes, whichever pointer is given; frees the bus and tries once more if that fails. */
+static bool transfer(uint8_t chip, uint16_t place, uint8_t *to, const uint8_t *from, uint8_t n)
+{
+	for (uint8_t tries = 0; tries < 2; tries++) {
+		bool good = to ? read_once(chip, place, to, n) : write_once(chip, place, from, n);
+		bus_stop();
+		if (good)
+			return true;
+		bus_recover();
+	}
+	return false;
+}
+
+static bool read_registers(uint8_t reg, uint8_t *to, uint8_t n)
+{
+	return transfer(CLOCK_ADDRESS, reg, to, 0, n);
+}
+
+static bool write_registers(uint8_t reg, const uint8_t *from, uint8_t n)
+{
+	return transfer(CLOCK_ADDRESS, reg, 0, from, n);
+}
+
+bool memory_read(uint16_t at, uint8_t *to, uint8_t n)
+{
+	return transfer(MEMORY_ADDRESS, at, to, 0, n);
+}
+
+bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
+{
+	bool good = transfer(MEMORY_ADDRESS, at, 0, from, n);
+
+	_delay_ms(10); /* longest write time of a 24C32 page */
+	return good;
+}
+
+/* ---- the chip ---- */
+
+static uint8_t to_bcd(uint8_t value)
+{
+	return (uint8_t)(value + 6 * (value / 10));
+}
+
+static uint8_t from_bcd(uint8_t value)
+{
+	return (uint8_t)(value - 6 * (value >> 4));
+}
+
+/* Takes a register apart: false if it is not BCD or not within its range. */
+static bool field(uint8_t *reg, uint8_t least, uint8_t most)
+{
+	uint8_t value = from_bcd(*reg);
+	bool good = (*reg & 0xF) < 10 && least <= value && value <= most;
+
+	*reg = value;
+	return good;
+}
+
+/* Seconds since 2000 from the seven time registers; 0 if they hold no valid date. */
+static uint32_t decode(uint8_t *r)
+{
+	uint16_t day;
+	uint8_t year;
+
+	r[5] &= 0x7F; /* the century bit; the calendar ends with 2099 */
+	if (!field(r, 0, 59) || !field(r + 1, 0, 59) || !field(r + 2, 0, 23) || !field(r + 4, 1, 31) || !field(r + 5, 1, 12) || !field(r + 6, 0, 99))
+		return 0;
+	year = r[6] + EPOCH_YEARS;
+	if (r[4] > month_length(year, r[5] - 1))
+		return 0;
+	day = year_start(year) - EPOCH_DAYS + r[4] - 1;
+	for (uint8_t m = 0; m < r[5] - 1; m++)
+		day += month_length(year, m);
+	return (day * 1440UL + r[2] * 60 + r[1]) * 60 + r[0];
+}
+
+/* Date and time of a minute since 2000: minutes, hours, weekday, date, month, year. */
+static void encode(uint32_t minute, uint8_t *r)
+{
+	date_t d;
+	uint16_t of_day = (uint16_t)(minute % MINUTES_PER_DAY);
+
+	date_set(&d, (uint16_t)(minute / MINUTES_PER_DAY) + EPOCH_DAYS);
+	r[0] = to_bcd((uint8_t)(of_day % 60));
+	r[1] = to_bcd((uint8_t)(of_day / 60)); /* 24-hour format: bit 6 is zero */
+	r[2] = d.wday + 1;
+	r[3] = to_bcd(d.mday + 1);
+	r[4] = to_bcd(d.month + 1);
+	r[5] = to_bcd(d.year - EPOCH_YEARS);
+}
+
+uint8_t clock_read(uint32_t *seconds)
+{
+	uint8_t r[REG_STATUS + 1];
+	uint32_t read;
+
+	if (!read_registers(REG_SECONDS, r, sizeof r))
+		return CLOCK_SILENT;
+	read = decode(r);
+	if ((r[REG_STATUS] & STATUS_OSF) || read == 0)
+		return CLOCK_STOPPED;
+	*seconds = read;
+	return CLOCK_GOOD;
+}
+
+/* Writes registers and reads them back; false unless they are as written. */
+static bool write_verified(uint8_t reg, const uint8_t *from, uint8_t n)
+{
+	uint8_t back[8];
+
+	if (!write_registers(reg, from, n) || !read_registers(reg, back, n))
+		return false;
+	for (uint8_t i = 0; i < n; i++)
+		if (back[i] != from[i])
+			return false;
+	return true;
+}
+
+/* Clears the flags named; the other of the two is written as 1, which leaves it as it is. */
+static void clear_flags(uint8_t flags)
+{
+	uint8_t status;
+
+	if (!read_registers(REG_STATUS, &status, 1))
+		return;
+	/* EN32kHz goes to 0 with it: the output is not used and costs current. */
+	status = (uint8_t)(((status & STATUS_OSF) | STATUS_FLAGS) & ~(status & flags));
+	write_registers(REG_STATUS, &status, 1);
+}
+
+void clock_init(void)
+{
+	static const uint8_t control = CONTROL_SET;
+
+	DDRD &= (uint8_t)~(1 << PD2);
+	PORTD |= 1 << PD2;
+	bus_recover();
+	write_registers(REG_CONTROL, &control, 1);
+}
+
+bool clock_set(uint32_t seconds)
+{
+	uint8_t r[7];
+	uint32_t back;
+
+	/* The countdown restarts when the seconds are written, so one burst sets the instant (data sheet, page 12). */
+	r[0] = to_bcd((uint8_t)(seconds % 60));
+	encode(seconds / 60, r + 1);
+	if (!write_registers(REG_SECONDS, r, sizeof r))
+		return false;
+	clear_flags(STATUS_OSF);
+	return clock_read(&back) == CLOCK_GOOD && back - seconds <= 1;
+}
+
+bool clock_arm(int32_t minute)
+{
+	uint8_t r[8];
+	uint8_t date[6];
+
+	encode((uint32_t)minute, date);
+	/* Alarm 1: date, hours, minutes, seconds (all masks 0, DY/DT 0). */
+	r[0] = 0;
+	r[1] = date[0];
+	r[2] = date[1];
+	r[3] = date[3];
+	/* Alarm 2: hours and minutes, daily (A2M4 1, others 0). */
+	r[4] = to_bcd(HEARTBEAT_MINUTE);
+	r[5] = to_bcd(HEARTBEAT_HOUR);
+	r[6] = ALARM_MASK | 1;
+	r[7] = CONTROL_SET;
+	return write_verified(REG_ALARM1, r, sizeof r);
+}
+
+void clock_release(void)
+{
+	clear_flags(STATUS_FLAGS);
+}
+
+bool clock_alarmed(void)
+{
+	return !(PIND & 1 << PD2);
+}
+
+bool clock_ageing_read(int8_t *value)
+{
+	return read_registers(REG_AGEING, (uint8_t *)value, 1);
+}
+
+bool clock_ageing_write(int8_t value)
+{
+	return write_verified(REG_AGEING, (const uint8_t *)&value, 1);
+}

@@ -1,0 +1,30 @@
+/* The DS3231-type clock on the two-wire bus. In and out: seconds of UTC since 2000-01-01T00:00:00. Registers: the TWI
+ * unit, and the interrupt input PD2. Facts: DS3231 data sheet 19-5170 Rev 10. */
+#ifndef CLOCK_H
+#define CLOCK_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* What clock_read answers. */
+#define CLOCK_GOOD 0
+#define CLOCK_STOPPED 1 /* the oscillator-stop flag is set, or no valid date */
+#define CLOCK_SILENT 2  /* no answer */
+
+/* Frees the bus and sets up the chip: interrupts on alarm, also on battery; 32 kHz output off. */
+void clock_init(void);
+/* Reads the time; *seconds is left alone unless the answer is CLOCK_GOOD. */
+uint8_t clock_read(uint32_t *seconds);
+/* Sets the time, then clears the oscillator-stop flag; false unless it reads back. */
+bool clock_set(uint32_t seconds);
+/* Sets alarm 1 to a minute of UTC within the next 27 days and alarm 2 to its daily match; false unless they read back. */
+bool clock_arm(int32_t minute);
+/* Clears the alarm flags that are set, and so releases the interrupt line. */
+void clock_release(void);
+/* The interrupt line is low. */
+bool clock_alarmed(void);
+/* Reads and writes the ageing offset. */
+bool clock_ageing_read(int8_t *value);
+bool clock_ageing_write(int8_t value);
+
+#endif

@@ -1,0 +1,47 @@
+/* The feeder's decisions: what the time is, what is due, what to do after a power cut. Pure C over clock, journal,
+ * table and wheel. The order of writes here carries invariants: at most once, one pocket either way. */
+#ifndef FEEDER_H
+#define FEEDER_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define NO_BANK 0xFF
+#define OLDEST_MISSED 86400L /* minutes: older servings are not even counted as missed */
+#define TABLE_OVER_DAYS 14   /* the end of the table is shown so long before */
+#define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says */
+
+/* What an owner or the line may ask about. */
+extern uint32_t feeder_now;   /* seconds since 2000, as far as known; valid after feeder_time */
+extern uint8_t feeder_faults; /* FAULT_... bits */
+extern uint8_t feeder_bank;   /* of the table in force: 0, 1 or NO_BANK */
+
+/* Reads journal and banks after a reset and makes their reading firm. */
+void feeder_start(void);
+/* Brings feeder_now up to date. */
+void feeder_time(void);
+/* Gives what is due, records what was missed, arms the clock for the next serving. */
+void feeder_decide(void);
+/* Something is due that waits for the supply, or the clock cannot wake us. */
+bool feeder_restless(void);
+
+/* Turns the button's portion, or units if not 0, unless the hour's limit is reached (then 0 and *refused). The pockets are
+ * turned by feeder_turn. */
+uint16_t feeder_manual(uint32_t units, uint8_t token);
+/* Turns what the journal says is left. */
+void feeder_turn(void);
+void feeder_adjust(uint8_t tenths);
+void feeder_preset(uint8_t index);
+/* The clock has been set by `feeder_now`'s new value. */
+void feeder_clock_was_set(uint32_t seconds);
+/* Where a bank's table begins. */
+uint16_t feeder_table_at(uint8_t bank);
+/* Opens the table of a bank; TABLE_GOOD or what is wrong with it. */
+uint8_t feeder_open(uint8_t bank);
+/* Puts the spare bank's table, already checked, in force from the next minute on. feeder_decide comes before, so that
+ * what the old table had due is given. */
+void feeder_commit(void);
+/* What the buttons do. */
+void feeder_button(uint8_t pressed);
+
+#endif

@@ -1,0 +1,92 @@
+#include "history.h"
+
+#include "bytes.h"
+#include "crc.h"
+#include "storage.h"
+#include "table_format.h"
+
+static bool on_clock_module;
+static uint16_t newest;  /* slot */
+static uint8_t sequence; /* of the newest */
+
+uint16_t history_slots(void)
+{
+	return on_clock_module ? CLOCK_HISTORY_SLOTS : HISTORY_SLOTS;
+}
+
+static uint8_t record_check(const uint8_t *raw)
+{
+	uint16_t crc = CRC_START;
+
+	for (uint8_t i = 0; i < HISTORY_CHECK; i++)
+		crc = crc_add(crc, raw[i]);
+	return (uint8_t)~crc;
+}
+
+/* Reads a slot; false if it holds no record. */
+static bool slot_read(uint16_t slot, uint8_t *raw)
+{
+	if (on_clock_module) {
+		if (!memory_read(slot * HISTORY_SIZE, raw, HISTORY_SIZE))
+			return false;
+	} else {
+		for (uint8_t i = 0; i < HISTORY_SIZE; i++)
+			raw[i] = storage_read(HISTORY_AT + slot * HISTORY_SIZE + i);
+	}
+	return raw[HISTORY_CHECK] == record_check(raw);
+}
+
+static void slot_write(uint16_t slot, const uint8_t *raw)
+{
+	if (on_clock_module) {
+		memory_write(slot * HISTORY_SIZE, raw, HISTORY_SIZE);
+		return;
+	}
+	for (uint8_t i = 0; i < HISTORY_SIZE; i++)
+		storage_write(HISTORY_AT + slot * HISTORY_SIZE + i, raw[i]);
+}
+
+void history_open(void)
+{
+	uint8_t raw[HISTORY_SIZE];
+	bool before = false;
+
+	on_clock_module = memory_read(0, raw, 1);
+	newest = history_slots() - 1;
+	sequence = 0;
+	/* The newest record is the first whose successor does not go on. Neither ring's length is a multiple of 256. */
+	for (uint16_t slot = 0; slot < history_slots(); slot++) {
+		bool whole = slot_read(slot, raw);
+		if (before && (!whole || raw[HISTORY_SEQUENCE] != (uint8_t)(sequence + 1)))
+			return;
+		before = whole;
+		if (whole) {
+			newest = slot;
+			sequence = raw[HISTORY_SEQUENCE];
+		}
+	}
+}
+
+void history_add(int32_t minute, uint8_t event, uint16_t value)
+{
+	uint8_t raw[HISTORY_SIZE];
+
+	if (++newest >= history_slots())
+		newest = 0;
+	raw[HISTORY_SEQUENCE] = ++sequence;
+	bytes_put(raw + HISTORY_MINUTE, ((uint32_t)minute & CURSOR_NONE) | (uint32_t)event << 26, 4);
+	bytes_put(raw + HISTORY_VALUE, value, 2);
+	raw[HISTORY_CHECK] = record_check(raw);
+	slot_write(newest, raw);
+}
+
+bool history_get(uint16_t back, uint8_t *raw)
+{
+	uint16_t slot = newest;
+
+	if (back >= history_slots())
+		return false;
+	if (back > slot)
+		slot += history_slots();
+	return slot_read(slot - back, raw) && raw[HISTORY_SEQUENCE] == (uint8_t)(sequence - back);
+}

@@ -1,0 +1,22 @@
+/* The history: what happened, for the owner. In the memory beside the clock chip where it answers, else in what is
+ * left of the AVR's own. Losing it never affects feeding: every failure here is ignored. */
+#ifndef HISTORY_H
+#define HISTORY_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* The memory beside the clock chip, given by clock.c; false if it does not answer. A write stays within a page. */
+bool memory_read(uint16_t at, uint8_t *to, uint8_t n);
+bool memory_write(uint16_t at, const uint8_t *from, uint8_t n);
+
+/* Finds out which memory answers and where the newest record is. */
+void history_open(void);
+/* Adds a record; minute is that of UTC since 2000. */
+void history_add(int32_t minute, uint8_t event, uint16_t value);
+/* Copies the record `back` places before the newest into eight bytes; false if there is none. */
+bool history_get(uint16_t back, uint8_t *raw);
+/* Records that the memory in use holds. */
+uint16_t history_slots(void);
+
+#endif

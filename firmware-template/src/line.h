@@ -1,0 +1,28 @@
+/* The serial line. line.c: frames (RFC 1662 sections 4 and C.2) and messages, pure C. uart.c: its UART half. */
+#ifndef LINE_H
+#define LINE_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* Takes one octet from the line; called by the receive interrupt. While a frame waits to be answered, octets are dropped:
+ * the host waits for its answer. */
+void line_receive(uint8_t octet);
+/* A frame with a good check waits. */
+bool line_ready(void);
+/* Obeys and answers the frame that waits. */
+void line_answer(void);
+/* Forgets a frame in progress, after sleep. */
+void line_reset(void);
+
+/* The UART half. */
+void uart_init(void);
+void uart_send(uint8_t octet);
+/* Waits until the last octet is out. */
+void uart_flush(void);
+/* The line was used, or may be about to be, within the last seconds: stay awake. */
+bool uart_busy(void);
+/* After a wake-up by the line: measures the bit time where the board has no crystal. */
+void uart_wake(void);
+
+#endif

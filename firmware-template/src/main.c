@@ -1,0 +1,87 @@
+/* The feeder's main loop: answer the line, look at the buttons, serve what is due, sleep. */
+#include <avr/interrupt.h>
+#include <avr/io.h>
+
+#include "board.h"
+#include "buttons.h"
+#include "clock.h"
+#include "feeder.h"
+#include "history.h"
+#include "line.h"
+#include "power.h"
+
+#define CHECK_TICKS 112 /* about 15 minutes: a broken interrupt wire makes a serving late, not lost */
+
+static uint32_t checked; /* tick of the last decision */
+
+static void decide(void)
+{
+	checked = power_ticks;
+	feeder_decide();
+}
+
+/* Ticks until the next thing that only time brings. */
+static uint8_t patience(void)
+{
+	if (feeder_faults || feeder_restless())
+		return 1;
+	return CHECK_TICKS;
+}
+
+/* The lowest fault, as flashes. */
+static void show_faults(void)
+{
+	uint8_t count = 1;
+
+	if (feeder_faults == 0)
+		return;
+	for (uint8_t f = feeder_faults; !(f & 1); f >>= 1)
+		count++;
+	power_flash(count);
+}
+
+/* Power-down unless the line is in use; a wake-up by the line opens it. */
+static void rest(void)
+{
+	if (uart_busy()) {
+		power_sleep(true, 1);
+		return;
+	}
+	uart_flush();
+	power_sleep(false, patience());
+	if (power_line_woke())
+		uart_wake();
+}
+
+int main(void)
+{
+	uint32_t shown = 0;
+
+	power_init();
+	buttons_init();
+	uart_init();
+	sei();
+	clock_init();
+	feeder_start();
+	feeder_time();
+	history_add((int32_t)(feeder_now / 60), EVENT_STARTED, power_reset_flags);
+	decide();
+	for (;;) {
+		uint8_t pressed;
+
+		power_tick();
+		if (line_ready())
+			line_answer();
+		pressed = buttons_pressed();
+		if (pressed)
+			feeder_button(pressed);
+		if (pressed || clock_alarmed() || feeder_restless() || power_ticks - checked >= CHECK_TICKS)
+			decide();
+		if (power_ticks != shown) {
+			shown = power_ticks;
+			show_faults();
+		}
+		if (!line_ready())
+			rest();
+	}
+}

@@ -1,0 +1,155 @@
+#include "power.h"
+
+#include "board.h" /* first: it says F_CPU */
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+#include <avr/wdt.h>
+#include <util/delay.h>
+
+
+#define LED PB5
+#define BUTTON_PINS (1 << PD3 | 1 << PD4 | 1 << PD5)
+#define REFERENCE_MV 1100UL
+#define ADC_FULL 1024UL
+
+uint32_t power_ticks;
+uint8_t power_reset_flags __attribute__((section(".noinit")));
+
+/* After a watchdog reset the watchdog runs on with its shortest period, 16 ms, and WDRF holds it on (data sheet 11.9.2),
+ * so this comes before the variables are cleared. A bootloader leaves it running too. */
+void power_early(void) __attribute__((naked, used, section(".init3")));
+void power_early(void)
+{
+	power_reset_flags = MCUSR;
+	MCUSR = 0;
+	wdt_reset();
+	WDTCSR = 1 << WDCE | 1 << WDE;
+	/* Interrupt first; if nobody counts it, reset one period later. 1,048,576 cycles of 128 kHz: 8 s. */
+	WDTCSR = 1 << WDE | 1 << WDIE | 1 << WDP3 | 1 << WDP0;
+}
+
+/* Wakes only: the hardware clears WDIE as the vector runs, and that is the message. 4 cycles. */
+ISR(WDT_vect, ISR_NAKED)
+{
+	reti();
+}
+
+/* Level interrupts repeat until the line rises, so this one masks itself; GPIOR0 tells the sleeper. Neither instruction
+ * changes SREG. 8 cycles. */
+ISR(INT0_vect, ISR_NAKED)
+{
+	asm volatile("cbi %0, %1\n\tsbi %2, 0\n\treti" ::"I"(_SFR_IO_ADDR(EIMSK)), "I"(INT0), "I"(_SFR_IO_ADDR(GPIOR0)));
+}
+
+/* Buttons and, in power-down, the line. 6 cycles. */
+ISR(PCINT2_vect, ISR_NAKED)
+{
+	asm volatile("sbi %0, 0\n\treti" ::"I"(_SFR_IO_ADDR(GPIOR0)));
+}
+
+bool power_was_lost(void)
+{
+	return power_reset_flags == 0 || (power_reset_flags & (1 << PORF | 1 << BORF));
+}
+
+void power_init(void)
+{
+	DDRB |= 1 << LED;
+	ACSR = 1 << ACD;   /* comparator off */
+	EICRA = 0;         /* INT0 on low level: the only kind that wakes from power-down */
+	PCICR = 1 << PCIE2;
+}
+
+void power_tick(void)
+{
+	if (WDTCSR & 1 << WDIE)
+		return;
+	power_ticks++;
+	WDTCSR |= 1 << WDIE;
+}
+
+/* From wake to sleep a tick takes about 40 cycles: 4 to wake, 4 to the vector, 3 for its jump, 4 back, the rest here. */
+static void nap(uint8_t ticks)
+{
+	uint8_t left = ticks;
+
+	for (;;) {
+		cli();
+		if (GPIOR0)
+			break;
+		sei(); /* the instruction after it always runs, so no wake-up is lost */
+		sleep_cpu();
+		if (WDTCSR & 1 << WDIE)
+			break;
+		WDTCSR |= 1 << WDIE;
+		if (--left == 0)
+			break;
+	}
+	sei();
+	power_ticks += (uint8_t)(ticks - left);
+}
+
+static bool line_woke;
+
+bool power_line_woke(void)
+{
+	return line_woke;
+}
+
+void power_sleep(bool idle, uint8_t ticks)
+{
+	uint8_t buttons;
+
+	GPIOR0 = 0;
+	PCMSK2 = 1 << PCINT19 | 1 << PCINT20 | 1 << PCINT21 | (idle ? 0 : 1 << PCINT16);
+	EIMSK = 1 << INT0;
+	set_sleep_mode(idle ? SLEEP_MODE_IDLE : SLEEP_MODE_PWR_DOWN);
+	sleep_enable();
+	buttons = PIND & BUTTON_PINS;
+	nap(ticks);
+	sleep_disable();
+	/* The pins tell who it was: a pin change does not, and INT0 masks itself. */
+	line_woke = !idle && GPIOR0 && (EIMSK & 1 << INT0) && (PIND & BUTTON_PINS) == buttons;
+	EIMSK = 0;
+}
+
+void power_wait_ms(uint16_t ms)
+{
+	for (; ms > 0; ms--) {
+		_delay_ms(1);
+		power_tick();
+	}
+}
+
+static uint16_t convert(void)
+{
+	ADCSRA |= 1 << ADSC;
+	while (ADCSRA & 1 << ADSC)
+		;
+	return ADC;
+}
+
+uint16_t power_supply(void)
+{
+	uint16_t reading;
+
+	ADMUX = 1 << REFS0 | 0xE;           /* the reference, measured against the supply */
+	ADCSRA = 1 << ADEN | 1 << ADPS2 | 1 << ADPS1 | (F_CPU > 8000000UL ? 1 << ADPS0 : 0);
+	_delay_ms(2);                       /* the reference settles */
+	convert();                          /* the first conversion after the switch is not to be trusted */
+	reading = convert();
+	ADCSRA = 0;
+	return reading ? (uint16_t)(REFERENCE_MV * ADC_FULL / reading) : 0;
+}
+
+void power_flash(uint8_t count)
+{
+	for (; count > 0; count--) {
+		PORTB |= 1 << LED;
+		power_wait_ms(60);
+		PORTB &= (uint8_t)~(1 << LED);
+		power_wait_ms(200);
+	}
+}

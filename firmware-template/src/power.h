@@ -1,0 +1,33 @@
+/* Sleep, watchdog, supply and LED. Out: ticks of eight seconds, counted asleep and awake; millivolts. Registers: SMCR,
+ * WDTCSR, MCUSR, ADC, EIMSK, PCICR, GPIOR0, and the LED on PB5. */
+#ifndef POWER_H
+#define POWER_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define TICK_SECONDS 8
+
+/* Periods of the watchdog since the reset; nominally eight seconds, by its own oscillator (up to 10 % off). */
+extern uint32_t power_ticks;
+/* MCUSR as it was at the reset; 0 if a bootloader has cleared it. */
+extern uint8_t power_reset_flags;
+/* The reset was, or may have been, one by loss of power. */
+bool power_was_lost(void);
+
+void power_init(void);
+/* Counts a tick if one has passed. To be called at least every eight seconds while awake: the second period that
+ * passes without it resets the chip. */
+void power_tick(void);
+/* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. */
+void power_sleep(bool idle, uint8_t ticks);
+/* The last sleep was in power-down and ended because the line moved. */
+bool power_line_woke(void);
+/* Waits with ticks counted. */
+void power_wait_ms(uint16_t ms);
+/* Supply in millivolts, against the internal reference of 1.1 V (up to 10 % off). */
+uint16_t power_supply(void);
+/* So many short flashes. */
+void power_flash(uint8_t count);
+
+#endif

@@ -1,0 +1,119 @@
+/* The UART half of the line. Registers: USART0, and the RXD pin PD0 for measuring. */
+#include <avr/interrupt.h>
+#include <avr/io.h>
+
+#include "board.h"
+#include "line.h"
+#include "power.h"
+
+#define RXD PD0
+#define AWAKE_TICKS 2 /* after the last octet: 8 to 16 seconds */
+
+static volatile uint8_t awake_until; /* low byte of power_ticks */
+
+/* Nearest divisor at double speed: the error stays below 2 % at 57,600 baud and 16 MHz. */
+#define DIVISOR ((F_CPU + LINE_BAUD * 4) / (LINE_BAUD * 8) - 1)
+
+static void stay_awake(void)
+{
+	awake_until = (uint8_t)power_ticks + AWAKE_TICKS;
+}
+
+/* About 110 cycles at most with line_receive. */
+ISR(USART_RX_vect)
+{
+	line_receive(UDR0);
+	stay_awake();
+}
+
+void uart_init(void)
+{
+	PORTD |= 1 << RXD; /* an open line is idle, not a break */
+	UBRR0 = DIVISOR;
+	UCSR0A = 1 << U2X0;
+	UCSR0B = 1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0;
+	stay_awake();
+}
+
+void uart_send(uint8_t octet)
+{
+	while (!(UCSR0A & 1 << UDRE0))
+		;
+	UCSR0A = 1 << U2X0 | 1 << TXC0; /* cleared by writing 1 */
+	UDR0 = octet;
+}
+
+void uart_flush(void)
+{
+	while (!(UCSR0A & 1 << TXC0))
+		;
+}
+
+bool uart_busy(void)
+{
+	return (int8_t)(awake_until - (uint8_t)power_ticks) > 0;
+}
+
+#if LINE_MEASURED
+#define BITS 8
+#define BIT_CYCLES (F_CPU / LINE_BAUD)
+
+/* Waits for the line to fall; 0 if it does not within 64 bit times. TCNT1 counts CPU cycles. */
+static uint8_t wait_fall(uint16_t *at)
+{
+	uint16_t start = TCNT1;
+
+	while (!(PIND & 1 << RXD))
+		if (TCNT1 - start > 64 * BIT_CYCLES)
+			return 0;
+	while (PIND & 1 << RXD)
+		if (TCNT1 - start > 64 * BIT_CYCLES)
+			return 0;
+	*at = TCNT1;
+	return 1;
+}
+
+/* The preamble alternates, so that the line falls every two bits. Eight bits in four equal pairs, within an eighth, give the
+ * bit time to about half a per cent; anything else is not the preamble. Returns 0 then, else cycles of eight bits. */
+static uint16_t measure(void)
+{
+	uint16_t start, last, now;
+
+	if (!wait_fall(&start))
+		return 0;
+	last = start;
+	for (uint8_t pair = 0; pair < BITS / 2; pair++) {
+		uint16_t width;
+		if (!wait_fall(&now))
+			return 0;
+		width = now - last;
+		if (width < 2 * BIT_CYCLES * 7 / 8 || width > 2 * BIT_CYCLES * 9 / 8)
+			return 0;
+		last = now;
+	}
+	return last - start;
+}
+
+void uart_wake(void)
+{
+	uint16_t eight = 0;
+
+	UCSR0B = 0;
+	TCCR1A = 0;
+	TCCR1B = 1 << CS10;
+	for (uint8_t tries = 0; tries < 8 && eight == 0; tries++)
+		eight = measure();
+	TCCR1B = 0;
+	uart_init();
+	/* bit time in eighths: cycles of eight bits / 64 */
+	if (eight)
+		UBRR0 = (eight + 32) / 64 - 1;
+	line_reset();
+}
+#else
+void uart_wake(void)
+{
+	line_reset();
+	stay_awake();
+}
+#endif

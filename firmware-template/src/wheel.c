@@ -1,0 +1,138 @@
+#include "wheel.h"
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+
+#include "board.h"
+#include "journal.h"
+#include "power.h"
+
+#define SERVO PB1
+#define SUPPLY PD7
+#define INDEX PD6
+
+#define TIMER_HZ (F_CPU / 8)
+#define US(us) ((uint16_t)((us) * (TIMER_HZ / 1000L) / 1000))
+
+#define FRAME_MS 20   /* between pulses; servos take 20 to 50 */
+#define JAM_TRIES 3
+#define BACK_OUT_MS 150
+
+static uint16_t stop_pulse;
+static int16_t forward; /* added to the stop pulse */
+static uint8_t pocket_frames;
+
+/* Wakes the sleeper between pulses. 4 cycles. */
+ISR(TIMER1_OVF_vect, ISR_NAKED)
+{
+	reti();
+}
+
+/* One period, asleep: the pulse is made by the timer. OCR1A is taken over at the start of the next period. */
+static void frame(uint16_t pulse)
+{
+	OCR1A = pulse - 1;
+	TIFR1 = 1 << TOV1;
+	set_sleep_mode(SLEEP_MODE_IDLE);
+	sleep_enable();
+	do
+		sleep_cpu();
+	while (TCNT1 > US(1000)); /* something else woke us in the middle of the period */
+	sleep_disable();
+	power_tick();
+}
+
+static void frames(uint16_t pulse, uint8_t count)
+{
+	for (; count > 0; count--)
+		frame(pulse);
+}
+
+/* The period is stretched so that a pocket takes a whole number of pulses. */
+static void pulses_on(uint16_t turn_ms)
+{
+	uint16_t count = turn_ms / FRAME_MS;
+
+	if (count == 0)
+		count = 1;
+	if (count > 0xFF)
+		count = 0xFF;
+	pocket_frames = (uint8_t)count;
+	ICR1 = (uint16_t)((uint32_t)turn_ms * (TIMER_HZ / 1000) / count) - 1;
+	OCR1A = stop_pulse - 1;
+	TCNT1 = 0;
+	TCCR1A = 1 << COM1A1 | 1 << WGM11;
+	TCCR1B = 1 << WGM13 | 1 << WGM12 | 1 << CS11; /* mode 14, clock / 8 */
+	TIMSK1 = 1 << TOIE1;
+}
+
+static void pulses_off(void)
+{
+	TIMSK1 = 0;
+	TCCR1B = 0;
+	TCCR1A = 0;
+}
+
+#if INDEX_SWITCH
+static uint8_t closed(void)
+{
+	return !(PIND & 1 << INDEX);
+}
+
+/* Turns until the switch closes anew; 0 if that takes more than twice the time of a pocket. */
+static uint8_t to_next_index(void)
+{
+	uint8_t was = closed();
+
+	for (uint16_t n = 2u * pocket_frames; n > 0; n--) {
+		uint8_t is;
+		frame(stop_pulse + forward);
+		is = closed();
+		if (is && !was)
+			return 1;
+		was = is;
+	}
+	return 0;
+}
+
+static uint8_t turn_pocket(void)
+{
+	for (uint8_t tries = 0; tries < JAM_TRIES; tries++) {
+		if (to_next_index())
+			return 1;
+		frames(stop_pulse - forward, BACK_OUT_MS / FRAME_MS);
+	}
+	return 0;
+}
+#else
+static uint8_t turn_pocket(void)
+{
+	frames(stop_pulse + forward, pocket_frames);
+	return 1;
+}
+#endif
+
+uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
+{
+	uint8_t turned = 0;
+
+	stop_pulse = US(STOP_PULSE_US + (int32_t)trim_us);
+	forward = (int16_t)(TURN_PULSE_US * (TIMER_HZ / 1000L) / 1000);
+	DDRB |= 1 << SERVO;
+	DDRD |= 1 << SUPPLY;
+	PORTD |= 1 << SUPPLY | 1 << INDEX;
+	power_wait_ms(BOOST_MS);
+	pulses_on(turn_ms ? turn_ms : TURN_MS);
+	while (turned < pockets) {
+		journal_step(turned + 1);
+		if (!turn_pocket())
+			break;
+		turned++;
+	}
+	frames(stop_pulse, BRAKE_MS / FRAME_MS);
+	pulses_off();
+	PORTD &= (uint8_t)~(1 << SUPPLY | 1 << INDEX);
+	PORTB &= (uint8_t)~(1 << SERVO);
+	return turned;
+}
