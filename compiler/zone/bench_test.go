@@ -28,7 +28,7 @@ func BenchmarkResolve(b *testing.B) {
 			var sum int64
 			compareWith(b, "time.Date", func(i int) {
 				day, hour := i/3%27000, 7+i%3*5
-				unix, _ := z.Resolve(int64((first+day)*secondsPerDay + hour*3600))
+				unix, _ := z.Resolve(int64(first+day)*secondsPerDay + int64(hour*3600))
 				sum += unix
 			}, func(i int) {
 				day, hour := i/3%27000, 7+i%3*5

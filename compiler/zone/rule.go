@@ -54,17 +54,25 @@ func (r FooterRule) instant(year int64, offset int) int64 {
 	return startOfYear(year) + int64(r.dayOf(year))*secondsPerDay + int64(r.Seconds-offset)
 }
 
-// event is a rule come true: from at on, offset holds.
+// event is a rule come true: at the instant at, daylight saving begins or ends.
 type event struct {
-	at     int64
-	offset Offset
+	at  int64
+	dst bool
+}
+
+// offsetAfter returns the offset from e on.
+func (f *Footer) offsetAfter(e event) Offset {
+	if e.dst {
+		return f.DST.Offset
+	}
+	return f.Std
 }
 
 // eventsOf returns the two changes of a year in order. When they coincide, daylight saving wins, so that
 // a rule from 1 January 00:00 to 31 December 24:00 means all the year (RFC 9636 §3.3.1, "XXX3EDT4,0/0,J365/23").
 func (f *Footer) eventsOf(year int64) [2]event {
-	start := event{f.DST.Start.instant(year, f.Std.Seconds), f.DST.Offset}
-	end := event{f.DST.End.instant(year, f.DST.Offset.Seconds), f.Std}
+	start := event{f.DST.Start.instant(year, f.Std.Seconds), true}
+	end := event{f.DST.End.instant(year, f.DST.Offset.Seconds), false}
 	if start.at < end.at {
 		return [2]event{start, end}
 	}
@@ -115,13 +123,9 @@ func (f *Footer) spansAround(unix int64) *spans {
 	year := yearOf(min(max(unix, earliest), latest))
 	events := f.events(year-1, year+1)
 	var s spans
-	before := f.Std
-	if events[0].offset == f.Std {
-		before = f.DST.Offset
-	}
-	s.add(always, before)
+	s.add(always, f.offsetAfter(event{dst: !events[0].dst}))
 	for _, e := range events {
-		s.add(e.at, e.offset)
+		s.add(e.at, f.offsetAfter(e))
 	}
 	s.finish()
 	return &s

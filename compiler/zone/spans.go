@@ -3,6 +3,7 @@ package zone
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"mealtab/compiler/zone/internal/tzif"
@@ -43,6 +44,11 @@ func (s *spans) add(start int64, o Offset) {
 	s.starts, s.offsets = append(s.starts, start), append(s.offsets, o)
 }
 
+// reserve makes room for n more spans.
+func (s *spans) reserve(n int) {
+	s.starts, s.offsets = slices.Grow(s.starts, n), slices.Grow(s.offsets, n)
+}
+
 // finish computes localEnds.
 func (s *spans) finish() {
 	s.localEnds = make([]int64, len(s.starts)+1)
@@ -70,11 +76,7 @@ func (z *Zone) build(data *tzif.Data) error {
 		offsets[i] = Offset{Seconds: t.Seconds, Abbrev: t.Abbrev, DST: t.DST}
 	}
 	n := len(data.Transitions)
-	capacity := n + 1
-	if z.footed && z.footer.DST != nil {
-		capacity += 2 * (lastRuleYear - firstRuleYear + 1)
-	}
-	z.spans.starts, z.spans.offsets = make([]int64, 0, capacity), make([]Offset, 0, capacity)
+	z.spans.reserve(n + 1)
 	if n > 0 || !z.footed {
 		z.spans.add(always, offsets[0])
 	} else {
@@ -116,9 +118,11 @@ func (z *Zone) addFooter(data *tzif.Data, offsets []Offset) error {
 	}
 	first := max(yearOf(last)-1, firstRuleYear)
 	final := max(first+3, lastRuleYear)
-	for _, e := range z.footer.events(first, final) {
+	events := z.footer.events(first, final)
+	z.spans.reserve(len(events))
+	for _, e := range events {
 		if e.at > last {
-			z.spans.add(e.at, e.offset)
+			z.spans.add(e.at, z.footer.offsetAfter(e))
 		}
 	}
 	// The rules of the year after may reach back into this one by 167 h and an offset, and no further.

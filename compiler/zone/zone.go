@@ -101,9 +101,11 @@ func (z *Zone) At(unix int64) Offset {
 
 // Transitions returns the changes of offset with from <= At < to, in order, up to Horizon.
 func (z *Zone) Transitions(from, to int64) []Transition {
-	var out []Transition
 	s := &z.spans
-	for i := max(s.find(from), 1); i < len(s.starts) && s.starts[i] < min(to, Horizon); i++ {
+	to = min(to, Horizon)
+	first := max(s.find(from), 1)
+	out := make([]Transition, 0, max(s.find(to)-first+1, 0))
+	for i := first; i < len(s.starts) && s.starts[i] < to; i++ {
 		t := Transition{At: s.starts[i], Before: s.offsets[i-1], After: s.offsets[i]}
 		if t.At >= from && t.Before.Seconds != t.After.Seconds {
 			out = append(out, t)
