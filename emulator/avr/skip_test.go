@@ -1,0 +1,200 @@
+package avr_test
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"mealtab/emulator/avr"
+)
+
+// randomCode returns code made mostly of the instructions that are fused, with a
+// few branches and skips, and falls into an endless loop at its end.
+func randomCode(r *rand.Rand) []uint16 {
+	forms := []struct{ base, vary uint16 }{
+		{0x0C00, 0x3FF}, {0x1C00, 0x3FF}, {0x1800, 0x3FF}, {0x0800, 0x3FF}, {0x1400, 0x3FF}, {0x0400, 0x3FF},
+		{0x5000, 0xFFF}, {0x4000, 0xFFF}, {0x3000, 0xFFF}, {0xE000, 0xFFF}, {0x2400, 0x3FF}, {0x2000, 0x3FF},
+		{0x2C00, 0x3FF}, {0x0100, 0x0FF}, {0x9406, 0x1F0}, {0x9407, 0x1F0}, {0x940A, 0x1F0},
+		{0xF000, 0x01F}, {0xF400, 0x01F}, {0xFC00, 0x1F7}, {0xFE00, 0x1F7}, {0x8008, 0x7}, {0x8208, 0x7},
+		{0x9000, 0x1F0}, {0x9200, 0x1F0}, {0x9408, 0x60}, {0xC000, 3},
+	}
+	code := []uint16{0xE0C0 | uint16(r.IntN(16)), 0xE0D4} // Y into SRAM
+	for len(code) < 400 {
+		f := forms[r.IntN(len(forms))]
+		for range 1 + r.IntN(2) { // the same form twice in a row is often fused
+			w := f.base | uint16(r.Uint32())&f.vary
+			code = append(code, w)
+			if f.base&0xFC0F == 0x9000 {
+				code = append(code, 0x200+uint16(r.IntN(256)))
+			}
+		}
+	}
+	for range 8 {
+		code = append(code, 0)
+	}
+	return append(code, 0xCFFF)
+}
+
+// TestFusedLeavesWhatSingleInstructionsLeave runs random code with and without
+// fused pairs, stopping at random cycles, and compares whole states.
+func TestFusedLeavesWhatSingleInstructionsLeave(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 328))
+	for round := range 300 {
+		code := randomCode(r)
+		seed := r.Uint64()
+		run := func(o avr.Options) *avr.MCU {
+			m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6}, Options: o})
+			if err := m.LoadWords(code); err != nil {
+				t.Fatal(err)
+			}
+			m.Scramble(seed)
+			return m
+		}
+		a, b := run(avr.Options{}), run(avr.Options{NoFuse: true, NoPollSkip: true})
+		for range 20 {
+			n := 1 + r.Uint64N(60)
+			a.RunFor(n)
+			b.RunFor(n)
+			if a.Hash() != b.Hash() {
+				t.Fatalf("round %d: fused %#x %d r %v sreg %02x\nplain %#x %d r %v sreg %02x", round,
+					a.PC(), a.Cycle(), a.Regs(), a.SREG(), b.PC(), b.Cycle(), b.Regs(), b.SREG())
+			}
+		}
+	}
+}
+
+// polling waits for the EEPROM, sends two characters, counts Timer0 overflows,
+// and delays in the ways avr-gcc does.
+const polling = `
+		jmp start
+		.org 32             ; TIMER0_OVF
+		push r24
+		in r24, SREG
+		push r24
+		lds r24, 0x110
+		inc r24
+		sts 0x110, r24
+		pop r24
+		out SREG, r24
+		pop r24
+		reti
+		.org 52
+	start:	ldi r16, 3
+		out TCCR0B, r16
+		ldi r16, 1
+		sts TIMSK0, r16
+		ldi r16, 8
+		sts UCSR0B, r16
+		sei
+	main:	sbic EECR, 1
+		rjmp main
+		inc r20
+		out EEARL, r20
+		out EEDR, r20
+		cli
+		sbi EECR, 2
+		sbi EECR, 1
+		sei
+	udre:	lds r17, UCSR0A
+		sbrs r17, 5
+		rjmp udre
+		sts UDR0, r20
+		lds r18, 0x110
+		subi r18, 0xFB      ; wait for five overflows
+	flag:	lds r19, 0x110
+		cp r19, r18
+		brne flag
+		ldi r24, 0x10
+		ldi r25, 0x27
+	d2:	sbiw r24, 1
+		brne d2
+		ldi r24, 0x40
+		ldi r25, 0x0D
+		ldi r26, 0x00
+	d3:	subi r24, 1
+		sbci r25, 0
+		sbci r26, 0
+		brne d3
+		ldi r24, 200
+	d1:	dec r24
+		brne d1
+		sbis TIFR1, 0       ; a poll of a timer flag
+		rjmp t1
+		sbi TIFR1, 0
+	t1:	sts TCCR1B, r16
+		rjmp main`
+
+// TestPollSkipIsExact compares runs with and without skipping at many stops.
+func TestPollSkipIsExact(t *testing.T) {
+	var sent [2][]uint64
+	chip := func(i int, o avr.Options) *avr.MCU {
+		return newChip(t, polling, func(c *avr.Config) {
+			c.Options = o
+			c.Hooks.Transmit = func(f avr.Frame) { sent[i] = append(sent[i], f.Start, uint64(f.Data)) }
+		})
+	}
+	a, b := chip(0, avr.Options{}), chip(1, avr.Options{NoPollSkip: true, NoFuse: true})
+	r := rand.New(rand.NewPCG(1, 2))
+	for i := range 3000 {
+		n := 1 + r.Uint64N(3000)
+		a.RunFor(n)
+		b.RunFor(n)
+		if a.Cycle() != b.Cycle() || a.Hash() != b.Hash() {
+			t.Fatalf("stop %d: cycle %d and %d, pc %#x and %#x, regs\n%v\n%v", i, a.Cycle(), b.Cycle(), a.PC(), b.PC(), a.Regs(), b.Regs())
+		}
+	}
+	if len(sent[0]) == 0 || len(sent[0]) != len(sent[1]) {
+		t.Fatalf("%d and %d frames", len(sent[0]), len(sent[1]))
+	}
+	for i := range sent[0] {
+		if sent[0][i] != sent[1][i] {
+			t.Fatalf("frame %d differs: %d and %d", i/2, sent[0][i], sent[1][i])
+		}
+	}
+	if a.Stats().EEPROMWrites < 5 {
+		t.Errorf("%d EEPROM writes: the program did not get on", a.Stats().EEPROMWrites)
+	}
+}
+
+// TestSnapshotRestoreFork: a restored chip and a fork go on as the original does.
+func TestSnapshotRestoreFork(t *testing.T) {
+	m := newChip(t, polling)
+	m.RunFor(123_456)
+	s := m.Snapshot()
+	f := m.Fork(avr.Hooks{})
+	m.RunFor(500_000)
+	want := m.Hash()
+	f.RunFor(500_000)
+	if f.Hash() != want {
+		t.Error("the fork went another way")
+	}
+	m.Restore(s)
+	m.RunFor(500_000)
+	if m.Hash() != want {
+		t.Error("the restored chip went another way")
+	}
+	f.RAM()[0x500] ^= 1
+	if f.Hash() == want {
+		t.Error("the hash does not see one bit of SRAM")
+	}
+}
+
+// BenchmarkPollSkip is the time to emulate a second of a program that mostly waits.
+func BenchmarkPollSkip(b *testing.B) {
+	for name, o := range map[string]avr.Options{"skip": {}, "each": {NoPollSkip: true}} {
+		b.Run(name, func(b *testing.B) {
+			m := newChip(b, polling, func(c *avr.Config) { c.Options = o })
+			for b.Loop() {
+				m.RunFor(16_000_000)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/1e9, "s/emulated-s")
+		})
+	}
+}
+
+// BenchmarkSnapshot is the cost of one fork, of which a cut sweep makes thousands.
+func BenchmarkSnapshot(b *testing.B) {
+	m := newChip(b, polling)
+	for b.Loop() {
+		m.Snapshot()
+	}
+}
