@@ -40,7 +40,7 @@ const listedTimes = 12
 func (d describer) timesPhrase() string {
 	times, utc := d.times(), utcMark(d.set.Form)
 	if step := evenStep(times); len(times) > 3 && step > 0 {
-		return fmt.Sprintf(", every %s from %s to %s%s", duration(step), clockTime(times[0]), clockTime(times[len(times)-1]), utc)
+		return fmt.Sprintf(", every %s from %s to %s%s", duration(int64(step)), clockTime(times[0]), clockTime(times[len(times)-1]), utc)
 	}
 	if len(times) > listedTimes {
 		return fmt.Sprintf(" at %d times from %s to %s%s", len(times), clockTime(times[0]), clockTime(times[len(times)-1]), utc)
@@ -66,7 +66,7 @@ func evenStep(times []int) int {
 }
 
 // duration is "90 minutes", "2 hours", "hour".
-func duration(sec int) string {
+func duration(sec int64) string {
 	unit, n := "second", sec
 	switch {
 	case sec%3600 == 0:
@@ -83,8 +83,8 @@ func duration(sec int) string {
 // stepPhrase is for rules that step by hours, minutes or seconds, with all the parts that limit them.
 func (d describer) stepPhrase() string {
 	r := d.rule
-	unit := map[Freq]int{Hourly: 3600, Minutely: 60, Secondly: 1}[r.Freq]
-	phrase := "every " + stepName(r.Interval, unit)
+	unit := map[Freq]int64{Hourly: 3600, Minutely: 60, Secondly: 1}[r.Freq]
+	phrase := "every " + duration(int64(r.Interval)*unit) // whole hours and minutes are said as such
 	if len(r.ByHour) > 0 {
 		phrase += " " + hoursPhrase(r.ByHour)
 	}
@@ -108,9 +108,6 @@ func (d describer) stepPhrase() string {
 	}
 	return phrase + d.monthsSuffix()
 }
-
-// stepName is "5 hours", "hour", "90 minutes"; whole hours and minutes are said as such.
-func stepName(interval, unit int) string { return duration(interval * unit) }
 
 // hoursPhrase is "between 07:00 and 18:59" for hours that follow each other, else "in the hours 7, 9 and 12".
 func hoursPhrase(hours []int) string {

@@ -203,16 +203,9 @@ func (r *icsReader) icsStamps(l icsLine) []stamp {
 			return nil
 		}
 	}
-	if id, ok := l.param("TZID"); ok {
-		name := r.zoneOf(id)
-		if name == "" {
-			return nil
-		}
-		if r.plan.Zone != "" && name != r.plan.Zone {
-			r.fail(CodeZone, id.all(), "a feeder stands in one zone: move the event to it, or to UTC",
-				"this event is in %s, but the plan is in %s", name, r.plan.Zone)
-			return nil
-		}
+	id, hasZone := l.param("TZID")
+	if hasZone && !utcNames[id.s] && !r.inPlanZone(id) {
+		return nil
 	}
 	var out []stamp
 	for _, t := range l.value.split(',') {
@@ -222,10 +215,24 @@ func (r *icsReader) icsStamps(l icsLine) []stamp {
 			t = t.sub(0, len(start))
 		}
 		if s, ok := r.icsStamp(t, kind); ok {
+			if hasZone && utcNames[id.s] && s.form == Zoned {
+				s.form = UTC
+			}
 			out = append(out, s)
 		}
 	}
 	return out
+}
+
+// inPlanZone reports whether a TZID means the plan's zone; else that has been reported.
+func (r *icsReader) inPlanZone(id text) bool {
+	name := r.zoneOf(id)
+	if name != "" && r.plan.Zone != "" && name != r.plan.Zone {
+		r.fail(CodeZone, id.all(), "a feeder stands in one zone: move the event to it, or to UTC",
+			"this event is in %s, but the plan is in %s", name, r.plan.Zone)
+		return false
+	}
+	return name != ""
 }
 
 func (r *icsReader) icsStamp(t text, kind string) (stamp, bool) {

@@ -184,6 +184,10 @@ func (r *icsReader) zoneOf(id text) string {
 	return name
 }
 
+// utcNames are IANA's names of UTC: times with such a TZID are UTC times, whatever the plan's zone.
+var utcNames = map[string]bool{"UTC": true, "Etc/UTC": true, "Etc/UCT": true, "UCT": true, "Zulu": true, "Etc/Zulu": true,
+	"GMT": true, "Etc/GMT": true, "Universal": true, "Etc/Universal": true}
+
 // chooseZone finds the plan's one zone: that of the events, else the calendar's, else UTC when all events are in UTC.
 func (r *icsReader) chooseZone() {
 	floating := icsLine{}
@@ -194,11 +198,13 @@ func (r *icsReader) chooseZone() {
 				continue
 			}
 			starts++
-			if id, ok := l.param("TZID"); ok {
+			if id, ok := l.param("TZID"); ok && !utcNames[id.s] {
 				r.plan.Zone, r.plan.Where.Zone = r.zoneOf(id), r.ix.pos(id.all())
 				return
 			}
-			if _, form, err := parseBasic(strings.TrimSpace(l.value.s)); err == nil && form != UTC && floating.name == "" {
+			_, form, err := parseBasic(strings.TrimSpace(l.value.s))
+			_, zoned := l.param("TZID")
+			if err == nil && form != UTC && !zoned && floating.name == "" {
 				floating = l
 			}
 		}

@@ -88,7 +88,7 @@ func (b *builder) presets(m rawMeal) uint8 {
 // finishPlan makes the checks that need the whole plan.
 func (b *builder) finishPlan() {
 	p := b.plan
-	if len(p.Presets) == 1 && !b.ds.HasErrors() {
+	if len(p.Presets) == 1 && b.errorCount == 0 {
 		b.ds = append(b.ds, Diagnostic{CodeIgnored, Warning, p.Source, p.Meals[b.firstWithPreset()].Pos,
 			fmt.Sprintf("preset %q is the only one: there is nothing to switch to", p.Presets[0]),
 			"leave presets out, or give other meals another preset"})

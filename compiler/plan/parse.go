@@ -53,6 +53,8 @@ type builder struct {
 	plan *Plan
 	ds   Diagnostics
 	ics  bool // the source is iCalendar
+	// errorCount counts the errors in ds.
+	errorCount int
 	// mealCount counts the meals of the source, also those beyond what a table holds.
 	mealCount int
 	// pocketBroken says that the pocket's weight is there but could not be read.
@@ -60,6 +62,9 @@ type builder struct {
 }
 
 func (b *builder) report(sev Severity, code Code, at span, hint, format string, args ...any) {
+	if sev == Error {
+		b.errorCount++
+	}
 	b.ds = append(b.ds, Diagnostic{code, sev, b.plan.Source, b.ix.pos(at), fmt.Sprintf(format, args...), hint})
 }
 
@@ -73,6 +78,7 @@ func (b *builder) warn(code Code, at span, hint, format string, args ...any) {
 
 // failWhole reports what concerns no single place.
 func (b *builder) failWhole(code Code, hint, format string, args ...any) {
+	b.errorCount++
 	b.ds = append(b.ds, Diagnostic{code, Error, b.plan.Source, Pos{}, fmt.Sprintf(format, args...), hint})
 }
 

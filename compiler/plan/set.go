@@ -41,12 +41,13 @@ func (b *builder) recurrence(s *rawSet, where *MealPlaces) Recurrence {
 	if s.hasRule {
 		where.Rule = b.ix.pos(s.ruleText.all())
 	}
+	before := b.errorCount
 	b.checkAt(s)
 	b.checkDateForm(s, &r)
 	b.checkUntil(s, &r)
 	b.checkSeconds(s, &r)
 	b.explicitDates(s, &r, where)
-	if r.Rule != nil && !b.ds.HasErrors() {
+	if r.Rule != nil && b.errorCount == before {
 		b.lintRule(s, &r)
 	}
 	return r

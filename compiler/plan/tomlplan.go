@@ -128,7 +128,7 @@ func (b *builder) tomlMeals(root *tomlTable) {
 	e := b.take(root, "meal")
 	switch {
 	case e == nil:
-		if b.ds.HasErrors() {
+		if b.errorCount > 0 {
 			return // the meals may be in what could not be read
 		}
 		b.failWhole(CodeMissing, "add a [[meal]] with name, portion, dtstart and rrule", "the plan has no meals")
