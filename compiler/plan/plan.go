@@ -4,6 +4,30 @@
 // Out: a Plan with local times as written, masses in milligrams, durations in minutes, or a list of
 // [Diagnostic] with line and column. The package expands nothing: what a recurrence rule means is the
 // business of packages recur (the referee) and lower (the compiler).
+//
+// # The plan language
+//
+//	plan, zone, late, board, gap         at the top; only zone is needed
+//	[wheel]  pocket, turn, trim          pocket is needed where a portion is a weight
+//	[hopper] holds
+//	[button] portion, per-hour
+//	[[meal]] name, portion, dtstart, rrule, at, exdate, rdate, presets
+//
+// Weights are in g, kg, mg, oz or lb and rounded to the milligram, portions also in pockets; late in min, h or d, up
+// to 24 h; turn in ms or s; trim in us or ms. A number may have a decimal point.
+//
+// A TOML local date-time is in the plan's zone; one with Z is UTC, and its rule then does not follow daylight saving;
+// other offsets are refused. Without rrule a meal is daily; with rdate alone it has those dates only. dtstart may be
+// left out where the rule takes nothing from it (no INTERVAL or COUNT, days and times given): such a meal has always
+// been, from 2000-01-01. A dtstart that is a date begins the meal on that day. UNTIL may be UTC, local, or a date,
+// whose day then belongs to the rule. An exdate that is a date takes the whole day out.
+//
+// # iCalendar
+//
+// Each VEVENT is a meal, its SUMMARY ends with the portion. TZID, or X-WR-TIMEZONE for floating times, names the zone;
+// VTIMEZONE is not needed. What iCalendar has no words for stands in X-MEALTAB- properties: POCKET, TURN, TRIM, HOLDS,
+// LATE, BOARD, GAP, BUTTON and BUTTON-PER-HOUR in the calendar; NAME, PRESETS and AT in an event. Events with
+// RECURRENCE-ID replace an instance of their series; cancelled events are left out.
 package plan
 
 import "fmt"

@@ -212,6 +212,9 @@ func (b *builder) take(t *tomlTable, key string) *tomlEntry {
 	return e
 }
 
+// measured are the keys whose values are a number with a unit.
+var measured = map[string]bool{"late": true, "pocket": true, "turn": true, "trim": true, "holds": true, "portion": true}
+
 // str takes a string. The entry is nil when the key is absent; ok is false when it is absent or not a string.
 func (b *builder) str(t *tomlTable, key, example string) (e *tomlEntry, v text, ok bool) {
 	e = b.take(t, key)
@@ -220,7 +223,7 @@ func (b *builder) str(t *tomlTable, key, example string) (e *tomlEntry, v text, 
 	}
 	if e.value.kind != unstable.String {
 		hint := example
-		if e.value.kind == unstable.Integer || e.value.kind == unstable.Float {
+		if measured[key] && (e.value.kind == unstable.Integer || e.value.kind == unstable.Float) {
 			hint += " (a number needs its unit)"
 		}
 		b.wrongType(e, "a string", hint)
@@ -290,8 +293,12 @@ func kindName(k unstable.Kind) string {
 		return "true or false"
 	case unstable.Integer, unstable.Float:
 		return "a number"
-	case unstable.LocalDate, unstable.LocalTime, unstable.LocalDateTime, unstable.DateTime:
-		return "a date or time"
+	case unstable.LocalTime:
+		return "a time of day"
+	case unstable.LocalDate:
+		return "a date"
+	case unstable.LocalDateTime, unstable.DateTime:
+		return "a date-time"
 	case unstable.Array:
 		return "a list"
 	case unstable.Table:

@@ -113,14 +113,10 @@ func unitList(units ...[]unit) string {
 	return strings.Join(names[:len(names)-1], ", ") + " or " + names[len(names)-1]
 }
 
-// round is the nearest whole number, halves away from zero.
+// round is the nearest whole number to a positive one, halves up.
 func round(r *big.Rat) int64 {
 	twice := new(big.Rat).Mul(r, big.NewRat(2, 1))
-	n := new(big.Int).Quo(twice.Num(), twice.Denom()).Int64()
-	if n >= 0 {
-		return (n + 1) / 2
-	}
-	return -((-n + 1) / 2)
+	return (new(big.Int).Quo(twice.Num(), twice.Denom()).Int64() + 1) / 2
 }
 
 // grams writes milligrams in the shortest form: "18 g", "6.2 g".
