@@ -155,6 +155,9 @@ func (c *compiled) summary(w io.Writer, name, output string) error {
 	fmt.Fprintf(&b, "  proved         %s servings from %s through %s: each is the plan's\n", thousands(c.Proof.Instants), c.Proof.From, c.Proof.Through)
 	fmt.Fprintf(&b, "  bank           %d of %d bytes used\n", len(c.Bytes), c.Capacity)
 	fmt.Fprintf(&b, "  zone           %s, %s\n", c.plan.Zone, dataVersion(c.db))
+	if len(c.Explicit) > 0 {
+		fmt.Fprintf(&b, "  single dates   %s: the rule has no shorter form\n", strings.Join(c.Explicit, ", "))
+	}
 	_, err := io.WriteString(w, b.String())
 	return err
 }

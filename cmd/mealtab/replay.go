@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -10,6 +11,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
 )
 
@@ -84,6 +86,9 @@ func (a *app) runReplay(cmd *cobra.Command, name string, f replayFlags) error {
 	if f.format == "text" {
 		return a.replayText(s, c, list, f)
 	}
+	if c != nil {
+		fmt.Fprintf(a.err, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
+	}
 	return a.replayExport(s, list, f)
 }
 
@@ -152,7 +157,7 @@ func (a *app) replayRange(s *serving.Schedule, f replayFlags) (serving.Range, er
 
 func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor, f replayFlags) error {
 	if c != nil {
-		fmt.Fprintf(a.out, "%s, %s, %s\n", title(c.plan.Name), c.plan.Zone, dataVersion(c.db))
+		fmt.Fprintf(a.out, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
 	}
 	out := &serving.Text{Out: a.out, UTC: f.utc}
 	n := 0
@@ -188,9 +193,5 @@ func (a *app) replayExport(s *serving.Schedule, list *serving.Cursor, f replayFl
 	return out.Close()
 }
 
-func title(name string) string {
-	if name == "" {
-		return "the plan"
-	}
-	return name
-}
+// title is the plan's name, or that of its file.
+func title(p *plan.Plan) string { return cmp.Or(p.Name, p.Source.Name) }

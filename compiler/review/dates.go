@@ -20,11 +20,12 @@ func (r *review) starts() {
 		if err != nil || set.StartMatches() {
 			continue
 		}
-		hint := ""
-		if in, ok := set.Cursor().Next(); ok {
-			hint = "the first serving is on " + time.Unix(in.Nominal, 0).UTC().Format(minuteLayout)
+		in, ok := set.Cursor().Next()
+		if !ok {
+			continue // never served at all, which is said elsewhere
 		}
-		r.warn(plan.CodeStart, m.Where.Start, hint, "%q does not begin on this date: the rule leaves it out", m.Name)
+		r.warn(plan.CodeStart, m.Where.Start, "the first serving is on "+time.Unix(in.Nominal, 0).UTC().Format(minuteLayout),
+			"%q does not begin on this date: the rule leaves it out", m.Name)
 	}
 }
 

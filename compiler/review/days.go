@@ -63,8 +63,8 @@ func (r *review) oddDays(preset int, d *days) {
 	if len(odd) > 2 {
 		also += fmt.Sprintf(" and %d more days by %s", len(odd)-2, dateText(d.first+len(d.totals), "2006"))
 	}
-	r.warn(CodeDay, plan.Pos{}, "", "%s%s is served on %s instead of the usual %s%s", r.inPreset(preset),
-		r.amount(d.totals[first].units), dateText(d.first+first, dayLayout), r.amount(d.totals[first-7].units), also)
+	r.warn(CodeDay, plan.Pos{}, "", "%son %s the feeder gives %s instead of the usual %s%s", r.inPreset(preset),
+		dateText(d.first+first, dayLayout), r.amount(d.totals[first].units), r.amount(d.totals[first-7].units), also)
 }
 
 // amount shows mass units as weight, or as pockets where the weight is not known.

@@ -22,6 +22,7 @@ const (
 type stretch struct {
 	from, to table.Minute
 	meals    [2]string // before and after
+	place    plan.Pos  // of what comes after
 }
 
 func (s stretch) minutes() table.Minute { return s.to - s.from }
@@ -38,7 +39,7 @@ func (r *review) pass(preset int) {
 		}
 		names := r.names(s.Meals)
 		if n > 0 {
-			p.see(stretch{p.last, s.At, [2]string{p.names, names}}, r)
+			p.see(stretch{p.last, s.At, [2]string{p.names, names}, timesOf(r.meal(s.Meals[0].Meal))}, r)
 		}
 		p.last, p.names = s.At, names
 		p.served++
@@ -107,9 +108,9 @@ func (r *review) rhythm(preset int, p *passing) {
 	if p.crowds > 0 {
 		also := ""
 		if p.crowds > 1 {
-			also = fmt.Sprintf(", and as close another %s by %s", times(p.crowds-1), by)
+			also = fmt.Sprintf("; as close another %s by %s", times(p.crowds-1), by)
 		}
-		r.warn(CodeCrowded, plan.Pos{}, "if both are meant, make them one meal",
-			"%s%q is served at %s and %q %d min later%s", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes(), also)
+		r.warn(CodeCrowded, p.crowd.place, "if both are meant, make them one meal",
+			"%s%q is served on %s and %q %d min later%s", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes(), also)
 	}
 }

@@ -28,6 +28,9 @@ const surpriseYears = 3
 // that begin or end, and days with another number of servings than the same weekday a week before and after.
 func Surprises(in Input) []Surprise {
 	r := newReview(in)
+	if _, any := replay.New(in.Table, replay.Options{From: in.Now, Preset: replay.AllPresets}).Next(); !any {
+		return nil
+	}
 	r.to = in.Now + surpriseYears*366*table.MinutesPerDay
 	list := slices.Concat(r.clockChanges(), r.shortMonths(), r.beginnings(), r.oddCounts())
 	slices.SortStableFunc(list, func(a, b Surprise) int { return cmp.Compare(a.Day, b.Day) })
@@ -76,7 +79,7 @@ func (r *review) nightText(n *night) string {
 func (r *review) shortMonths() (list []Surprise) {
 	for i := range r.Plan.Meals {
 		m := &r.Plan.Meals[i]
-		if !skipsDates(m.Set.Rule) {
+		if !skipsDates(m.Set.Rule) || !r.future(i) {
 			continue
 		}
 		moved, with, without := m.Set, *m.Set.Rule, m.Set
