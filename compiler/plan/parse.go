@@ -65,7 +65,7 @@ func (b *builder) report(sev Severity, code Code, at span, hint, format string, 
 	if sev == Error {
 		b.errorCount++
 	}
-	b.ds = append(b.ds, Diagnostic{code, sev, b.plan.Source, b.ix.pos(at), fmt.Sprintf(format, args...), hint})
+	b.ds = append(b.ds, Diagnostic{code, sev, b.plan.Source, b.ix.pos(at), fmt.Sprintf(format, shorten(args)...), hint})
 }
 
 func (b *builder) fail(code Code, at span, hint, format string, args ...any) {
@@ -79,7 +79,7 @@ func (b *builder) warn(code Code, at span, hint, format string, args ...any) {
 // failWhole reports what concerns no single place.
 func (b *builder) failWhole(code Code, hint, format string, args ...any) {
 	b.errorCount++
-	b.ds = append(b.ds, Diagnostic{code, Error, b.plan.Source, Pos{}, fmt.Sprintf(format, args...), hint})
+	b.ds = append(b.ds, Diagnostic{code, Error, b.plan.Source, Pos{}, fmt.Sprintf(format, shorten(args)...), hint})
 }
 
 // isUTF16 refuses the encoding that some editors call "Unicode"; TOML and iCalendar are written in UTF-8.

@@ -80,7 +80,7 @@ type ruleParser struct {
 }
 
 func (p *ruleParser) fail(code Code, from, to int, hint, format string, args ...any) {
-	p.errs = append(p.errs, RuleError{code, from, to, fmt.Sprintf(format, args...), hint})
+	p.errs = append(p.errs, RuleError{code, from, to, fmt.Sprintf(format, shorten(args)...), hint})
 }
 
 // pieces cuts s[from:to] at sep and trims white space; the result is pairs of offsets.

@@ -2,12 +2,34 @@ package plan
 
 import (
 	"fmt"
+	"slices"
 	"strings"
+	"unicode/utf8"
 )
+
+// maxSuggested is the longest word, in bytes, that can be a misspelling of one of ours.
+const maxSuggested = 40
+
+// shownLength is how much of a value, in characters, a message repeats.
+const shownLength = 80
+
+// shorten cuts long strings among the values of a message.
+func shorten(args []any) []any {
+	out := slices.Clone(args)
+	for i, a := range out {
+		if s, ok := a.(string); ok && utf8.RuneCountInString(s) > shownLength {
+			out[i] = string([]rune(s)[:shownLength-1]) + "…"
+		}
+	}
+	return out
+}
 
 // nearest returns the candidate most like word, or "" when none is close: at most a third of the letters differ
 // (by insertion, deletion, replacement or exchange of neighbours).
 func nearest(word string, candidates []string) string {
+	if len(word) > maxSuggested {
+		return ""
+	}
 	best, bestDist := "", len(word)/3+1
 	lower := strings.ToLower(word)
 	for _, c := range candidates {
