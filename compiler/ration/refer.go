@@ -94,10 +94,10 @@ func (p *Pet) check() error {
 // note says what to heed about this pet.
 func (e *Estimate) note(p *Pet) {
 	if e.WeightFromCondition {
-		e.Notes = append(e.Notes, fmt.Sprintf("the ideal weight is a guess from the body condition (10 to 15 %% for each point above 5, from memory): a veterinarian's figure is better"))
+		e.Notes = append(e.Notes, "the ideal weight is a guess from the body condition (10 to 15 % for each point above 5, from memory): a veterinarian's figure is better")
 	}
 	if p.Lose && p.Species == Cat {
-		e.Floor = units.Kilocalories(0.6 * rer(e.Weight[0].Kilograms()))
+		e.Floor = units.Kilocalories(0.6 * rer(e.Weight[1].Kilograms()))
 		e.Notes = append(e.Notes, fmt.Sprintf("never below %s (0.6 × RER, AAHA 2014) without a veterinarian: a cat that eats too little can fall ill of its liver within days", e.Floor))
 	}
 	if p.Lose {

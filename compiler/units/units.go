@@ -195,3 +195,8 @@ func trimmed(x float64, decimals int) string {
 	}
 	return s
 }
+
+// Round is the nearest multiple of step.
+func (m Milligrams) Round(step Milligrams) Milligrams {
+	return Milligrams(math.Round(float64(m)/float64(step))) * step
+}
