@@ -33,6 +33,12 @@ func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
 		b.tomlPlan(b.readTOML())
 	}
 	b.ds = b.ds.Sort()
+	if b.dropped {
+		b.ds = append(b.ds, Diagnostic{CodeLimit, Warning, b.plan.Source, Pos{}, fmt.Sprintf("there is more to say; only %d diagnostics are shown", maxDiagnostics), ""})
+		if b.errorCount > 0 {
+			b.ds[len(b.ds)-1].Severity = Error
+		}
+	}
 	if b.ds.HasErrors() {
 		return nil, b.ds
 	}
@@ -45,6 +51,9 @@ func isICS(name string, src []byte) bool {
 	return strings.EqualFold(path.Ext(name), ".ics") || len(head) >= len(begin) && strings.EqualFold(string(head[:len(begin)]), begin)
 }
 
+// maxDiagnostics is how many an owner may want to read; a file that is no plan at all has any number.
+const maxDiagnostics = 100
+
 // builder collects the plan and what is to be said about it.
 type builder struct {
 	src  []byte
@@ -53,8 +62,9 @@ type builder struct {
 	plan *Plan
 	ds   Diagnostics
 	ics  bool // the source is iCalendar
-	// errorCount counts the errors in ds.
+	// errorCount counts the errors, also those that are not kept.
 	errorCount int
+	dropped    bool // there were more than maxDiagnostics
 	// mealCount counts the meals of the source, also those beyond what a table holds.
 	mealCount int
 	// pocketBroken says that the pocket's weight is there but could not be read.
@@ -64,6 +74,10 @@ type builder struct {
 func (b *builder) report(sev Severity, code Code, at span, hint, format string, args ...any) {
 	if sev == Error {
 		b.errorCount++
+	}
+	if len(b.ds) >= maxDiagnostics {
+		b.dropped = true
+		return
 	}
 	b.ds = append(b.ds, Diagnostic{code, sev, b.plan.Source, b.ix.pos(at), fmt.Sprintf(format, shorten(args)...), hint})
 }

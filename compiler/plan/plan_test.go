@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -265,6 +266,21 @@ func TestRenderColorAndWhole(t *testing.T) {
 	assert.Equal(t, 2, ds.Count(plan.Warning))
 	sorted := append(plan.Diagnostics{}, ds...).Sort()
 	assert.Equal(t, []string{"nowhere", "whole", "bad", "beyond"}, []string{sorted[0].Message, sorted[1].Message, sorted[2].Message, sorted[3].Message})
+}
+
+// A file that is no plan at all gets a hundred diagnostics and a word that there are more, quickly, however long its lines.
+func TestFaultsWithoutEnd(t *testing.T) {
+	hours := strings.Repeat("99,", 100_000)
+	_, ds := checked.Parse("p.toml", []byte(meal("rrule = \"FREQ=DAILY;BYHOUR="+hours+"1\"\n"+strings.Repeat("x.y = 1\n", 3))))
+	require.Len(t, ds, 101)
+	assert.Equal(t, "there is more to say; only 100 diagnostics are shown", ds[100].Message)
+	assert.Equal(t, plan.Error, ds[100].Severity)
+	var dates []string
+	for i := range 100_000 {
+		dates = append(dates, time.Date(2099, 12, 31, 7, 0, 0, 0, time.UTC).AddDate(0, 0, -i%30_000).Format("20060102T150405Z"))
+	}
+	p := mustParse(t, "p.ics", "BEGIN:VCALENDAR\nBEGIN:VEVENT\nSUMMARY:x 1 pocket\nDTSTART:20261201T070000Z\nEXDATE:"+strings.Join(dates, ",")+"\nEND:VEVENT\nEND:VCALENDAR\n")
+	assert.Len(t, p.Meals[0].Set.ExDate, 30_000)
 }
 
 // FuzzParseTOML wants: no panic; a plan or an error; every place inside the text; a picture that can be drawn.

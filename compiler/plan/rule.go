@@ -80,6 +80,9 @@ type ruleParser struct {
 }
 
 func (p *ruleParser) fail(code Code, from, to int, hint, format string, args ...any) {
+	if len(p.errs) >= maxDiagnostics {
+		return
+	}
 	p.errs = append(p.errs, RuleError{code, from, to, fmt.Sprintf(format, shorten(args)...), hint})
 }
 

@@ -81,11 +81,15 @@ var utf8BOM = []byte("\xEF\xBB\xBF")
 // index turns byte offsets into lines and columns.
 type index struct {
 	src    []byte
-	starts []int // offset of the first byte of each line
+	starts []int         // offset of the first byte of each line
+	counts map[int][]int // by line, for long lines: characters before every block of bytes
 }
 
+// blockBytes is how far counting characters ever has to go: a list of many dates may stand on one long line.
+const blockBytes = 512
+
 func newIndex(src []byte) *index {
-	ix := &index{src: src, starts: []int{0}}
+	ix := &index{src: src, starts: []int{0}, counts: map[int][]int{}}
 	for i, b := range src {
 		if b == '\n' {
 			ix.starts = append(ix.starts, i+1)
@@ -115,7 +119,54 @@ func (ix *index) pos(s span) Pos {
 	to := max(from, min(s.to, end))
 	return Pos{
 		Line: line,
-		Col:  utf8.RuneCount(ix.src[start:from]) + 1,
+		Col:  ix.characters(line, from) + 1,
 		Len:  max(1, utf8.RuneCount(ix.src[from:to])),
 	}
+}
+
+// characters counts those of a line before off. A character is counted where its first byte stands; a byte that is not
+// UTF-8 counts as one.
+func (ix *index) characters(line, off int) int {
+	start := ix.starts[line-1]
+	if off-start < 2*blockBytes {
+		return utf8.RuneCount(ix.src[start:off])
+	}
+	counts, ok := ix.counts[line]
+	if !ok {
+		counts = ix.count(start)
+		ix.counts[line] = counts
+	}
+	block := (off - start) / blockBytes
+	at := ix.characterStart(start, start+block*blockBytes)
+	if at >= off {
+		block--
+		at = ix.characterStart(start, start+block*blockBytes)
+	}
+	return counts[block] + utf8.RuneCount(ix.src[at:off])
+}
+
+// count counts the characters before the start of each block's first character.
+func (ix *index) count(start int) []int {
+	var counts []int
+	total, at := 0, start
+	for block := start; block <= len(ix.src); block += blockBytes {
+		next := ix.characterStart(start, block)
+		total += utf8.RuneCount(ix.src[at:next])
+		at = next
+		counts = append(counts, total)
+		if bytes.IndexByte(ix.src[block:min(block+blockBytes, len(ix.src))], '\n') >= 0 {
+			break
+		}
+	}
+	return counts
+}
+
+// characterStart is the first offset from off on at which a character may begin, at most 3 bytes further.
+func (ix *index) characterStart(start, off int) int {
+	for i := off; i < min(off+utf8.UTFMax, len(ix.src)) && off > start; i++ {
+		if utf8.RuneStart(ix.src[i]) {
+			return i
+		}
+	}
+	return min(off, len(ix.src))
 }
