@@ -118,7 +118,7 @@ func (r *review) extras() {
 			switch {
 			case excluded(&m.Set, l):
 				r.warn(plan.CodeIgnored, pos, "remove one of the two", "%s is excluded again by exdate: %q is not served then", l.String()[:16], m.Name)
-			case f.at[seconds(l)]:
+			case f.at[seconds(l)] && pos != m.Where.Start: // of single dates the first is DTSTART too
 				r.warn(plan.CodeIgnored, pos, "the same meal at the same time is served once", "%s adds nothing: the rule already has it", l.String()[:16])
 			}
 		}

@@ -11,8 +11,9 @@ import (
 
 // Limits of a good rhythm.
 const (
-	// A cat or dog that eats nothing for a day needs attention (common veterinary practice), measured by the clock on the
-	// wall: one meal a day at the same time is no fault on the day of 25 hours.
+	// A cat or dog that eats nothing for a day needs attention (common veterinary practice). It must be more than a day both in
+	// hours and by the clock on the wall: one meal a day at the same time is no fault on the day of 25 hours, nor is one
+	// that the clocks have moved.
 	longestFast = 24 * 60 // minutes
 	// Servings this close together are more often a slip than a wish. Common practice, no source.
 	shortestPause = 10 // minutes
@@ -61,7 +62,7 @@ type passing struct {
 }
 
 func (p *passing) see(s stretch, r *review) {
-	if r.nominal(s.to)-r.nominal(s.from) > longestFast {
+	if s.minutes() > longestFast && r.nominal(s.to)-r.nominal(s.from) > longestFast {
 		if p.fasts == 0 {
 			p.fast = s
 		}

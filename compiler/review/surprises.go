@@ -126,9 +126,8 @@ func (r *review) beginnings() []Surprise {
 	first, last := map[int][]string{}, map[int][]string{}
 	for i := range r.Table.Meals {
 		name, one := r.meal(i).Name, onlyMeal(r.Table, i)
-		s, ok := replay.New(one, replay.Options{From: beforeAll, Preset: replay.AllPresets}).Next()
-		if ok && s.At >= r.Now && s.At < r.to {
-			day := dayOf(r.nominal(s.At))
+		if at, ok := r.firstServing(r.meal(i)); ok && at >= r.Now && at < r.to {
+			day := dayOf(r.nominal(at))
 			first[day] = append(first[day], name)
 		}
 		if at, ok := r.lastOf(one); ok {
@@ -137,6 +136,16 @@ func (r *review) beginnings() []Surprise {
 		}
 	}
 	return append(together(first, "first"), together(last, "last")...)
+}
+
+// firstServing asks the referee: the table knows nothing of the time before it.
+func (r *review) firstServing(m *plan.Meal) (table.Minute, bool) {
+	set, err := recur.New(m.Set, r.Zone, r.Plan.Gap)
+	if err != nil {
+		return 0, false
+	}
+	in, ok := set.Instants().Next()
+	return minuteOf(in.Unix), ok
 }
 
 func together(names map[int][]string, which string) (list []Surprise) {

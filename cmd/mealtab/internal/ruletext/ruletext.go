@@ -27,6 +27,7 @@ type line struct {
 
 // Parse reads the arguments. The plan is nil when there are errors.
 func (in Input) Parse(o plan.Options) (*plan.Plan, plan.Diagnostics) {
+	in.Rule, in.Start, in.Zone = oneLine(in.Rule), oneLine(in.Start), oneLine(in.Zone)
 	lines, ds := in.lines()
 	if ds.HasErrors() {
 		return nil, ds
@@ -40,6 +41,16 @@ func (in Input) Parse(o plan.Options) (*plan.Plan, plan.Diagnostics) {
 		ds[i] = in.back(ds[i], lines)
 	}
 	return p, ds
+}
+
+// oneLine makes a text one line of UTF-8, so that places in it can be shown and it stays in its place in the plan.
+func oneLine(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\r' || r == '\uFEFF' {
+			return ' '
+		}
+		return r
+	}, strings.ToValidUTF8(text, "\uFFFD"))
 }
 
 // lines are those of the small plan. A text that could leave its place in it is refused here.
@@ -57,12 +68,12 @@ func (in Input) lines() ([]line, plan.Diagnostics) {
 		lines = append(lines, line{argument: "--dtstart", prefix: "dtstart = ", text: withSeconds(in.Start)})
 		ds = append(ds, checkTimes("--dtstart", in.Start)...)
 	}
-	if strings.ContainsAny(in.Zone, "'\r\n") {
+	if strings.Contains(in.Zone, "'") {
 		ds = append(ds, fault("--zone", in.Zone, plan.CodeZone, "this is no IANA time zone name", "write for example --zone Europe/Lisbon"))
 	}
 	if len(in.At) > 0 {
 		lines = append(lines, list("--at", "at = ['", in.At, "', '", "']"))
-		if at := strings.Join(in.At, ","); strings.ContainsAny(at, "'\r\n") {
+		if at := oneLine(strings.Join(in.At, ",")); at != strings.Join(in.At, ",") || strings.Contains(at, "'") {
 			ds = append(ds, fault("--at", at, plan.CodeDate, "these are no times of day", "write for example --at 07:00,18:30"))
 		}
 	}
@@ -91,6 +102,7 @@ func list(argument, prefix string, values []string, separator, suffix string) li
 var timeSpelling = regexp.MustCompile(`^[0-9TtZz:+.-]+$`)
 
 func checkTimes(argument, text string) plan.Diagnostics {
+	text = oneLine(text)
 	if timeSpelling.MatchString(text) {
 		return nil
 	}

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/table"
+)
+
+// onTerminal runs f with the far end of a pseudo-terminal and returns what a person would see.
+func onTerminal(t *testing.T, f func(tty *os.File)) string {
+	t.Helper()
+	screen, tty, err := pty.Open()
+	require.NoError(t, err)
+	defer screen.Close()
+	seen := make(chan string)
+	go func() {
+		var b bytes.Buffer
+		_, _ = b.ReadFrom(screen) // ends with an error when the far end is closed
+		seen <- b.String()
+	}()
+	f(tty)
+	require.NoError(t, tty.Close())
+	return <-seen
+}
+
+const wrongPlan = "zone = \"Europe/Lisbon\"\n[[meal]]\nname = \"x\"\nportion = \"18\"\nat = [\"07:00\"]\n"
+
+func TestColourOnATerminalOnly(t *testing.T) {
+	check := func(tty *os.File) {
+		a := newApp(strings.NewReader(wrongPlan), tty, tty)
+		assert.Equal(t, exitFailed, a.execute([]string{"check", "-"}))
+	}
+	t.Setenv("TERM", "xterm")
+	t.Setenv("NO_COLOR", "")
+	assert.Contains(t, onTerminal(t, check), "\x1b[1;31merror\x1b[0m")
+	t.Setenv("NO_COLOR", "1")
+	assert.NotContains(t, onTerminal(t, check), "\x1b")
+	t.Setenv("NO_COLOR", "")
+	t.Setenv("TERM", "dumb")
+	assert.NotContains(t, onTerminal(t, check), "\x1b")
+
+	var out, errs bytes.Buffer
+	t.Setenv("TERM", "xterm")
+	assert.Equal(t, exitFailed, newApp(strings.NewReader(wrongPlan), &out, &errs).execute([]string{"check", "-"}))
+	assert.Contains(t, errs.String(), "error: \"18\" has no unit")
+	assert.NotContains(t, errs.String(), "\x1b")
+}
+
+// The bar appears after a second, on a terminal, and goes when the work is done.
+func TestProgress(t *testing.T) {
+	work := func(begun time.Time) func(*os.File) {
+		return func(tty *os.File) {
+			b := newApp(nil, tty, tty).progress("proving", 9496)
+			b.begun = begun
+			for day := table.Minute(9496); day < 36525; day += 1000 {
+				b.at(day * table.MinutesPerDay)
+			}
+			b.done()
+		}
+	}
+	assert.Empty(t, onTerminal(t, work(time.Now().Add(time.Hour))), "quick work needs no bar")
+	assert.Contains(t, onTerminal(t, work(time.Now().Add(-2*patience))), "proving")
+
+	var errs bytes.Buffer
+	b := newApp(nil, &errs, &errs).progress("proving", 9496)
+	b.begun = time.Now().Add(-2 * patience)
+	b.at(10000 * table.MinutesPerDay)
+	b.done()
+	assert.Empty(t, errs.String(), "no bar where there is no terminal")
+}
+
+func TestWrap(t *testing.T) {
+	text := strings.Repeat("seven77 ", 40)
+	for line := range strings.Lines(wrap("  head  ", text)) {
+		assert.LessOrEqual(t, len(strings.TrimRight(line, "\n")), lineWidth)
+		assert.True(t, strings.HasPrefix(line, "  head  ") || strings.HasPrefix(line, strings.Repeat(" ", 8)))
+	}
+	assert.Equal(t, "a: b\n", wrap("a: ", "b"))
+	assert.Equal(t, "a: "+strings.Repeat("x", 200)+"\n", wrap("a: ", strings.Repeat("x", 200)))
+}
+
+func TestNumbers(t *testing.T) {
+	assert.Equal(t, "0", thousands(0))
+	assert.Equal(t, "999", thousands(999))
+	assert.Equal(t, "1,000", thousands(1000))
+	assert.Equal(t, "36,000,000", thousands(36000000))
+	assert.Equal(t, "1 warning", count(1, "warning"))
+	assert.Equal(t, "0 warnings", count(0, "warning"))
+}
+
+// A whole file or none: a failed write leaves the old one, and no litter.
+func TestWriteIsWhole(t *testing.T) {
+	dir := t.TempDir()
+	name := dir + "/plan.table"
+	a := newApp(nil, &bytes.Buffer{}, &bytes.Buffer{})
+	require.NoError(t, a.write(name, []byte("old")))
+	require.NoError(t, a.write(name, []byte("new")))
+	got, err := os.ReadFile(name)
+	require.NoError(t, err)
+	assert.Equal(t, "new", string(got))
+	assert.ErrorContains(t, a.write(dir+"/nowhere/plan.table", []byte("x")), "no such file or directory")
+	require.NoError(t, os.Mkdir(dir+"/dir", 0o755))
+	assert.Error(t, a.write(dir+"/dir", []byte("x")))
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	assert.Len(t, entries, 2)
+}

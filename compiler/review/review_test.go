@@ -1,0 +1,190 @@
+package review
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+	"mealtab/emulator/replay"
+)
+
+// meal writes a meal of two pockets, twice a day unless the lines say otherwise.
+func meal(name, lines string) string {
+	return "\n[[meal]]\nname = \"" + name + "\"\nportion = \"2 pockets\"\n" + lines + "\n"
+}
+
+const twice = `at = ["07:00", "19:00"]`
+
+// shown is the warnings as "code: message", which tests compare.
+func shown(ds plan.Diagnostics) (list []string) {
+	for _, d := range ds {
+		list = append(list, string(d.Code)+": "+d.Message)
+	}
+	return list
+}
+
+// The dates are those of the calendar: 2026-12-01 is a Tuesday. Clock changes are those of the IANA data.
+func TestWarnings(t *testing.T) {
+	lisbon := "zone = \"Europe/Lisbon\"\n"
+	for _, c := range []struct {
+		what, src string
+		want      []string
+		line      int // of the first warning; 0: concerns the whole plan
+	}{
+		{"a good plan", lisbon + meal("pellets", twice), nil, 0},
+		{"one meal a day at the same time is no fast, even on the day of 25 hours", lisbon + meal("pellets", `at = ["07:00"]`), nil, 0},
+		{"gap and overlap", lisbon + meal("night bite", `at = ["01:30", "13:00"]`), []string{
+			`overlap: "night bite" falls in the repeated hour on 2027-10-31 and is served the first time the clock shows 01:30; likewise on 2028-10-29 and 3 times more by 2031`,
+			`gap: "night bite" falls in the skipped hour on 2027-03-28 and is served at 02:30 instead of 01:30; likewise on 2028-03-26 and 3 times more by 2031`}, 6},
+		{"gap left out", "gap = \"omit\"\n" + lisbon + meal("night bite", "at = [\"01:30\", \"13:00\"]"), []string{
+			`unusual-day: on Sun 2027-03-28 the feeder gives 2 pockets instead of the usual 4 pockets; also on Sun 2028-03-26 and 3 more days by 2031`,
+			`overlap: "night bite" falls in the repeated hour on 2027-10-31 and is served the first time the clock shows 01:30; likewise on 2028-10-29 and 3 times more by 2031`,
+			`gap: "night bite" falls in the skipped hour on 2027-03-28 and is left out (gap = "omit"); likewise on 2028-03-26 and 3 times more by 2031`}, 0},
+		{"times in UTC have no gaps", lisbon + meal("tide", "dtstart = 2026-12-01T01:30:00Z"), nil, 0},
+		{"half an hour", "zone = \"Australia/Lord_Howe\"\n" + meal("night bite", "dtstart = 2026-12-01T02:15:00\nrrule = \"FREQ=DAILY;UNTIL=20271231\""), []string{
+			`gap: "night bite" falls in the skipped hour on 2027-10-03 and is served at 02:45 instead of 02:15`}, 6},
+		{"every other day", lisbon + meal("pellets", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;INTERVAL=2\""), []string{
+			`hunger: nothing is served for 48 h, from Tue 2026-12-01 07:00 to Thu 2026-12-03 07:00; more than 24 h another 913 times by 2031, at most 49 h`}, 0},
+		{"one day off", lisbon + meal("pellets", twice+"\nexdate = [2026-12-24]"), []string{
+			`hunger: nothing is served for 36 h, from Wed 2026-12-23 19:00 to Fri 2026-12-25 07:00`}, 0},
+		{"close together", lisbon + meal("pellets", twice) + meal("pill", `at = ["07:10"]`), []string{
+			`crowded: "pellets" is served on Wed 2026-11-25 07:00 and "pill" 10 min later; as close another 1829 times by 2031`}, 11},
+		{"eleven minutes are enough", lisbon + meal("pellets", twice) + meal("pill", `at = ["07:11"]`), nil, 0},
+		{"double on a holiday", lisbon + meal("pellets", twice) + meal("feast", "rdate = [2026-12-25T07:00:00]"), []string{
+			`unusual-day: on Fri 2026-12-25 the feeder gives 6 pockets instead of the usual 4 pockets`}, 0},
+		{"a weekly treat is usual", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-06T12:00:00\nrrule = \"FREQ=WEEKLY\""), nil, 0},
+		{"start off its rule", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-01T12:00:00\nrrule = \"FREQ=WEEKLY;BYDAY=SU\""), []string{
+			`start: "treat" does not begin on this date: the rule leaves it out`}, 11},
+		{"never", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-01T12:00:00\nrrule = \"FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30\""), []string{
+			`never: "treat" is never served: its rule gives no date up to 2099`}, 11},
+		{"ended", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2025-12-01T12:00:00\nrrule = \"FREQ=DAILY;COUNT=3\""), []string{
+			`ended: "treat" has ended: it was last served on Wed 2025-12-03 12:00`}, 11},
+		{"all ended", lisbon + meal("treat", "dtstart = 2025-12-01T12:00:00\nrrule = \"FREQ=DAILY;COUNT=3\""), []string{
+			`ended: the plan has ended: its last serving was on Wed 2025-12-03 12:00`,
+			`ended: "treat" has ended: it was last served on Wed 2025-12-03 12:00`}, 0},
+		{"exdate off its time", lisbon + meal("pellets", twice+"\nexdate = [2026-12-24T08:00:00]"), []string{
+			`ignored: 2026-12-24T08:00 leaves nothing out: "pellets" is not served then`}, 7},
+		{"rdate twice, and excluded", lisbon + meal("pellets", twice+"\nrdate = [2026-12-24T07:00:00, 2026-12-24T12:00:00]\nexdate = [2026-12-24T12:00:00]\nrrule = \"FREQ=DAILY\""), []string{
+			`ignored: 2026-12-24T07:00 adds nothing: the rule already has it`,
+			`ignored: 2026-12-24T12:00 is excluded again by exdate: "pellets" is not served then`}, 7},
+		{"presets", lisbon + meal("pellets", twice+"\npresets = [\"home\"]") + meal("rare", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=WEEKLY\"\npresets = [\"away\"]"), []string{
+			`hunger: with preset "away" nothing is served for 168 h, from Tue 2026-12-01 07:00 to Tue 2026-12-08 07:00; more than 24 h another 259 times by 2031, at most 169 h`}, 0},
+	} {
+		t.Run(c.what, func(t *testing.T) {
+			ds := Warnings(compiled(t, c.src))
+			assert.Equal(t, c.want, shown(ds))
+			if len(ds) > 0 {
+				assert.Equal(t, c.line, ds[0].Pos.Line)
+			}
+		})
+	}
+}
+
+// Go's package time, which reads the same data by other code, says which times of a day exist and which come twice:
+// every quarter of an hour of a daily meal in three zones, for two years.
+func TestNightsAgreeWithGoTime(t *testing.T) {
+	for _, name := range []string{"Europe/Lisbon", "America/New_York", "Australia/Lord_Howe"} {
+		loc, err := time.LoadLocation(name)
+		require.NoError(t, err)
+		in := compiled(t, "zone = \""+name+"\"\n"+meal("often", "dtstart = 2026-11-25T00:00:00\nrrule = \"FREQ=MINUTELY;INTERVAL=15\""))
+		r := newReview(in)
+		end := start + 2*366*table.MinutesPerDay
+		got := map[string]zone.Kind{}
+		for _, n := range r.findNights(start, end) {
+			got[n.nominal.Time().Format("2006-01-02T15:04")] = n.kind
+		}
+		want := map[string]zone.Kind{}
+		shows := map[string]int{}
+		for at := start; at < end; at += 15 {
+			shows[at.Time().In(loc).Format("2006-01-02T15:04")]++
+		}
+		for at := start + table.MinutesPerDay; at < end-table.MinutesPerDay; at += 15 {
+			nominal := at.Time().Format("2006-01-02T15:04")
+			switch shows[nominal] {
+			case 0:
+				want[nominal] = zone.Gap
+			case 2:
+				want[nominal] = zone.Overlap
+			}
+		}
+		assert.Equal(t, want, got, name)
+		assert.NotEmpty(t, want)
+	}
+}
+
+// Amounts of a plan that one can count: 20 g and 11 g every day, 9.3 g more on Sundays, in pockets of 6.2 g.
+func TestSummarize(t *testing.T) {
+	in := compiled(t, `zone = "Europe/Lisbon"
+wheel = { pocket = "6.2 g" }
+hopper = { holds = "310 g" }
+`+strings.ReplaceAll(meal("morning", "dtstart = 2026-12-01T07:00:00"), "2 pockets", "20 g")+
+		strings.ReplaceAll(meal("evening", "dtstart = 2026-12-01T19:00:00"), "2 pockets", "11 g")+
+		strings.ReplaceAll(meal("sunday", "dtstart = 2026-12-06T12:00:00\nrrule = \"FREQ=WEEKLY\""), "2 pockets", "9.3 g"))
+	s := Summarize(in, replay.AllPresets)
+	assert.Equal(t, "2026-12-01", dateText(s.First, "2006-01-02"))
+	assert.Equal(t, 364, s.Days)
+	assert.Equal(t, Spread{Least: 31000, Most: 40300, Sum: 364*31000 + 52*9300, Count: 364}, s.Day.Milligrams)
+	assert.Equal(t, Spread{Least: 7*31000 + 9300, Most: 7*31000 + 9300, Sum: 52 * (7*31000 + 9300), Count: 52}, s.Week.Milligrams)
+	assert.Equal(t, Spread{Least: 2, Most: 3, Sum: 2*364 + 52, Count: 364}, s.Day.Servings)
+	// What is turned differs from the plan by half a pocket at most: 36.5 pockets a week.
+	assert.InDelta(t, float64(52*(7*31000+9300))/6200, float64(s.Day.Pockets.Sum), 0.5)
+	// Every night has 12 h, that of the change to winter time 13; 310 g are ten days of 31 g less the 9.3 g of Sunday the 6th, so the tenth evening is short.
+	assert.Equal(t, table.Minute(13*60), s.Hungry.To-s.Hungry.From)
+	assert.True(t, s.Hopper.Known)
+	assert.False(t, s.Hopper.Lasts)
+	assert.Equal(t, "2026-12-10T07:00Z", s.Hopper.Last.String())
+	assert.Equal(t, 15, s.Hopper.Days) // from 25 November
+}
+
+func TestSummaryOfAPlanThatEnds(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\nhopper = { holds = \"2 kg\" }\nwheel = { pocket = \"10 g\" }\n"+meal("course", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;COUNT=10\""))
+	s := Summarize(in, replay.AllPresets)
+	assert.Equal(t, 10, s.Days)
+	assert.Equal(t, Spread{Least: 14, Most: 14, Sum: 14, Count: 1}, s.Week.Pockets)
+	assert.True(t, s.Hopper.Lasts)
+	in.Now = start + 60*table.MinutesPerDay
+	s = Summarize(in, replay.AllPresets)
+	assert.Zero(t, s.Days)
+	assert.Nil(t, Surprises(in))
+}
+
+func TestSurprises(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\n"+
+		meal("pellets", twice+"\nexdate = [2026-12-24T19:00:00]")+
+		meal("month end", "dtstart = 2027-01-30T12:00:00\nrrule = \"FREQ=MONTHLY;UNTIL=20270430\"")+
+		meal("night bite", "dtstart = 2027-03-28T01:30:00\nrrule = \"FREQ=DAILY;COUNT=1\""))
+	var got []string
+	for _, s := range Surprises(in) {
+		if s.Day < 10200 { // until 5 December 2027
+			got = append(got, s.Date()+" "+s.Text)
+		}
+	}
+	assert.Equal(t, []string{
+		"Thu 2026-12-24 1 serving instead of 2",
+		"Sat 2027-01-30 first serving of month end",
+		"Sat 2027-01-30 3 servings instead of 2",
+		"Sun 2027-02-28 month end is skipped: February 2027 has no such day",
+		"Sun 2027-03-28 the clocks go from 01:00 to 02:00: night bite is served at 02:30 instead of 01:30",
+		"Sun 2027-03-28 first serving of night bite",
+		"Sun 2027-03-28 last serving of night bite",
+		"Sun 2027-03-28 3 servings instead of 2",
+		"Tue 2027-03-30 3 servings instead of 2",
+		"Fri 2027-04-30 last serving of month end",
+		"Fri 2027-04-30 3 servings instead of 2",
+		"Sun 2027-10-31 the clocks go from 02:00 to 01:00: no meal falls in between",
+	}, got)
+}
+
+// A meal every minute must not make a review slow: the walk is bounded.
+func TestBounded(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\n"+meal("often", "dtstart = 2026-12-01T00:00:00\nrrule = \"FREQ=MINUTELY;UNTIL=20270601\""))
+	ds := Warnings(in)
+	assert.Contains(t, strings.Join(shown(ds), "\n"), "crowded: ")
+	assert.NotEmpty(t, Surprises(in))
+}
