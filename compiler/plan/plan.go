@@ -16,8 +16,8 @@
 // Weights are in g, kg, mg, oz or lb and rounded to the milligram, portions also in pockets; late in min, h or d, up
 // to 24 h; turn in ms or s; trim in us or ms. A number may have a decimal point.
 //
-// A TOML local date-time is in the plan's zone; one with Z is UTC, and its rule then does not follow daylight saving;
-// other offsets are refused. Without rrule a meal is daily; with rdate alone it has those dates only. dtstart may be
+// A TOML local date-time is in the plan's zone; one with Z is UTC: rule and at are then read in UTC and do not follow
+// daylight saving. Other offsets are refused. Without rrule a meal is daily; with rdate alone it has those dates only. dtstart may be
 // left out where the rule takes nothing from it (no INTERVAL or COUNT, days and times given): such a meal has always
 // been, from 2000-01-01. A dtstart that is a date begins the meal on that day. UNTIL may be UTC, local, or a date,
 // whose day then belongs to the rule. An exdate that is a date takes the whole day out.

@@ -66,12 +66,12 @@ func (d *tomlDocument) explain(err error, at span, first int) {
 	case value == "":
 		d.fail(CodeSyntax, at, "", "this is not TOML: %v", err)
 	default:
-		d.fail(CodeSyntax, span{from, from + len(value)}, d.quoted(key, value), "this is no TOML value")
+		d.fail(CodeSyntax, span{from, from + len(value)}, quoted(key, value), "this is no TOML value")
 	}
 }
 
 // quoted suggests how a bare value should have been written.
-func (d *tomlDocument) quoted(key, value string) string {
+func quoted(key, value string) string {
 	if key == "dtstart" {
 		return "write dtstart = 2026-12-01T07:00:00"
 	}
