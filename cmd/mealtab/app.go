@@ -88,6 +88,7 @@ A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard in
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
 	root.AddCommand(a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
 	root.AddCommand(a.rationCommand())
+	root.AddCommand(a.rehearseCommand())
 	return root
 }
 

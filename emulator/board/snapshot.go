@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"io"
+	"time"
 
 	"mealtab/emulator/avr"
 )
@@ -50,4 +51,11 @@ func (b *Board) Hash() [32]byte {
 func (b *Board) WriteState(w io.Writer) error {
 	_, err := fmt.Fprintf(w, "%+v\n", b.state)
 	return err
+}
+
+// Fresh returns an unused copy of a board that has not run yet, with its supply coming on at another instant.
+func (b *Board) Fresh(start time.Time) *Board {
+	c := b.Fork()
+	c.cfg.Start = start.UTC()
+	return c
 }

@@ -82,7 +82,6 @@ func (c *Chip) writeControl(now uint64, v uint8) {
 	if c.converting != never {
 		c.reg[Control] |= CONV
 	}
-	c.touched = c.touched || v&(A1IE|A2IE) != 0
 	c.updateOscillator(now)
 }
 

@@ -1,0 +1,171 @@
+package main
+
+import (
+	"embed"
+	"fmt"
+	"io"
+	"io/fs"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/scenario"
+)
+
+// firmwareImages holds the firmware made for each board of the template.
+var firmwareImages embed.FS
+
+type rehearseFlags struct {
+	firmware, from string
+	years          int
+	full           bool
+}
+
+func (a *app) rehearseCommand() *cobra.Command {
+	var f rehearseFlags
+	cmd := &cobra.Command{
+		Use:   "rehearse PLAN|TABLE",
+		Short: "Run the firmware with the table for years, and compare every serving",
+		Long: `Run the feeder's own firmware, instruction by instruction, on an emulated board that carries the
+table, and compare every serving with the replay: the instant, and the pockets that really fell.
+
+The first year runs whole. Of the following ones run the days around every clock change, 29 February,
+the ends of months and years, and every date the table mentions; --full leaves nothing out.
+A difference ends the rehearsal and says what was expected, what happened, and what went on around it.`,
+		Example: `  mealtab rehearse plan.toml
+  mealtab rehearse plan.table --years 3 --full
+  mealtab rehearse plan.table --firmware my-feeder.hex`,
+		Args: one("PLAN or TABLE"),
+		RunE: func(_ *cobra.Command, args []string) error { return a.runRehearse(args[0], f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the table's board)")
+	flags.StringVar(&f.from, "from", "", "first `DATE`, from 00:00 UTC (default: the table's first)")
+	flags.IntVar(&f.years, "years", 10, "`N` years, at most to the end of the table")
+	flags.BoolVar(&f.full, "full", false, "every day of all years")
+	return cmd
+}
+
+func (a *app) runRehearse(name string, f rehearseFlags) error {
+	if f.years < 1 || f.years > 100 {
+		return usagef("--years %d is outside 1 to 100", f.years)
+	}
+	bytes, _, err := a.loadTable(name)
+	if err != nil {
+		return err
+	}
+	return a.rehearse(bytes, f)
+}
+
+func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
+	t, err := table.Decode(bytes)
+	if err != nil {
+		return err
+	}
+	r := scenario.Rehearsal{Table: bytes, Years: f.years, Full: f.full}
+	if r.Board, err = boardOf(t.Board); err != nil {
+		return err
+	}
+	if r.Firmware, err = a.firmware(f.firmware, r.Board.Name); err != nil {
+		return err
+	}
+	if r.From, err = rehearseFrom(t, f.from); err != nil {
+		return err
+	}
+	begun := time.Now()
+	bar := a.progress("rehearsing", table.Day(r.From/table.MinutesPerDay))
+	r.Progress = bar.at
+	report, err := scenario.Rehearse(r)
+	bar.done()
+	if err != nil {
+		return fmt.Errorf("the firmware does not serve what the table says\n%w", err)
+	}
+	printRehearsal(a.out, report, time.Since(begun))
+	return nil
+}
+
+// boardOf finds the board that a table is for.
+func boardOf(code uint8) (table.Board, error) {
+	for _, b := range table.Boards() {
+		if b.Code == code {
+			return b, nil
+		}
+	}
+	return table.Board{}, fmt.Errorf("the table is for board %d; the emulator knows the boards of the firmware template only", code)
+}
+
+// firmware reads a file, or finds the image made for a board.
+func (a *app) firmware(name, board string) (*avr.Image, error) {
+	var src []byte
+	var err error
+	if name != "" {
+		src, err = a.read(name)
+	} else {
+		name = board + ".hex"
+		src, err = fs.ReadFile(firmwareImages, name)
+	}
+	if err != nil {
+		return nil, err
+	}
+	img, err := avr.ReadImage(src)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return img, nil
+}
+
+// rehearseFrom is the minute at which the rehearsal begins: midnight of the date before which nothing is served.
+func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
+	if text == "" {
+		return table.Minute(max(int(t.Start)-1, 0)) * table.MinutesPerDay, nil
+	}
+	d, err := time.Parse(time.DateOnly, strings.TrimSpace(text))
+	if err != nil || d.Year() < 2000 || d.Year() > 2099 {
+		return 0, usagef("--from: %q is no date from 2000 to 2099, such as 2027-01-01", text)
+	}
+	return table.Minute((d.Unix() - table.Epoch) / 60), nil
+}
+
+const eepromEndurance = 100_000 // writes of a cell [ATmega328P data sheet 8.4]
+
+func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
+	first, last := r.Windows[0], r.Windows[len(r.Windows)-1]
+	years := r.Emulated.Hours() / 24 / 365.2425
+	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", count(r.Servings, "serving"))
+	fmt.Fprintf(w, "  time       %s to %s; %s whole, %.0f days in %s around odd days\n",
+		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), count(len(r.Windows)-1, "window"))
+	fmt.Fprintf(w, "  wheel      %s, turning %s\n", count(r.Pockets, "pocket"), r.Wheel.Round(time.Second))
+	fmt.Fprintf(w, "  late       at most %.1f ms, from the minute to the first movement (%s)\n",
+		float64(r.WorstLate.Microseconds())/1000, r.WorstLateAt.Format("2006-01-02 15:04Z"))
+	fmt.Fprintf(w, "  wakes      %s a day\n", thousands(int(float64(r.Wakes)/(r.Emulated.Hours()/24))))
+	fmt.Fprintf(w, "  awake      %.1f s a day, and %.1f s with the timers running\n", r.Awake.Seconds()/(years*365.2425), r.Idle.Seconds()/(years*365.2425))
+	wear := float64(r.CellWrites) / years
+	fmt.Fprintf(w, "  EEPROM     cell %d is written most: %.0f times a year", r.Cell, wear)
+	if wear > 0 {
+		fmt.Fprintf(w, ", its %s writes last %.0f years", thousands(eepromEndurance), eepromEndurance/wear)
+	}
+	fmt.Fprintf(w, "\n  stack      %d bytes at the deepest\n", r.StackBytes)
+	for _, v := range r.Violations {
+		fmt.Fprintf(w, "  broken     %s\n", v)
+	}
+	fmt.Fprintf(w, "  emulated   %.1f years in %s\n", years, took.Round(time.Millisecond))
+}
+
+func day(m table.Minute) string {
+	return time.Unix(table.Epoch+60*int64(m), 0).UTC().Format(time.DateOnly)
+}
+
+func spanWords(w scenario.Window) string {
+	return fmt.Sprintf("%.0f days", float64(w.To-w.From)/table.MinutesPerDay)
+}
+
+func days(list []scenario.Window) float64 {
+	n := 0.0
+	for _, w := range list {
+		n += float64(w.To-w.From) / table.MinutesPerDay
+	}
+	return n
+}

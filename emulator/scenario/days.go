@@ -1,0 +1,69 @@
+package scenario
+
+import (
+	"slices"
+	"time"
+
+	"mealtab/compiler/table"
+)
+
+// Window is a span of time: From <= instant < To.
+type Window struct{ From, To table.Minute }
+
+// Windows returns what a rehearsal of some years runs: the first year whole, then the days around every odd one; with
+// full, everything in one.
+func Windows(t *table.Table, from table.Minute, years int, full bool) []Window {
+	begin := timeOf(from)
+	end := min(minuteOf(begin.AddDate(years, 0, 0)), table.Minute(int(t.Through)+1)*table.MinutesPerDay)
+	first := min(minuteOf(begin.AddDate(1, 0, 0)), end)
+	if full || years <= 1 {
+		return []Window{{from, end}}
+	}
+	list := []Window{{from, first}}
+	for _, d := range oddDays(t, first, end) {
+		at := table.Minute(d) * table.MinutesPerDay
+		w := Window{max(at-table.MinutesPerDay, first), min(at+2*table.MinutesPerDay, end)}
+		if w.From >= w.To {
+			continue
+		}
+		if last := &list[len(list)-1]; len(list) > 1 && w.From <= last.To {
+			last.To = max(last.To, w.To)
+		} else {
+			list = append(list, w)
+		}
+	}
+	return list
+}
+
+// oddDays lists the days on which something unusual happens: clock changes, 29 February, ends of months and years, days
+// on which a rule starts or ends, explicit dates.
+func oddDays(t *table.Table, from, to table.Minute) []table.Day {
+	var days []table.Day
+	first, last := table.Day(from/table.MinutesPerDay), table.Day((to-1)/table.MinutesPerDay)
+	local := NewLocal(&t.Zone)
+	for d := first; d <= last; d++ {
+		at := table.Minute(d) * table.MinutesPerDay
+		date := timeOf(at)
+		switch {
+		case date.Day() == 1, date.AddDate(0, 0, 1).Day() == 1, date.Month() == time.February && date.Day() == 29,
+			local.Offset(at) != local.Offset(at+table.MinutesPerDay):
+			days = append(days, d)
+		}
+	}
+	mention := func(list ...table.Day) {
+		for _, d := range list {
+			if first <= d && d <= last {
+				days = append(days, d)
+			}
+		}
+	}
+	mention(t.Start, t.Through)
+	for i := range t.Rules {
+		r := &t.Rules[i]
+		mention(r.From, r.Until)
+		mention(r.Dates...)
+		mention(r.Except...)
+	}
+	slices.Sort(days)
+	return slices.Compact(days)
+}

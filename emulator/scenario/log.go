@@ -1,0 +1,123 @@
+package scenario
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"mealtab/emulator/board"
+)
+
+// Log is what happened, in plain words: the last lines, for failure messages, and all of them to a writer if there is one.
+type Log struct {
+	Out    io.Writer // may be nil
+	local  Local
+	recent [recentLines]entry
+	n      int
+	pulse  bool
+	fell   int
+	mg     int64
+}
+
+const recentLines = 24
+
+// entry is a line not yet put into words: most never are.
+type entry struct {
+	at   time.Time
+	e    board.Event
+	text string
+}
+
+func newLog(l Local) *Log { return &Log{local: l} }
+
+// Add takes an event; those that matter to no reader (pulses, bytes, sleep) are left out.
+func (l *Log) Add(at time.Time, e board.Event) {
+	switch e.Kind {
+	case board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch:
+		return
+	case board.TurnStarted:
+		l.fell, l.mg = 0, 0
+	case board.PocketFell:
+		l.fell++
+		l.mg += e.Value
+	}
+	l.put(entry{at: at, e: e})
+}
+
+// Say adds a line of the script's own.
+func (l *Log) Say(at time.Time, text string) { l.put(entry{at: at, text: text}) }
+
+func (l *Log) put(e entry) {
+	if e.text == "" && e.e.Kind == board.TurnEnded {
+		e.text = fmt.Sprintf("the wheel stands: %s, %s", pockets(l.fell), grams(l.mg))
+	}
+	l.recent[l.n%recentLines] = e
+	l.n++
+	if l.Out != nil {
+		fmt.Fprintln(l.Out, l.line(e))
+	}
+}
+
+// Recent returns the last lines.
+func (l *Log) Recent() []string {
+	var lines []string
+	for i := max(0, l.n-recentLines); i < l.n; i++ {
+		lines = append(lines, "  | "+l.line(l.recent[i%recentLines]))
+	}
+	return lines
+}
+
+func (l *Log) line(e entry) string {
+	text := e.text
+	if text == "" {
+		text = words(e.e)
+	}
+	return l.local.At(e.at).Format("Mon 2006-01-02 15:04:05.000 MST") + "  " + text
+}
+
+var buttonNames = [...]string{"feed", "portion", "plan"}
+
+// words says an event as an owner would.
+func words(e board.Event) string {
+	on := e.Value != 0
+	switch e.Kind {
+	case board.SupplyChanged:
+		return fmt.Sprintf("the supply is %.2f V", float64(e.Value)/1000)
+	case board.WasReset:
+		return "the chip starts after " + resetCause(uint8(e.Value))
+	case board.ClockInt:
+		return choose(on, "the clock rings (INT low)", "the clock is silent again (INT high)")
+	case board.ServoSupply:
+		return choose(on, "the servo has power", "the servo has no power")
+	case board.TurnStarted:
+		return "the wheel turns"
+	case board.PocketFell:
+		return "a pocket falls: " + grams(e.Value)
+	case board.Light:
+		return choose(on, "the light is on", "the light is off")
+	case board.Button:
+		return fmt.Sprintf("the %s button is %s", buttonNames[e.Arg%3], choose(on, "pressed", "released"))
+	case board.RuleBroken:
+		return "a rule is broken: " + e.Text
+	}
+	return e.String()
+}
+
+func choose(v bool, yes, no string) string {
+	if v {
+		return yes
+	}
+	return no
+}
+
+// resetCause reads MCUSR.
+func resetCause(flags uint8) string {
+	for i, name := range []string{"power-on", "a reset from outside", "a brown-out", "a watchdog reset"} {
+		if flags>>i&1 != 0 {
+			return name
+		}
+	}
+	return "a reset of unknown cause"
+}
+
+func grams(mg int64) string { return fmt.Sprintf("%d.%d g", mg/1000, mg%1000/100) }

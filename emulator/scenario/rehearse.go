@@ -1,0 +1,262 @@
+package scenario
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/board"
+	"mealtab/emulator/replay"
+)
+
+// Rehearsal says what to rehearse.
+type Rehearsal struct {
+	Table    []byte
+	Firmware *avr.Image
+	Board    table.Board
+	From     table.Minute // a minute at which nothing is served by either
+	Years    int
+	Full     bool
+	Options  avr.Options
+	Progress func(at table.Minute) // may be nil
+}
+
+// Report is what a rehearsal measured. Durations and counts are those of all windows together.
+type Report struct {
+	Windows     []Window
+	Emulated    time.Duration
+	Servings    int // with at least one pocket
+	Pockets     int
+	Wakes       uint64
+	Awake       time.Duration // executing
+	Idle        time.Duration // asleep with the timers running, while the wheel turns
+	Wheel       time.Duration // servo moving
+	CellWrites  uint32        // of the EEPROM cell written most
+	Cell        int
+	Writes      uint64 // of all EEPROM cells
+	PageWrites  uint64 // of the clock module's memory
+	StackBytes  int
+	WorstLate   time.Duration // from the minute of a serving to the first movement
+	WorstLateAt time.Time
+	Violations  []string // of rules stricter than the chip
+}
+
+// Difference is a serving of the firmware that is not the replay's, or one that is missing.
+type Difference struct {
+	Expected string
+	Happened string
+	When     time.Time
+	Log      []string // what happened around it
+}
+
+func (d *Difference) Error() string {
+	return fmt.Sprintf("expected %s\nhappened %s\nwhen     %s\n%s", d.Expected, d.Happened, d.When.Format(stampLayout), strings.Join(d.Log, "\n"))
+}
+
+const (
+	stampLayout = "2006-01-02 15:04:05.000Z"
+	mostLate    = time.Minute
+	checkEvery  = 30 * table.MinutesPerDay
+)
+
+// Rehearse runs firmware and table. The error is a [*Difference] where they do not serve what the replay does.
+func Rehearse(r Rehearsal) (*Report, error) {
+	t, err := table.Decode(r.Table)
+	if err != nil {
+		return nil, err
+	}
+	if t.Board != r.Board.Code {
+		return nil, fmt.Errorf("the table is for board %d, not for %s", t.Board, r.Board.Name)
+	}
+	template, err := newFeeder(r, t)
+	if err != nil {
+		return nil, err
+	}
+	rep := &Report{Windows: Windows(t, r.From, r.Years, r.Full)}
+	if len(rep.Windows) == 0 || rep.Windows[0].From >= rep.Windows[0].To {
+		return nil, errors.New("the table ends before the rehearsal begins")
+	}
+	perCell := make([]uint64, len(template.MCU().EEPROM()))
+	for _, w := range rep.Windows {
+		run := &rehearsing{r: r, t: t, w: w, rep: rep, log: newLog(NewLocal(&t.Zone))}
+		if err := run.window(template.Fresh(timeOf(w.From)), perCell); err != nil {
+			return rep, err
+		}
+	}
+	for i, n := range perCell {
+		if uint32(n) > rep.CellWrites {
+			rep.CellWrites, rep.Cell = uint32(n), i
+		}
+	}
+	return rep, nil
+}
+
+// newFeeder is a board with firmware and table, its wheel calibrated as the table says.
+func newFeeder(r Rehearsal, t *table.Table) (*board.Board, error) {
+	c := board.ForProfile(r.Board)
+	c.Firmware, c.Options, c.Start = r.Firmware, r.Options, timeOf(r.From)
+	c.Options.Strict.EEPROM = true
+	Calibrate(&c.Wheel, t)
+	b, err := board.New(c)
+	if err != nil {
+		return nil, err
+	}
+	return b, b.Program(r.Table)
+}
+
+// Calibrate makes the wheel that an owner weighed and timed before writing the plan.
+func Calibrate(w *board.Wheel, t *table.Table) {
+	if t.Wheel.TurnMillis != 0 {
+		w.Turn = time.Duration(t.Wheel.TurnMillis) * time.Millisecond
+	}
+	w.Stop += float64(t.Wheel.TrimMicros)
+	if t.Wheel.UnitMg != 0 {
+		w.PocketMg = float64(t.Wheel.UnitMg) * float64(t.Wheel.PocketUnits)
+	}
+	w.HopperMg = 1e15 // never empty
+}
+
+// rehearsing is one window under way.
+type rehearsing struct {
+	r      Rehearsal
+	t      *table.Table
+	w      Window
+	rep    *Report
+	log    *Log
+	b      *board.Board
+	plan   *replay.Cursor
+	due    replay.Serving // the next one with pockets
+	more   bool           // there is one
+	got    int            // pockets of it so far
+	failed *Difference
+}
+
+func (g *rehearsing) window(b *board.Board, perCell []uint64) error {
+	g.b = b
+	b.SetClock(b.Now())
+	preset := replay.AllPresets
+	if g.t.Presets > 0 {
+		preset = 0
+	}
+	// A feeder that starts for the first time serves nothing up to and including that minute.
+	g.plan = replay.New(g.t, replay.Options{From: g.w.From + 1, To: g.w.To, Preset: preset})
+	g.advance()
+	watch := newTurns(b, g.turned)
+	b.Observe(func(e board.Event) {
+		watch.see(e)
+		g.log.Add(b.Time(e.At), e)
+		if e.Kind == board.RuleBroken {
+			g.rep.Violations = append(g.rep.Violations, b.Time(e.At).Format(stampLayout)+" "+e.Text)
+		}
+	})
+	end := timeOf(g.w.To).Add(-time.Millisecond)
+	for at := g.w.From; g.failed == nil && b.Now().Before(end); {
+		at += checkEvery
+		if g.r.Progress != nil {
+			g.r.Progress(min(at, g.w.To))
+		}
+		stop := timeOf(at)
+		if stop.After(end) {
+			stop = end
+		}
+		if reason := b.RunUntil(stop); reason != avr.StopLimit && g.failed == nil {
+			g.fail("the firmware runs on", "it stopped: "+reason.String(), b.Now())
+		}
+	}
+	// A serving of the last minute may still be turning.
+	b.RunUntil(timeOf(g.w.To).Add(mostLate / 2))
+	if g.failed == nil && g.more {
+		g.fail(g.describe(), "nothing", b.Now())
+	}
+	g.account(perCell)
+	if g.failed != nil {
+		return g.failed
+	}
+	return nil
+}
+
+// advance finds the next serving that turns the wheel.
+func (g *rehearsing) advance() {
+	g.got = 0
+	for {
+		g.due, g.more = g.plan.Next()
+		if !g.more || g.due.Pockets() > 0 {
+			return
+		}
+	}
+}
+
+func (g *rehearsing) describe() string {
+	return fmt.Sprintf("%s at %s (%s)", pockets(g.due.Pockets()), timeOf(g.due.At).Format(stampLayout),
+		g.log.local.At(timeOf(g.due.At)).Format("15:04 MST"))
+}
+
+// turned compares a turn with the serving that is due.
+func (g *rehearsing) turned(turn Turn) {
+	if g.failed != nil || minuteOf(turn.Start) >= g.w.To && !g.more {
+		return
+	}
+	happened := fmt.Sprintf("%s, for minute %s", pockets(turn.Pockets), timeOf(turn.Journal.Cursor).Format(stampLayout))
+	switch late := turn.Start.Sub(timeOf(g.due.At)); {
+	case !g.more:
+		g.fail("no further serving", happened, turn.Start)
+	case !turn.Serving(), turn.Journal.Cursor != g.due.At, late < 0, g.got == 0 && late > mostLate:
+		g.fail(g.describe(), happened, turn.Start)
+	default:
+		g.got += turn.Pockets
+		g.count(turn, late)
+	}
+}
+
+func (g *rehearsing) count(turn Turn, late time.Duration) {
+	planned := g.due.Pockets()
+	if g.got == turn.Pockets && late > g.rep.WorstLate {
+		g.rep.WorstLate, g.rep.WorstLateAt = late, turn.Start
+	}
+	g.rep.Pockets += turn.Pockets
+	g.rep.Wheel += turn.End.Sub(turn.Start)
+	if g.got < planned && planned > table.PocketsPerSlot {
+		return // a large serving is turned in parts
+	}
+	if g.got != planned {
+		g.fail(g.describe(), pockets(g.got), turn.Start)
+		return
+	}
+	g.rep.Servings++
+	g.advance()
+}
+
+func (g *rehearsing) fail(expected, happened string, when time.Time) {
+	g.failed = &Difference{expected, happened, when, g.log.Recent()}
+	g.b.MCU().Stop()
+}
+
+func (g *rehearsing) account(perCell []uint64) {
+	s, hz := g.b.MCU().Stats(), float64(g.b.MCU().ClockHz())
+	seconds := func(cycles uint64) time.Duration { return time.Duration(float64(cycles) / hz * 1e9) }
+	rep := g.rep
+	rep.Emulated += time.Duration(g.w.To-g.w.From) * time.Minute
+	rep.Wakes += s.Wakes
+	rep.Awake += seconds(s.Awake)
+	rep.Idle += seconds(s.Idle)
+	rep.Writes += s.EEPROMWrites
+	rep.PageWrites += g.b.MemoryWrites()
+	for i := range perCell {
+		perCell[i] += uint64(s.CellWrites[i])
+	}
+	top := 0x100 + int(g.b.MCU().Part().RAMSize) - 1
+	rep.StackBytes = max(rep.StackBytes, top-int(s.MinSP))
+	if n := g.b.Clock().IllegalMasks(); n > 0 {
+		rep.Violations = append(rep.Violations, fmt.Sprintf("%d illegal alarm masks written", n))
+	}
+}
+
+func pockets(n int) string {
+	if n == 1 {
+		return "1 pocket"
+	}
+	return fmt.Sprintf("%d pockets", n)
+}
