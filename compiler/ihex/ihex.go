@@ -34,7 +34,7 @@ const (
 // Write writes data as an image that begins at address. It fails when the image would not fit into 64 KiB.
 func Write(w io.Writer, address int, data []byte) error {
 	if address < 0 || address+len(data) > MaxImage {
-		return fmt.Errorf("Intel HEX: %d bytes from address %d on do not fit into %d", len(data), address, MaxImage)
+		return fmt.Errorf("hex image: %d bytes from address %d on do not fit into %d", len(data), address, MaxImage)
 	}
 	var b bytes.Buffer
 	for at := 0; at < len(data); at += recordSize {
@@ -99,7 +99,7 @@ type reader struct {
 }
 
 func (r *reader) fail(format string, args ...any) error {
-	return fmt.Errorf("Intel HEX, line %d: %s", r.line, fmt.Sprintf(format, args...))
+	return fmt.Errorf("hex file, line %d: %s", r.line, fmt.Sprintf(format, args...))
 }
 
 func (r *reader) record(text string) error {

@@ -85,7 +85,7 @@ func TestFaults(t *testing.T) {
 		{[]byte{table.Committed, 0x10}, "1 bytes are too few"},
 		{[]byte{table.Committed, 0x2F, 0xFF}, "format version 2, this program reads version 1"},
 		{torn, "CRC: found"},
-		{[]byte(":00\n"), "Intel HEX, line 1"},
+		{[]byte(":00\n"), "hex file, line 1"},
 	} {
 		_, err := Read(c.src)
 		assert.ErrorContains(t, err, c.want, "% X", c.src)
