@@ -11,6 +11,8 @@
 //	[wheel]  pocket, turn, trim          pocket is needed where a portion is a weight
 //	[hopper] holds
 //	[button] portion, per-hour
+//	[[pet]]  name, species, weight, …     who eats, for the ration; see package ration
+//	[food]   energy, opened, …            what is in the hopper, likewise
 //	[[meal]] name, portion, dtstart, rrule, at, exdate, rdate, presets
 //
 // Weights are in g, kg, mg, oz or lb and rounded to the milligram, portions also in pockets; late in min, h or d, up
@@ -206,7 +208,9 @@ type Plan struct {
 	Wheel   *Wheel
 	Hopper  int64   // milligrams it holds; 0: unknown
 	Button  *Button // nil: the defaults of the table format
-	Meals   []Meal  // at most 64
+	Pets    []Pet   // who eats; for the ration only
+	Food    map[string]Value
+	Meals   []Meal // at most 64
 	Source  *Source
 	Where   Places
 }

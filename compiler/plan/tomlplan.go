@@ -8,7 +8,7 @@ import (
 
 // The keys of each table, for "did you mean".
 var (
-	rootKeys   = []string{"plan", "zone", "late", "board", "gap", "wheel", "hopper", "button", "meal"}
+	rootKeys   = []string{"plan", "zone", "late", "board", "gap", "wheel", "hopper", "button", "pet", "food", "meal"}
 	wheelKeys  = []string{"pocket", "turn", "trim"}
 	hopperKeys = []string{"holds"}
 	buttonKeys = []string{"portion", "per-hour"}
@@ -60,6 +60,7 @@ func (b *builder) tomlPlan(root *tomlTable) {
 		b.unknownKeys(t, "hopper", hopperKeys)
 	}
 	b.tomlButton(root)
+	b.tomlPets(root)
 	b.tomlMeals(root)
 	b.unknownKeys(root, "", rootKeys)
 	b.finishPlan()

@@ -119,8 +119,8 @@ func (b *builder) unknownKeys(t *tomlTable, table string, known []string) {
 	switch table {
 	case "":
 		where = "a plan"
-	case "meal":
-		where = "a [[meal]]"
+	case "meal", "pet":
+		where = "a [[" + table + "]]"
 	}
 	for _, e := range t.entries {
 		if e.used {
