@@ -49,7 +49,6 @@ var blocks = map[string]func() string{
 	"map":      mapTable,
 	"journal":  func() string { return fieldTable("offset", table.JournalRecord()) },
 	"kinds":    func() string { return fieldTable("code", table.JournalKinds()) },
-	"settings": func() string { return fieldTable("offset", table.SettingsRecord()) },
 	"history":  func() string { return fieldTable("offset", table.HistoryRecord()) },
 	"events":   func() string { return fieldTable("code", table.Events()) },
 	"faults":   func() string { return bitTable(table.FaultBits()) },
@@ -127,12 +126,11 @@ func mapTable() string {
 		rows = append(rows, []string{
 			fmt.Sprint(m.Size), fmt.Sprintf("0, %d", m.BankSize), fmt.Sprint(m.BankSize),
 			fmt.Sprintf("%d: %d × %d", m.Journal(), m.JournalSlots, table.JournalSlotSize),
-			fmt.Sprintf("%d: %d × %d", m.Settings(), table.SettingsCopies, table.SettingsSize),
 			fmt.Sprintf("%d: %d × %d", m.History(), m.HistorySlots, table.HistorySize),
 			fmt.Sprint(m.Size - m.Used()),
 		})
 	}
-	return markdown([]string{"EEPROM bytes", "banks at", "bank bytes", "journal", "settings", "history", "spare bytes"}, rows)
+	return markdown([]string{"EEPROM bytes", "banks at", "bank bytes", "journal", "history", "spare bytes"}, rows)
 }
 
 func boardTable() string {

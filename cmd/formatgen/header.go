@@ -63,7 +63,7 @@ func withUnit(unit, meaning string) string {
 }
 
 func tableHeader() string {
-	h := newHeader("TABLE_FORMAT_H", "Table, EEPROM, journal, settings and history as compiler/table lays them out. See FORMAT.md there.\n * Numbers of more than one byte are little-endian. OFF_, JOURNAL_, SETTINGS_ and HISTORY_ are offsets in bytes.")
+	h := newHeader("TABLE_FORMAT_H", "Table, EEPROM, journal and history as compiler/table lays them out. See FORMAT.md there.\n * Numbers of more than one byte are little-endian. OFF_, JOURNAL_ and HISTORY_ are offsets in bytes.")
 	h.section("Limits of the table")
 	h.fields("TABLE_", table.Limits())
 	h.section("What table_open answers")
@@ -95,14 +95,12 @@ func eepromMap(h *header) {
 		h.define("BANK_SIZE", number(m.BankSize), "bytes, commit byte included")
 		h.define("JOURNAL_AT", number(m.Journal()), "")
 		h.define("JOURNAL_SLOTS", number(m.JournalSlots), "")
-		h.define("SETTINGS_AT", number(m.Settings()), "")
 		h.define("HISTORY_AT", number(m.History()), "")
 		h.define("HISTORY_SLOTS", number(m.HistorySlots), "")
 	}
 	h.WriteString("#else\n#error \"EEPROM_SIZE is none that compiler/table has a map for\"\n#endif\n")
 	h.define("BANK_COMMITTED", fmt.Sprintf("0x%02X", table.Committed), "commit byte of a valid bank")
 	h.define("BANK_VOID", fmt.Sprintf("0x%02X", table.Erased), "of a bank in work")
-	h.define("SETTINGS_COPIES", number(table.SettingsCopies), "")
 	h.define("CLOCK_HISTORY_SLOTS", number(table.ClockHistorySlots), "in the memory beside the clock chip")
 	h.WriteString("\n#if HISTORY_AT + HISTORY_SLOTS * 8 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT\n#error \"the EEPROM's parts overlap\"\n#endif\n")
 }
@@ -118,9 +116,6 @@ func records(h *header) {
 	h.define("JOURNAL_SIZE", number(table.JournalSlotSize), "bytes")
 	h.fields("JOURNAL_", table.JournalRecord())
 	h.fields("KIND_", table.JournalKinds())
-	h.section("Settings record")
-	h.define("SETTINGS_SIZE", number(table.SettingsSize), "bytes")
-	h.fields("SETTINGS_", table.SettingsRecord())
 	h.section("History record")
 	h.define("HISTORY_SIZE", number(table.HistorySize), "bytes")
 	h.fields("HISTORY_", table.HistoryRecord())
@@ -143,6 +138,7 @@ func lineHeader() string {
 	h.define("LINE_FCS_GOOD", "0xF0B8", "remainder of a frame with its check")
 	h.section("Messages")
 	h.define("LINE_VERSION", number(frame.Version), "")
+	h.define("LINE_FIRMWARE", number(frame.FirmwareVersion), "version of the firmware")
 	h.define("LINE_ANSWER", fmt.Sprintf("0x%02X", frame.Answer), "added to the code in the answer")
 	h.define("LINE_MAX_DATA", number(frame.MaxData), "bytes")
 	h.define("LINE_MAX_CONTENT", number(frame.MaxContent), "bytes")

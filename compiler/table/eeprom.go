@@ -2,7 +2,7 @@ package table
 
 //go:generate go run mealtab/cmd/formatgen
 
-// The AVR's EEPROM: two banks for tables, the journal, the settings and a small history. Every other place in
+// The AVR's EEPROM: two banks for tables, the journal (which holds the settings too) and a small history. Every other place in
 // Go and C that needs an offset takes it from here; the C header is generated.
 
 // Sizes of the EEPROM's parts in bytes.
@@ -10,8 +10,6 @@ const (
 	BankCount       = 2
 	bankHead        = 1 // the commit byte stands before the table
 	JournalSlotSize = 16
-	SettingsSize    = 8
-	SettingsCopies  = 2
 	HistorySize     = 8
 	// ClockHistorySlots is the number of history records in the 4096-byte memory beside the clock chip. It is odd
 	// and one less than fits, so that the eight-bit sequence numbers break where the ring does.
@@ -29,8 +27,8 @@ type Map struct {
 // Maps lists the sizes of EEPROM that boards have.
 func Maps() []Map {
 	return []Map{
-		{Size: 512, BankSize: 192, JournalSlots: 6, HistorySlots: 2},
-		{Size: 1024, BankSize: 416, JournalSlots: 8, HistorySlots: 6},
+		{Size: 512, BankSize: 192, JournalSlots: 7, HistorySlots: 2},
+		{Size: 1024, BankSize: 416, JournalSlots: 9, HistorySlots: 6},
 	}
 }
 
@@ -56,11 +54,8 @@ func (m Map) TableRoom() int { return m.BankSize - bankHead }
 // Journal is the offset of the first slot.
 func (m Map) Journal() int { return BankCount * m.BankSize }
 
-// Settings is the offset of the first copy.
-func (m Map) Settings() int { return m.Journal() + m.JournalSlots*JournalSlotSize }
-
 // History is the offset of the first record.
-func (m Map) History() int { return m.Settings() + SettingsCopies*SettingsSize }
+func (m Map) History() int { return m.Journal() + m.JournalSlots*JournalSlotSize }
 
 // Used is the number of bytes in use; the rest is spare.
 func (m Map) Used() int { return m.History() + m.HistorySlots*HistorySize }

@@ -40,8 +40,7 @@ const (
 	Erased    byte = 0xFF
 )
 
-// SequenceCount is the number of sequence numbers of journal and settings records: those of the marks that are
-// a power of two.
+// SequenceCount is the number of sequence numbers of journal records: as many marks as make a power of two.
 const SequenceCount = 64
 
 // PocketsPerSlot is the most pockets that one journal record can count; a larger serving goes on in the next slot.
@@ -159,24 +158,6 @@ func newer(a, b int) bool { return uint(a-b)%SequenceCount-1 < SequenceCount/2-1
 
 func le16(b []byte) uint16 { return uint16(b[0]) | uint16(b[1])<<8 }
 
-// Settings: two copies, written in turn.
-const (
-	settingsMark = 0
-	settingsSet  = 1 // u32
-	settingsTrim = 5
-	settingsCRC  = 6
-)
-
-// SettingsRecord lists the fields of a settings record.
-func SettingsRecord() []Field {
-	return []Field{
-		{"MARK", settingsMark, "1", "", "a mark, or FF", "mark of the sequence number modulo 64; written last"},
-		{"CLOCK_SET", settingsSet, "4", "seconds", "", "instant at which the clock was last set, since 2000-01-01T00:00Z; 0: never"},
-		{"AGEING", settingsTrim, "1", "", "-128 to 127", "ageing offset that was written to the clock chip"},
-		{"CRC", settingsCRC, "2", "", "", "CRC-16/IBM-SDLC of the sequence number (one byte) and bytes 1 to 5"},
-	}
-}
-
 // Offsets in a history record.
 const (
 	historySequence = 0
@@ -222,7 +203,7 @@ func Events() []Field {
 		{"SUPPLY", EventSupply, "", "millivolts", "", "the supply was too low to turn the wheel"},
 		{"STARTED", EventStarted, "", "MCUSR", "", "reset; which flags of the reset status register were set"},
 		{"CLOCK_LOST", EventClockLost, "", "fault bits", "", "the clock chip could not be trusted; time goes on from the watchdog"},
-		{"CLOCK_SET", EventClockSet, "", "minutes", "", "the clock was set; by how much, two's complement, saturated"},
+		{"CLOCK_SET", EventClockSet, "", "seconds", "", "the clock was set; by how much, two's complement; 8000: by more than nine hours"},
 		{"TABLE", EventTable, "", "sequence", "", "a new table was committed"},
 		{"PRESET", EventPreset, "", "index", "", "another preset"},
 		{"ADJUST", EventAdjust, "", "tenths", "", "another portion adjustment"},

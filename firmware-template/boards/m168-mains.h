@@ -19,13 +19,17 @@
 
 /* Servo on OC1A (PB1), its supply switched by PD7 */
 #define STOP_PULSE_US 1500           /* the table's trim is added */
+#ifndef TURN_PULSE_US
 #define TURN_PULSE_US 200            /* added for turning forwards; below 0 if the wheel turns the wrong way */
+#endif
 #define TURN_MS 310                  /* one pocket, if the table does not say */
 #define BRAKE_MS 100                 /* stop pulses before the supply goes off */
 #define SUPPLY_MIN_MV 4300           /* the wheel is not turned below: 16 MHz needs 3.8 V, and a stalled servo pulls */
 #define BOOST_MS 20                  /* from supply on to pulses */
 
 /* Index switch on PD6, closed to ground once per pocket */
+#ifndef INDEX_SWITCH
 #define INDEX_SWITCH 0               /* 1 if there is one */
+#endif
 
 #endif

@@ -18,6 +18,7 @@
 #define REG_CONTROL 0x0E
 #define REG_STATUS 0x0F
 #define REG_AGEING 0x10
+#define REG_LAST 0x12
 
 #define CONTROL_BBSQW 0x40 /* interrupt output works on battery too */
 #define CONTROL_INTCN 0x04
@@ -208,17 +209,21 @@ static void encode(uint32_t minute, uint8_t *r)
 	r[5] = to_bcd(d.year - EPOCH_YEARS);
 }
 
-uint8_t clock_read(uint32_t *seconds)
+uint32_t clock_seconds;
+
+uint8_t clock_read(void)
 {
-	uint8_t r[REG_STATUS + 1];
+	/* From the status on, round the end of the registers to the time: one burst of eleven bytes, and the time is
+	 * copied as the pointer comes to 00 (data sheet, page 11). */
+	uint8_t r[REG_LAST + 1 - REG_STATUS + 7];
 	uint32_t read;
 
-	if (!read_registers(REG_SECONDS, r, sizeof r))
+	if (!read_registers(REG_STATUS, r, sizeof r))
 		return CLOCK_SILENT;
-	read = decode(r);
-	if ((r[REG_STATUS] & STATUS_OSF) || read == 0)
+	read = decode(r + REG_LAST + 1 - REG_STATUS);
+	if ((r[0] & STATUS_OSF) || read == 0)
 		return CLOCK_STOPPED;
-	*seconds = read;
+	clock_seconds = read;
 	return CLOCK_GOOD;
 }
 
@@ -260,7 +265,6 @@ void clock_init(void)
 bool clock_set(uint32_t seconds)
 {
 	uint8_t r[7];
-	uint32_t back;
 
 	/* The countdown restarts when the seconds are written, so one burst sets the instant (data sheet, page 12). */
 	r[0] = to_bcd((uint8_t)(seconds % 60));
@@ -268,7 +272,7 @@ bool clock_set(uint32_t seconds)
 	if (!write_registers(REG_SECONDS, r, sizeof r))
 		return false;
 	clear_flags(STATUS_OSF);
-	return clock_read(&back) == CLOCK_GOOD && back - seconds <= 1;
+	return clock_read() == CLOCK_GOOD && clock_seconds - seconds <= 1;
 }
 
 bool clock_arm(int32_t minute)

@@ -13,8 +13,9 @@
 
 /* Frees the bus and sets up the chip: interrupts on alarm, also on battery; 32 kHz output off. */
 void clock_init(void);
-/* Reads the time; *seconds is left alone unless the answer is CLOCK_GOOD. */
-uint8_t clock_read(uint32_t *seconds);
+/* Reads the time into clock_seconds, which is left alone unless the answer is CLOCK_GOOD. */
+uint8_t clock_read(void);
+extern uint32_t clock_seconds;
 /* Sets the time, then clears the oscillator-stop flag; false unless it reads back. */
 bool clock_set(uint32_t seconds);
 /* Sets alarm 1 to a minute of UTC within the next 27 days and alarm 2 to its daily match; false unless they read back. */

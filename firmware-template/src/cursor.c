@@ -49,9 +49,16 @@ uint32_t cursor_number(void)
 	return value;
 }
 
-int32_t cursor_signed(void)
+uint16_t cursor_small(void)
 {
 	uint32_t v = cursor_number();
-	int32_t half = (int32_t)(v >> 1);
-	return v & 1 ? -half - 1 : half;
+
+	return v > 0xFFFF ? 0xFFFF : (uint16_t)v;
+}
+
+int16_t cursor_signed(void)
+{
+	uint16_t v = cursor_small();
+
+	return (int16_t)(v >> 1 ^ -(v & 1));
 }

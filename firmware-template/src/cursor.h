@@ -17,6 +17,9 @@ uint32_t cursor_u24(void);
 uint32_t cursor_u32(void);
 /* Seven bits a byte, the lowest first, at most four bytes and no more than needed. */
 uint32_t cursor_number(void);
-int32_t cursor_signed(void);
+/* The same, at most 65535: for quantities whose larger values all mean the same. */
+uint16_t cursor_small(void);
+/* Zigzag; at most 32767 either way. */
+int16_t cursor_signed(void);
 
 #endif

@@ -13,60 +13,70 @@
 #include <string.h>
 
 uint32_t feeder_now;
+int32_t feeder_minute;
 uint8_t feeder_faults;
 uint8_t feeder_bank;
 
-/* ---- the time ---- */
-
-static uint32_t good_seconds;    /* the last reading that was believed */
-static uint32_t good_ticks;      /* and the ticks at that moment */
-static bool after_reset;         /* how long the power was off is not known */
-
 #define DAY_MINUTES 1440
+#define DAY_SECONDS 86400UL
+#define CLOCK_FAULTS (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT)
 
-/* Whether the clock chip's time agrees with the watchdog's, which may be 20 % off and counts in steps of 8 s. */
-static bool plausible(uint32_t seconds)
+static void note(uint8_t event, uint16_t value)
 {
-	int32_t passed = (int32_t)(seconds - good_seconds);
-	int32_t counted = (int32_t)(power_ticks - good_ticks) * TICK_SECONDS;
-
-	if (after_reset)
-		/* The cursor may be ahead where time went on from the watchdog, but not by days. */
-		return journal.cursor == CURSOR_NONE || (int32_t)(seconds / 60) > journal.cursor - DAY_MINUTES;
-	return passed >= counted / 2 - 2 * TICK_SECONDS && passed <= counted * 2 + 8 * TICK_SECONDS;
+	history_add(feeder_minute, event, value);
 }
 
-static void believe(uint32_t seconds)
+/* ---- the time ---- */
+
+static uint16_t ticks_seen;
+static uint32_t unsure;  /* seconds counted by the watchdog since the clock was last believed */
+static bool after_reset; /* how long the power was off is not known */
+
+/* Whether the clock chip's time agrees with the watchdog's, which may be far off and counts in steps of 8 s. */
+static bool plausible(void)
 {
-	good_seconds = seconds;
-	good_ticks = power_ticks;
+	if (after_reset)
+		/* The cursor may be ahead where time went on from the watchdog, but not by days. */
+		return clock_seconds + DAY_SECONDS > feeder_now;
+	return clock_seconds - feeder_now + unsure / 2 + 2 * TICK_SECONDS <= unsure / 2 + unsure + 10 * TICK_SECONDS;
+}
+
+static void set_now(uint32_t seconds)
+{
+	feeder_now = seconds;
+	feeder_minute = (int32_t)(seconds / 60);
+}
+
+static void believe(void)
+{
+	set_now(clock_seconds);
+	unsure = 0;
 	after_reset = false;
-	feeder_faults &= (uint8_t)~(FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT);
+	feeder_faults &= (uint8_t)~CLOCK_FAULTS;
 }
 
 static void doubt(uint8_t fault)
 {
-	if (!(feeder_faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT)))
-		history_add((int32_t)(good_seconds / 60), EVENT_CLOCK_LOST, fault);
+	bool known = feeder_faults & CLOCK_FAULTS;
+
 	feeder_faults |= fault;
+	if (!known)
+		note(EVENT_CLOCK_LOST, fault);
 }
 
 void feeder_time(void)
 {
-	uint32_t seconds = 0;
-	uint8_t answer = clock_read(&seconds);
+	uint8_t answer = clock_read();
+	uint32_t passed = (uint32_t)(uint16_t)(power_ticks - ticks_seen) * TICK_SECONDS;
 
-	if (answer == CLOCK_GOOD && plausible(seconds))
-		believe(seconds);
+	ticks_seen += (uint16_t)(passed / TICK_SECONDS);
+	unsure += passed;
+	/* Without the clock, time goes on from the last good reading. */
+	set_now(feeder_now + passed);
+	if (answer == CLOCK_GOOD && plausible())
+		believe();
 	else
 		doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
-	/* Without the clock, time goes on from the last good reading. */
-	feeder_now = good_seconds + (power_ticks - good_ticks) * TICK_SECONDS;
-}
-
-static int32_t minute_now(void)
-{
-	return (int32_t)(feeder_now / 60);
 }
 
 static bool time_known(void)
@@ -97,29 +107,24 @@ static void record_state(void)
  * taken for a missed one. */
 static void settle_until_now(void)
 {
-	if (time_known() && journal.cursor < minute_now())
-		journal.cursor = minute_now();
+	if (time_known() && journal.cursor < feeder_minute)
+		journal.cursor = feeder_minute;
 	record_state();
 }
 
-void feeder_clock_was_set(uint32_t seconds)
+void feeder_clock_was_set(void)
 {
-	int32_t change = (int32_t)(seconds - feeder_now) / 60;
+	uint32_t change = clock_seconds - feeder_now;
 
-	believe(seconds);
-	feeder_now = seconds;
+	if (change + INT16_MAX > 2UL * INT16_MAX)
+		change = 0x8000;
+	believe();
 	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. */
-	if (!time_known() || journal.cursor > minute_now() + DAY_MINUTES) {
-		journal.cursor = minute_now();
+	if (!time_known() || journal.cursor > feeder_minute + DAY_MINUTES) {
+		journal.cursor = feeder_minute;
 		record_state();
 	}
-	if (change > INT16_MAX)
-		change = INT16_MAX;
-	if (change < INT16_MIN)
-		change = INT16_MIN;
-	history_add(minute_now(), EVENT_CLOCK_SET, (uint16_t)change);
-	settings.clock_set = seconds;
-	settings_write();
+	note(EVENT_CLOCK_SET, (uint16_t)change);
 }
 
 /* ---- the wheel ---- */
@@ -136,7 +141,7 @@ static bool supply_good(void)
 		return true;
 	}
 	if (!waiting)
-		history_add(minute_now(), EVENT_SUPPLY, mv);
+		note(EVENT_SUPPLY, mv);
 	waiting = true;
 	feeder_faults |= FAULT_SUPPLY;
 	return false;
@@ -145,7 +150,7 @@ static bool supply_good(void)
 static void give_up(uint16_t pockets)
 {
 	feeder_faults |= FAULT_JAM;
-	history_add(minute_now(), EVENT_JAM, pockets);
+	note(EVENT_JAM, pockets);
 	record(0);
 }
 
@@ -179,7 +184,7 @@ static bool resume(void)
 		if (!supply_good())
 			return false;
 		record(left);
-		history_add(minute_now(), EVENT_RESUMED, left);
+		note(EVENT_RESUMED, left);
 		feeder_turn();
 	}
 	return true;
@@ -222,14 +227,16 @@ static void serve(const serving_t *s)
 /* Finds the newest serving after the cursor and up to now; the ones before it are missed. */
 static bool newest_due(serving_t *newest)
 {
-	int32_t after = journal.cursor, now = minute_now();
+	int32_t after = journal.cursor;
 	bool found = false;
 	serving_t s;
 
-	if (after < now - OLDEST_MISSED)
-		after = now - OLDEST_MISSED;
-	while (after < now) {
-		uint16_t span = now - after > SEARCH_MINUTES ? SEARCH_MINUTES : (uint16_t)(now - after);
+	if (after < feeder_minute - OLDEST_MISSED)
+		after = feeder_minute - OLDEST_MISSED;
+	while (after < feeder_minute) {
+		uint16_t span = SEARCH_MINUTES;
+		if (feeder_minute - after < SEARCH_MINUTES)
+			span = (uint16_t)(feeder_minute - after);
 		power_tick();
 		if (!table_next(after, span, journal.preset, &s)) {
 			after += span;
@@ -253,7 +260,7 @@ static void settle(void)
 	first_missed_count = 0;
 	if (!newest_due(&s))
 		return;
-	late = minute_now() - s.at > (int32_t)table.late;
+	late = feeder_minute - s.at > (int32_t)table.late;
 	if (!late && !supply_good())
 		return;
 	waiting = false;
@@ -272,22 +279,24 @@ static void check_end_of_table(void)
 {
 	int32_t end = (table.through + 1L - TABLE_OVER_DAYS) * DAY_MINUTES;
 
-	if (table.through < TABLE_MAX_DAY && minute_now() > end)
+	if (table.through < TABLE_MAX_DAY && feeder_minute > end)
 		feeder_faults |= FAULT_TABLE_OVER;
 }
+
+static int32_t next_due; /* minute for which the clock is armed */
 
 /* Arms the clock for the next serving; true if that is due already. */
 static bool arm(void)
 {
 	serving_t s;
-	int32_t next = minute_now() + DAY_MINUTES;
 
-	if (table_next(minute_now(), SEARCH_MINUTES, journal.preset, &s))
-		next = s.at;
-	if (!clock_arm(next))
+	next_due = feeder_minute + DAY_MINUTES;
+	if (table_next(feeder_minute, SEARCH_MINUTES, journal.preset, &s))
+		next_due = s.at;
+	if (!clock_arm(next_due))
 		doubt(FAULT_CLOCK_SILENT);
 	feeder_time();
-	return minute_now() >= next;
+	return feeder_minute >= next_due;
 }
 
 void feeder_decide(void)
@@ -296,8 +305,8 @@ void feeder_decide(void)
 	feeder_time();
 	if (!resume())
 		return;
-	if (!time_known() && !(feeder_faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT))) {
-		journal.cursor = minute_now();
+	if (!time_known() && !(feeder_faults & CLOCK_FAULTS)) {
+		journal.cursor = feeder_minute;
 		record_state();
 	}
 	if (feeder_bank == NO_BANK || !time_known())
@@ -308,25 +317,32 @@ void feeder_decide(void)
 	while (arm() && !waiting);
 }
 
+void feeder_check(void)
+{
+	feeder_time();
+	if (waiting || feeder_minute >= next_due)
+		feeder_decide();
+}
+
 bool feeder_restless(void)
 {
-	return waiting || (feeder_faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT));
+	return waiting || (feeder_faults & CLOCK_FAULTS);
 }
 
 /* ---- what the owner asks for ---- */
 
 /* Ticks at the last presses served, a ring; an hour is 450 ticks. */
-static uint32_t presses[MAX_PRESSES];
+static uint16_t presses[MAX_PRESSES];
 static uint8_t press_count;
 
-#define HOUR_TICKS (3600UL / TICK_SECONDS)
+#define HOUR_TICKS (3600 / TICK_SECONDS)
 
 static bool press_allowed(void)
 {
 	uint8_t recent = 0;
 
 	for (uint8_t i = 0; i < press_count; i++)
-		if (power_ticks - presses[i] <= HOUR_TICKS)
+		if ((uint16_t)(power_ticks - presses[i]) <= HOUR_TICKS)
 			presses[recent++] = presses[i];
 	press_count = recent;
 	return recent < table.button_per_hour && recent < MAX_PRESSES;
@@ -343,7 +359,7 @@ uint16_t feeder_manual(uint32_t units, uint8_t token)
 	/* Not adjusted: a press of one pocket gives one. */
 	journal.pockets = table_pockets_of(units ? units : table.button_units, 10, &journal.carry);
 	journal_append();
-	history_add(minute_now(), EVENT_MANUAL, journal.pockets);
+	note(EVENT_MANUAL, journal.pockets);
 	return journal.pockets;
 }
 
@@ -353,7 +369,7 @@ void feeder_adjust(uint8_t tenths)
 		return;
 	journal.adjust = tenths;
 	record_state();
-	history_add(minute_now(), EVENT_ADJUST, tenths);
+	note(EVENT_ADJUST, tenths);
 }
 
 void feeder_preset(uint8_t index)
@@ -362,7 +378,7 @@ void feeder_preset(uint8_t index)
 		return;
 	journal.preset = index;
 	settle_until_now();
-	history_add(minute_now(), EVENT_PRESET, index);
+	note(EVENT_PRESET, index);
 }
 
 void feeder_button(uint8_t pressed)
@@ -445,11 +461,11 @@ static void make_firm(void)
 void feeder_start(void)
 {
 	journal_open();
-	settings_open();
 	history_open();
 	choose_bank();
 	after_reset = true;
-	good_seconds = time_known() ? (uint32_t)journal.cursor * 60 : 0;
+	if (time_known())
+		set_now((uint32_t)journal.cursor * 60);
 	/* Only a loss of power tears bytes. */
 	if (power_was_lost())
 		make_firm();
@@ -463,5 +479,5 @@ void feeder_commit(void)
 	storage_write(feeder_table_at(spare) - 1, BANK_COMMITTED);
 	feeder_faults &= (uint8_t)~(FAULT_NO_TABLE | FAULT_TABLE_OVER);
 	choose_bank();
-	history_add(minute_now(), EVENT_TABLE, table.sequence);
+	note(EVENT_TABLE, table.sequence);
 }

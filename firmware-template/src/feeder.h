@@ -13,6 +13,7 @@
 
 /* What an owner or the line may ask about. */
 extern uint32_t feeder_now;   /* seconds since 2000, as far as known; valid after feeder_time */
+extern int32_t feeder_minute; /* the same in minutes */
 extern uint8_t feeder_faults; /* FAULT_... bits */
 extern uint8_t feeder_bank;   /* of the table in force: 0, 1 or NO_BANK */
 
@@ -22,6 +23,8 @@ void feeder_start(void);
 void feeder_time(void);
 /* Gives what is due, records what was missed, arms the clock for the next serving. */
 void feeder_decide(void);
+/* The same if the next serving is due by the clock, whatever its interrupt says; else costs one reading of it. */
+void feeder_check(void);
 /* Something is due that waits for the supply, or the clock cannot wake us. */
 bool feeder_restless(void);
 
@@ -32,8 +35,8 @@ uint16_t feeder_manual(uint32_t units, uint8_t token);
 void feeder_turn(void);
 void feeder_adjust(uint8_t tenths);
 void feeder_preset(uint8_t index);
-/* The clock has been set by `feeder_now`'s new value. */
-void feeder_clock_was_set(uint32_t seconds);
+/* The clock has been set and reads clock_seconds. */
+void feeder_clock_was_set(void);
 /* Where a bank's table begins. */
 uint16_t feeder_table_at(uint8_t bank);
 /* Opens the table of a bank; TABLE_GOOD or what is wrong with it. */

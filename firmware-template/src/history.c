@@ -74,7 +74,8 @@ void history_add(int32_t minute, uint8_t event, uint16_t value)
 	if (++newest >= history_slots())
 		newest = 0;
 	raw[HISTORY_SEQUENCE] = ++sequence;
-	bytes_put(raw + HISTORY_MINUTE, ((uint32_t)minute & CURSOR_NONE) | (uint32_t)event << 26, 4);
+	bytes_put(raw + HISTORY_MINUTE, (uint32_t)minute, 4);
+	raw[HISTORY_MINUTE + 3] |= (uint8_t)(event << 2); /* minutes take 26 bits */
 	bytes_put(raw + HISTORY_VALUE, value, 2);
 	raw[HISTORY_CHECK] = record_check(raw);
 	slot_write(newest, raw);

@@ -31,15 +31,4 @@ void journal_step(uint8_t n);
  * the wheel itself shows where it stands, and the pocket is always finished. */
 uint16_t journal_left(bool index_switch);
 
-/* Settings: the instant at which the clock was last set and the ageing offset. */
-typedef struct {
-	uint32_t clock_set; /* seconds since 2000; 0: never */
-	int8_t ageing;
-} settings_t;
-
-extern settings_t settings;
-
-void settings_open(void);
-void settings_write(void);
-
 #endif

@@ -13,11 +13,12 @@
 #include "storage.h"
 #include "table.h"
 
+#include <string.h>
+
 #define FCS_SIZE 2
 #define REQ_HEAD 2 /* code, sequence number */
 #define ANS_HEAD 3 /* and status */
 
-#define FIRMWARE_VERSION 1
 #define MAX_SERVE_UNITS 100000000
 
 /* ---- frames ---- */
@@ -87,12 +88,14 @@ static void send_octet(uint8_t octet)
 	uart_send(octet);
 }
 
-static void send_content(uint8_t n)
+static uint8_t ans_size; /* bytes of the answer in content */
+
+static void send_content(void)
 {
 	uint16_t fcs = CRC_START;
 
 	uart_send(LINE_FLAG);
-	for (uint8_t i = 0; i < n; i++) {
+	for (uint8_t i = 0; i < ans_size; i++) {
 		send_octet(content[i]);
 		fcs = crc_add(fcs, content[i]);
 	}
@@ -104,11 +107,37 @@ static void send_content(uint8_t n)
 
 /* ---- messages ---- */
 
-/* Each handler finds the request's payload in req and its length in req_size, leaves the answer's payload in ans and
- * its length in ans_size, and returns a status. Both lie in the same buffer: read first, then write. */
+/* Each handler finds the request's payload in req and its length in req_size, appends the answer's payload with put and
+ * returns a status. Both lie in the same buffer: read first, then write. */
 static uint8_t *const req = content + REQ_HEAD;
-static uint8_t *const ans = content + ANS_HEAD;
-static uint8_t req_size, ans_size;
+static uint8_t req_size;
+
+/* Appends a number as it lies in memory: little-endian on the AVR and on the hosts that check it. */
+static void put(const void *from, uint8_t n)
+{
+	memcpy(content + ans_size, from, n);
+	ans_size += n;
+}
+
+static void put_byte(uint8_t byte)
+{
+	content[ans_size++] = byte;
+}
+
+static void put_word(uint16_t word)
+{
+	put(&word, 2);
+}
+
+static uint16_t req_word(uint8_t at)
+{
+	return req[at] | (uint16_t)req[at + 1] << 8;
+}
+
+static uint32_t req_long(uint8_t at)
+{
+	return bytes_get(req + at, 4);
+}
 
 static uint8_t spare(void)
 {
@@ -117,52 +146,50 @@ static uint8_t spare(void)
 
 static uint8_t identify(void)
 {
-	ans[ANS_IDENTIFY_PROTOCOL] = LINE_VERSION;
-	ans[ANS_IDENTIFY_FORMAT] = TABLE_VERSION;
-	bytes_put(ans + ANS_IDENTIFY_FIRMWARE, FIRMWARE_VERSION, 2);
-	ans[ANS_IDENTIFY_BOARD] = BOARD_CODE;
-	bytes_put(ans + ANS_IDENTIFY_EEPROM_SIZE, EEPROM_SIZE, 2);
-	bytes_put(ans + ANS_IDENTIFY_BANK_SIZE, BANK_SIZE, 2);
-	ans[ANS_IDENTIFY_MAX_DATA] = LINE_MAX_DATA;
-	bytes_put(ans + ANS_IDENTIFY_HISTORY_SLOTS, history_slots(), 2);
-	bytes_put(ans + ANS_IDENTIFY_CLOCK_KHZ, BOARD_CLOCK / 1000, 2);
+	put_byte(LINE_VERSION);
+	put_byte(TABLE_VERSION);
+	put_word(LINE_FIRMWARE);
+	put_byte(BOARD_CODE);
+	put_word(EEPROM_SIZE);
+	put_word(BANK_SIZE);
+	put_byte(LINE_MAX_DATA);
+	put_word(history_slots());
+	put_word(BOARD_CLOCK / 1000);
 	return LINE_OK;
 }
 
 static uint8_t status(void)
 {
 	feeder_time();
-	ans[ANS_STATUS_BANK] = feeder_bank;
-	ans[ANS_STATUS_SEQUENCE] = table.sequence;
-	bytes_put(ans + ANS_STATUS_TABLE_CRC, table.crc, 2);
-	bytes_put(ans + ANS_STATUS_NOW, feeder_now, 4);
-	bytes_put(ans + ANS_STATUS_CURSOR, (uint32_t)journal.cursor, 4);
-	ans[ANS_STATUS_PRESET] = journal.preset;
-	ans[ANS_STATUS_ADJUST] = journal.adjust;
-	bytes_put(ans + ANS_STATUS_CARRY, (uint32_t)journal.carry, 4);
-	ans[ANS_STATUS_FAULTS] = feeder_faults;
-	bytes_put(ans + ANS_STATUS_SUPPLY, power_supply(), 2);
-	ans[ANS_STATUS_TOKEN] = journal.token;
-	bytes_put(ans + ANS_STATUS_CLOCK_SET, settings.clock_set, 4);
-	ans[ANS_STATUS_PRESETS] = table.presets;
-	bytes_put(ans + ANS_STATUS_TICKS, power_ticks, 4);
+	put_byte(feeder_bank);
+	put_byte(table.sequence);
+	put(&table.crc, 2);
+	put(&feeder_now, 4);
+	put(&journal.cursor, 4);
+	put_byte(journal.preset);
+	put_byte(journal.adjust);
+	put(&journal.carry, 4);
+	put_byte(feeder_faults);
+	put_word(power_supply());
+	put_byte(journal.token);
+	put_byte(table.presets);
+	put(&power_ticks, 2);
 	return LINE_OK;
 }
 
 static uint8_t clock_read_answer(void)
 {
-	uint32_t first = 0, now = 0;
-	bool edge = req[REQ_CLOCK_READ_EDGE];
-	uint8_t answer = clock_read(&first);
+	uint8_t edge = req[REQ_CLOCK_READ_EDGE];
+	uint8_t answer = clock_read();
+	uint32_t first = clock_seconds;
 
-	now = first;
 	/* A reading takes 0.5 to 2 ms, so the seconds change within 2,500 of them. */
-	for (uint16_t n = 0; edge && answer == CLOCK_GOOD && now == first && n < 2500; n++)
-		answer = clock_read(&now);
+	for (uint16_t n = 2500; edge && answer == CLOCK_GOOD && clock_seconds == first && n > 0; n--)
+		answer = clock_read();
 	if (answer == CLOCK_SILENT)
 		return LINE_NO_CLOCK;
-	bytes_put(ans + ANS_CLOCK_READ_NOW, now, 4);
-	ans[ANS_CLOCK_READ_STOPPED] = answer == CLOCK_STOPPED;
+	put(&clock_seconds, 4);
+	put_byte(answer == CLOCK_STOPPED);
 	return LINE_OK;
 }
 
@@ -171,47 +198,48 @@ static uint8_t clock_set_answer(void)
 	/* A frame that a noisy line delivers twice must not set an old time. */
 	static uint8_t last_sequence;
 	static uint32_t last_seconds;
-	uint32_t seconds = bytes_get(req + REQ_CLOCK_SET_NOW, 4);
+	uint32_t seconds = req_long(REQ_CLOCK_SET_NOW);
 
 	if (content[1] == last_sequence && seconds == last_seconds)
 		return LINE_OK;
-	if (seconds < 60 || seconds / 86400 > TABLE_MAX_DAY)
+	if (seconds < 60 || seconds > (TABLE_MAX_DAY + 1) * 86400UL - 1)
 		return LINE_BAD_RANGE;
 	if (!clock_set(seconds))
 		return LINE_NO_CLOCK;
 	last_sequence = content[1];
 	last_seconds = seconds;
-	feeder_clock_was_set(seconds);
+	feeder_clock_was_set();
+	feeder_decide();
 	return LINE_OK;
 }
 
 static uint8_t eeprom_read(void)
 {
-	uint16_t at = (uint16_t)bytes_get(req + REQ_EEPROM_READ_OFFSET, 2);
+	uint16_t at = req_word(REQ_EEPROM_READ_OFFSET);
 	uint8_t count = req[REQ_EEPROM_READ_COUNT];
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(EEPROM_SIZE - count))
 		return LINE_BAD_RANGE;
-	for (ans_size = 0; ans_size < count; ans_size++)
-		ans[ans_size] = storage_read(at + ans_size);
+	for (; count > 0; count--)
+		put_byte(storage_read(at++));
 	return LINE_OK;
 }
 
 static uint8_t history_read(void)
 {
-	uint16_t index = (uint16_t)bytes_get(req + REQ_HISTORY_READ_INDEX, 2);
+	uint16_t index = req_word(REQ_HISTORY_READ_INDEX);
 	uint8_t count = req[REQ_HISTORY_READ_COUNT];
 
 	if (count == 0 || count > LINE_HISTORY_MAX)
 		return LINE_BAD_RANGE;
-	for (; count > 0 && history_get(index++, ans + ans_size); count--)
+	for (; count > 0 && history_get(index++, content + ans_size); count--)
 		ans_size += HISTORY_SIZE;
 	return LINE_OK;
 }
 
 static uint8_t bank_write(void)
 {
-	uint16_t at = (uint16_t)bytes_get(req + REQ_BANK_WRITE_OFFSET, 2);
+	uint16_t at = req_word(REQ_BANK_WRITE_OFFSET);
 	uint8_t count = req_size - REQ_BANK_WRITE_DATA;
 	uint16_t to = feeder_table_at(spare());
 
@@ -225,7 +253,7 @@ static uint8_t bank_write(void)
 		if (storage_read(to + at + i) != byte) /* a repeated request costs no wear */
 			storage_write(to + at + i, byte);
 	}
-	ans[ANS_BANK_WRITE_BANK] = spare();
+	put_byte(spare());
 	return LINE_OK;
 }
 
@@ -249,11 +277,11 @@ static uint8_t bank_verify(void)
 	uint16_t at;
 	uint8_t fault = open_spare(&at);
 
-	ans[ANS_BANK_VERIFY_BANK] = spare();
-	ans[ANS_BANK_VERIFY_FAULT] = fault;
-	bytes_put(ans + ANS_BANK_VERIFY_FAULT_AT, at, 2);
-	ans[ANS_BANK_VERIFY_SEQUENCE] = table.sequence;
-	bytes_put(ans + ANS_BANK_VERIFY_TABLE_CRC, table.crc, 2);
+	put_byte(spare());
+	put_byte(fault);
+	put_word(at);
+	put_byte(table.sequence);
+	put(&table.crc, 2);
 	reopen();
 	return fault == TABLE_GOOD ? LINE_OK : LINE_BAD_TABLE;
 }
@@ -263,55 +291,52 @@ static bool is_open(uint8_t sequence, uint16_t crc)
 	return table.sequence == sequence && table.crc == crc;
 }
 
-static uint8_t bank_commit(void)
+/* What a commit found wrong with the spare bank's table, if that is the reason. */
+static uint8_t commit_fault;
+
+static uint8_t commit(uint8_t sequence, uint16_t crc)
 {
-	uint8_t sequence = req[REQ_BANK_COMMIT_SEQUENCE];
-	uint16_t crc = (uint16_t)bytes_get(req + REQ_BANK_COMMIT_TABLE_CRC, 2);
-	uint8_t fault, before = table.sequence;
+	uint8_t before = table.sequence;
 	uint16_t at;
 	bool meant;
 
-	ans[ANS_BANK_COMMIT_FAULT] = TABLE_GOOD;
-	ans[ANS_BANK_COMMIT_BANK] = feeder_bank;
 	if (feeder_bank != NO_BANK && is_open(sequence, crc))
 		return LINE_OK; /* the answer to the first request was lost */
 	feeder_decide(); /* what the old table has due is given first */
-	fault = open_spare(&at);
+	commit_fault = open_spare(&at);
 	meant = is_open(sequence, crc) && (feeder_bank == NO_BANK || (int8_t)(sequence - before) > 0);
 	reopen();
-	ans[ANS_BANK_COMMIT_FAULT] = fault;
-	if (fault != TABLE_GOOD)
+	if (commit_fault != TABLE_GOOD)
 		return LINE_BAD_TABLE;
 	if (!meant)
 		return LINE_STALE;
 	feeder_commit();
-	ans[ANS_BANK_COMMIT_BANK] = feeder_bank;
-	if (feeder_bank == NO_BANK || !is_open(sequence, crc))
-		return LINE_FAILED;
 	feeder_decide();
-	return LINE_OK;
+	return feeder_bank != NO_BANK && is_open(sequence, crc) ? LINE_OK : LINE_FAILED;
 }
 
-/* Appends one serving to the answer: minute, pockets, first meal, number of meals. */
+static uint8_t bank_commit(void)
+{
+	uint8_t result;
+
+	commit_fault = TABLE_GOOD;
+	result = commit(req[REQ_BANK_COMMIT_SEQUENCE], req_word(REQ_BANK_COMMIT_TABLE_CRC));
+	put_byte(feeder_bank);
+	put_byte(commit_fault);
+	return result;
+}
+
+/* Appends one serving to the answer: minute, pockets, meals. */
 static void put_serving(const serving_t *s, int32_t *carry)
 {
-	uint8_t first = 0, count = 0;
-
-	for (uint8_t meal = TABLE_MAX_MEALS; meal-- > 0;)
-		if (s->meals[meal >> 3] >> (meal & 7) & 1) {
-			first = meal;
-			count++;
-		}
-	bytes_put(ans + ans_size, (uint32_t)s->at, 4);
-	bytes_put(ans + ans_size + 4, table_pockets(s, journal.adjust, carry), 2);
-	ans[ans_size + 6] = first;
-	ans[ans_size + 7] = count;
-	ans_size += LINE_NEXT_SIZE;
+	put(&s->at, 4);
+	put_word(table_pockets(s, journal.adjust, carry));
+	put(s->meals, 2);
 }
 
 static uint8_t next(void)
 {
-	int32_t after = (int32_t)bytes_get(req + REQ_NEXT_AFTER, 4);
+	int32_t after = (int32_t)req_long(REQ_NEXT_AFTER);
 	int32_t carry = journal.carry;
 	uint8_t count = req[REQ_NEXT_COUNT];
 	serving_t s;
@@ -320,8 +345,9 @@ static uint8_t next(void)
 		return LINE_NO_TABLE;
 	if (after == -1)
 		after = journal.cursor;
-	if (count == 0 || count > LINE_NEXT_MAX || after < 0 || after > CURSOR_NONE)
+	if (count - 1 >= LINE_NEXT_MAX || (uint32_t)after > CURSOR_NONE)
 		return LINE_BAD_RANGE;
+	ans_size += ANS_NEXT_SERVINGS;
 	for (uint8_t days = LINE_NEXT_DAYS; days > 0 && count > 0;) {
 		power_tick();
 		if (table_next(after, SEARCH_MINUTES, journal.preset, &s)) {
@@ -333,14 +359,14 @@ static uint8_t next(void)
 			days--;
 		}
 	}
-	bytes_put(ans + ANS_NEXT_SEARCHED, (uint32_t)after, 4);
+	memcpy(content + ANS_HEAD + ANS_NEXT_SEARCHED, &after, 4);
 	return LINE_OK;
 }
 
 static uint8_t serve(void)
 {
 	uint8_t token = req[REQ_SERVE_TOKEN];
-	uint32_t units = bytes_get(req + REQ_SERVE_UNITS, 4);
+	uint32_t units = req_long(REQ_SERVE_UNITS);
 	uint16_t pockets = 0;
 
 	if (token != journal.token) {
@@ -351,7 +377,7 @@ static uint8_t serve(void)
 		if (token != journal.token)
 			return LINE_REFUSED;
 	}
-	bytes_put(ans + ANS_SERVE_POCKETS, pockets, 2);
+	put_word(pockets);
 	return LINE_OK;
 }
 
@@ -368,15 +394,15 @@ static uint8_t settings_answer(void)
 	}
 	if (adjust != 0xFF)
 		feeder_adjust(adjust);
-	ans[ANS_SETTINGS_PRESET] = journal.preset;
-	ans[ANS_SETTINGS_ADJUST] = journal.adjust;
+	put_byte(journal.preset);
+	put_byte(journal.adjust);
 	return LINE_OK;
 }
 
 static uint8_t faults_clear(void)
 {
 	feeder_faults &= (uint8_t)~req[REQ_FAULTS_CLEAR_FAULTS];
-	ans[ANS_FAULTS_CLEAR_FAULTS] = feeder_faults;
+	put_byte(feeder_faults);
 	return LINE_OK;
 }
 
@@ -384,51 +410,44 @@ static uint8_t ageing(void)
 {
 	int8_t value = (int8_t)req[REQ_AGEING_VALUE];
 
-	if (req[REQ_AGEING_WRITE]) {
-		if (!clock_ageing_write(value))
-			return LINE_NO_CLOCK;
-		settings.ageing = value;
-		settings_write();
-	}
+	if (req[REQ_AGEING_WRITE] && !clock_ageing_write(value))
+		return LINE_NO_CLOCK;
 	if (!clock_ageing_read(&value))
 		return LINE_NO_CLOCK;
-	ans[ANS_AGEING_VALUE] = (uint8_t)value;
+	put_byte((uint8_t)value);
 	return LINE_OK;
 }
 
 typedef struct {
-	uint8_t request, answer; /* bytes of the fields of fixed width */
-	bool open_ended;         /* data follow in the request */
+	uint8_t size; /* bytes of the request's fields of fixed width */
 	uint8_t (*obey)(void);
 } message_t;
 
 /* In order of code, from 1. */
 static const message_t messages[] = {
-	{REQ_IDENTIFY_SIZE, ANS_IDENTIFY_SIZE, false, identify},
-	{REQ_STATUS_SIZE, ANS_STATUS_SIZE, false, status},
-	{REQ_CLOCK_READ_SIZE, ANS_CLOCK_READ_SIZE, false, clock_read_answer},
-	{REQ_CLOCK_SET_SIZE, ANS_CLOCK_SET_SIZE, false, clock_set_answer},
-	{REQ_EEPROM_READ_SIZE, ANS_EEPROM_READ_SIZE, false, eeprom_read},
-	{REQ_HISTORY_READ_SIZE, ANS_HISTORY_READ_SIZE, false, history_read},
-	{REQ_BANK_WRITE_SIZE, ANS_BANK_WRITE_SIZE, true, bank_write},
-	{REQ_BANK_VERIFY_SIZE, ANS_BANK_VERIFY_SIZE, false, bank_verify},
-	{REQ_BANK_COMMIT_SIZE, ANS_BANK_COMMIT_SIZE, false, bank_commit},
-	{REQ_NEXT_SIZE, ANS_NEXT_SIZE, false, next},
-	{REQ_SERVE_SIZE, ANS_SERVE_SIZE, false, serve},
-	{REQ_SETTINGS_SIZE, ANS_SETTINGS_SIZE, false, settings_answer},
-	{REQ_FAULTS_CLEAR_SIZE, ANS_FAULTS_CLEAR_SIZE, false, faults_clear},
-	{REQ_AGEING_SIZE, ANS_AGEING_SIZE, false, ageing},
+	{REQ_IDENTIFY_SIZE, identify},
+	{REQ_STATUS_SIZE, status},
+	{REQ_CLOCK_READ_SIZE, clock_read_answer},
+	{REQ_CLOCK_SET_SIZE, clock_set_answer},
+	{REQ_EEPROM_READ_SIZE, eeprom_read},
+	{REQ_HISTORY_READ_SIZE, history_read},
+	{REQ_BANK_WRITE_SIZE, bank_write},
+	{REQ_BANK_VERIFY_SIZE, bank_verify},
+	{REQ_BANK_COMMIT_SIZE, bank_commit},
+	{REQ_NEXT_SIZE, next},
+	{REQ_SERVE_SIZE, serve},
+	{REQ_SETTINGS_SIZE, settings_answer},
+	{REQ_FAULTS_CLEAR_SIZE, faults_clear},
+	{REQ_AGEING_SIZE, ageing},
 };
 
 static uint8_t obey(void)
 {
-	uint8_t index = content[0] - 1;
-	const message_t *m = messages + index;
+	uint8_t code = content[0];
+	const message_t *m = messages + code - 1;
 
-	ans_size = 0;
-	if (index >= sizeof messages / sizeof *messages || req_size < m->request || (req_size > m->request && !m->open_ended))
+	if (code == 0 || code > sizeof messages / sizeof *messages || req_size < m->size || (req_size > m->size && code != CODE_BANK_WRITE))
 		return LINE_BAD_REQUEST;
-	ans_size = m->answer;
 	return m->obey();
 }
 
@@ -438,10 +457,11 @@ void line_answer(void)
 
 	if (check_good()) {
 		req_size = length - REQ_HEAD - FCS_SIZE;
+		ans_size = ANS_HEAD;
 		result = obey();
 		content[0] |= LINE_ANSWER;
 		content[REQ_HEAD] = result;
-		send_content(ANS_HEAD + ans_size);
+		send_content();
 	}
 	length = 0;
 	ready = false;

@@ -18,8 +18,6 @@ void line_reset(void);
 /* The UART half. */
 void uart_init(void);
 void uart_send(uint8_t octet);
-/* Waits until the last octet is out. */
-void uart_flush(void);
 /* The line was used, or may be about to be, within the last seconds: stay awake. */
 bool uart_busy(void);
 /* After a wake-up by the line: measures the bit time where the board has no crystal. */

@@ -12,14 +12,6 @@
 
 #define CHECK_TICKS 112 /* about 15 minutes: a broken interrupt wire makes a serving late, not lost */
 
-static uint32_t checked; /* tick of the last decision */
-
-static void decide(void)
-{
-	checked = power_ticks;
-	feeder_decide();
-}
-
 /* Ticks until the next thing that only time brings. */
 static uint8_t patience(void)
 {
@@ -40,14 +32,14 @@ static void show_faults(void)
 	power_flash(count);
 }
 
-/* Power-down unless the line is in use; a wake-up by the line opens it. */
+/* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last
+ * answer is out. */
 static void rest(void)
 {
 	if (uart_busy()) {
 		power_sleep(true, 1);
 		return;
 	}
-	uart_flush();
 	power_sleep(false, patience());
 	if (power_line_woke())
 		uart_wake();
@@ -55,7 +47,7 @@ static void rest(void)
 
 int main(void)
 {
-	uint32_t shown = 0;
+	uint16_t shown = 0, checked = 0; /* ticks */
 
 	power_init();
 	buttons_init();
@@ -64,8 +56,8 @@ int main(void)
 	clock_init();
 	feeder_start();
 	feeder_time();
-	history_add((int32_t)(feeder_now / 60), EVENT_STARTED, power_reset_flags);
-	decide();
+	history_add(feeder_minute, EVENT_STARTED, power_reset_flags);
+	feeder_decide();
 	for (;;) {
 		uint8_t pressed;
 
@@ -75,8 +67,12 @@ int main(void)
 		pressed = buttons_pressed();
 		if (pressed)
 			feeder_button(pressed);
-		if (pressed || clock_alarmed() || feeder_restless() || power_ticks - checked >= CHECK_TICKS)
-			decide();
+		if (clock_alarmed())
+			feeder_decide();
+		if (feeder_restless() || (uint16_t)(power_ticks - checked) >= CHECK_TICKS) {
+			checked = power_ticks;
+			feeder_check();
+		}
 		if (power_ticks != shown) {
 			shown = power_ticks;
 			show_faults();

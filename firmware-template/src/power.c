@@ -14,7 +14,7 @@
 #define REFERENCE_MV 1100UL
 #define ADC_FULL 1024UL
 
-uint32_t power_ticks;
+uint16_t power_ticks;
 uint8_t power_reset_flags __attribute__((section(".noinit")));
 
 /* After a watchdog reset the watchdog runs on with its shortest period, 16 ms, and WDRF holds it on (data sheet 11.9.2),
@@ -40,13 +40,13 @@ ISR(WDT_vect, ISR_NAKED)
  * changes SREG. 8 cycles. */
 ISR(INT0_vect, ISR_NAKED)
 {
-	asm volatile("cbi %0, %1\n\tsbi %2, 0\n\treti" ::"I"(_SFR_IO_ADDR(EIMSK)), "I"(INT0), "I"(_SFR_IO_ADDR(GPIOR0)));
+	__asm__ volatile("cbi %0, %1\n\tsbi %2, 0\n\treti" ::"I"(_SFR_IO_ADDR(EIMSK)), "I"(INT0), "I"(_SFR_IO_ADDR(GPIOR0)));
 }
 
 /* Buttons and, in power-down, the line. 6 cycles. */
 ISR(PCINT2_vect, ISR_NAKED)
 {
-	asm volatile("sbi %0, 0\n\treti" ::"I"(_SFR_IO_ADDR(GPIOR0)));
+	__asm__ volatile("sbi %0, 0\n\treti" ::"I"(_SFR_IO_ADDR(GPIOR0)));
 }
 
 bool power_was_lost(void)

@@ -8,8 +8,8 @@
 
 #define TICK_SECONDS 8
 
-/* Periods of the watchdog since the reset; nominally eight seconds, by its own oscillator (up to 10 % off). */
-extern uint32_t power_ticks;
+/* Periods of the watchdog since the reset, modulo 65536; nominally eight seconds, by its own oscillator (up to 10 % off). */
+extern uint16_t power_ticks;
 /* MCUSR as it was at the reset; 0 if a bootloader has cleared it. */
 extern uint8_t power_reset_flags;
 /* The reset was, or may have been, one by loss of power. */

@@ -7,91 +7,86 @@
 
 uint8_t rule_marks[1 + TABLE_MAX_RULES];
 
-/* Units u with (u - phase) mod period < length. The search relies on phase < period, which opening a table checks.
- * Days fit 16 bits, whose division is three times as fast as that of 32 bits on an 8-bit CPU. */
-static bool every(int32_t unit, uint8_t length)
+/* Units u since 1998 with (u - zero - phase) mod (n * length) < length, zero being 2000 in those units. The search relies on
+ * phase < n * length, which opening a table checks. A period beyond 16 bits is longer than the calendar and works the
+ * same as one of 65535. */
+static bool every(uint16_t unit, uint16_t zero, uint8_t length)
 {
-	uint32_t n = cursor_number();
-	uint32_t period = n * length;
-	uint32_t phase = cursor_number();
+	uint16_t n = cursor_small();
+	uint16_t phase = cursor_small();
+	int32_t start = (int32_t)phase + zero;
 
-	if (phase >= period) {
-		cursor_bad = true;
+	n = n > 0xFFFF / length ? 0xFFFF : n * length;
+	if (phase >= n) {
+		cursor_bad |= n < 0xFFFF;
 		return false;
 	}
-	if (n == 1)
+	if (n == length)
 		return true;
-	unit -= (int32_t)phase;
-	while (unit < 0) /* at most two years before 2000 remain after the first step */
-		unit += (int32_t)period;
-	if (period <= 0xFFFF)
-		unit = (uint16_t)unit % (uint16_t)period;
-	return unit < length;
+	while (unit < start) /* few times: at most two years lie before 2000 */
+		start -= n;
+	return (uint16_t)(unit - start) % n < length;
 }
 
-/* One of count signed bytes is `up`, counted from the start, or `down`, counted from the end and negative. */
-static bool list_holds(int8_t up, int8_t down)
+/* What a list is asked for: a value counted from the start, its fellow counted from the end and negative, and what the entry
+ * must say of the weekday. */
+static struct {
+	int16_t up, down;
+	uint8_t wday;
+} sought;
+
+static void seek(uint16_t before, uint16_t length)
+{
+	sought.up = (int16_t)before + 1;
+	sought.down = (int16_t)(before - length);
+}
+
+/* The how manieth of its weekday a date is in a month or year. */
+static void seek_nth(uint16_t before, uint16_t length)
+{
+	sought.up = (int16_t)(before / 7) + 1;
+	sought.down = -(int16_t)((length - 1 - before) / 7) - 1;
+}
+
+/* Reads one entry of the list of a term; its weekday, if it has one, must be that sought. */
+static bool entry_holds(uint8_t op)
+{
+	int16_t value = (int8_t)cursor_u8();
+	uint8_t wday = sought.wday;
+
+	if (op == OP_YEAR_DAYS)
+		value = (int16_t)((uint8_t)value | (uint16_t)cursor_u8() << 8);
+	if (op == OP_NTH_OF_MONTH) {
+		wday = value & 7;
+		value = ((uint8_t)value >> 3) - TABLE_NTH_BIAS;
+	}
+	if (op == OP_NTH_OF_YEAR)
+		wday = cursor_u8();
+	/* the n-th weekday: 0 is every one; in the other lists no entry is 0 */
+	return wday == sought.wday && (value == 0 || value == sought.up || value == sought.down);
+}
+
+/* One of the entries of a list holds. */
+static bool list_holds(uint8_t op)
 {
 	bool holds = false;
 
-	for (uint8_t n = cursor_u8(); n > 0; n--) {
-		int8_t value = (int8_t)cursor_u8();
-		if (value == up || value == down)
+	for (uint8_t n = cursor_u8(); n > 0; n--)
+		if (entry_holds(op))
 			holds = true;
-	}
 	return holds;
 }
 
-static bool day_masks(const date_t *d, bool both)
+static bool day_mask(uint8_t bit)
 {
-	bool holds = cursor_u32() >> d->mday & 1;
+	uint8_t byte = 0;
 
-	if (both && cursor_u32() >> (month_length(d->year, d->month) - 1 - d->mday) & 1)
-		holds = true;
-	return holds;
-}
-
-static bool nth_of_month(const date_t *d)
-{
-	int8_t up = (int8_t)(d->mday / 7 + 1);
-	int8_t down = -(int8_t)((month_length(d->year, d->month) - 1 - d->mday) / 7 + 1);
-	bool holds = false;
-
-	for (uint8_t count = cursor_u8(); count > 0; count--) {
-		uint8_t byte = cursor_u8();
-		int8_t n = (int8_t)(byte >> 3) - TABLE_NTH_BIAS;
-		if ((byte & 7) == d->wday && (n == 0 || n == up || n == down))
-			holds = true;
+	for (uint8_t i = 0; i < 4; i++) {
+		uint8_t b = cursor_u8();
+		if (i == bit >> 3)
+			byte = b;
 	}
-	return holds;
-}
-
-static bool nth_of_year(const date_t *d)
-{
-	int8_t up = (int8_t)(d->yday / 7 + 1);
-	int8_t down = -(int8_t)((year_length(d->year) - 1 - d->yday) / 7 + 1);
-	bool holds = false;
-
-	for (uint8_t count = cursor_u8(); count > 0; count--) {
-		int8_t n = (int8_t)cursor_u8();
-		if (cursor_u8() == d->wday && (n == 0 || n == up || n == down))
-			holds = true;
-	}
-	return holds;
-}
-
-static bool year_days(const date_t *d)
-{
-	int16_t up = (int16_t)d->yday + 1;
-	int16_t down = (int16_t)d->yday - (int16_t)year_length(d->year);
-	bool holds = false;
-
-	for (uint8_t n = cursor_u8(); n > 0; n--) {
-		int16_t value = (int16_t)cursor_u16();
-		if (value == up || value == down)
-			holds = true;
-	}
-	return holds;
+	return byte >> (bit & 7) & 1;
 }
 
 static bool weeks(const date_t *d)
@@ -100,19 +95,20 @@ static bool weeks(const date_t *d)
 	bool holds;
 
 	date_week(d, cursor_u8(), &w);
-	holds = every((int8_t)w.year - EPOCH_YEARS, 1);
-	return list_holds((int8_t)w.week, (int8_t)(w.week - w.weeks - 1)) && holds;
+	holds = every(w.year, EPOCH_YEARS, 1);
+	seek(w.week - 1, w.weeks);
+	return list_holds(OP_WEEKS) && holds;
 }
 
 /* Explicit dates. A day before 2000 wraps to a number beyond all of them. */
 static bool dates(uint16_t day)
 {
-	uint16_t count = (uint16_t)cursor_number();
+	uint16_t count = cursor_small();
 	uint16_t date = cursor_u16();
 	bool holds = date == day;
 
 	for (; count > 1 && !cursor_bad; count--) {
-		date += (uint16_t)cursor_number();
+		date += cursor_small();
 		if (date == day)
 			holds = true;
 	}
@@ -132,8 +128,10 @@ static bool skip_positions(void)
 static bool term_holds(uint8_t op, const date_t *d)
 {
 	uint16_t day = d->day - EPOCH_DAYS; /* bounds are asked for dates from 2000 on only */
-	int8_t year = (int8_t)(d->year - EPOCH_YEARS);
+	uint8_t month = month_length(d->year, d->month);
+	bool holds;
 
+	sought.wday = d->wday;
 	switch (op) {
 	case OP_UTC:
 		return true;
@@ -142,27 +140,32 @@ static bool term_holds(uint8_t op, const date_t *d)
 	case OP_UNTIL:
 		return day <= cursor_u16();
 	case OP_EVERY_DAYS:
-		return every((int32_t)d->day - EPOCH_DAYS, 1);
+		return every(d->day, EPOCH_DAYS, 1);
 	case OP_EVERY_WEEKS:
-		return every((int32_t)d->day - EPOCH_DAYS, 7);
+		return every(d->day, EPOCH_DAYS, 7);
 	case OP_EVERY_MONTHS:
-		return every(12 * year + d->month, 1);
+		return every(12 * d->year + d->month, 12 * EPOCH_YEARS, 1);
 	case OP_EVERY_YEARS:
-		return every(year, 1);
+		return every(d->year, EPOCH_YEARS, 1);
 	case OP_MONTHS:
 		return cursor_u16() >> d->month & 1;
 	case OP_DAY_LIST:
-		return list_holds((int8_t)(d->mday + 1), (int8_t)(d->mday - month_length(d->year, d->month)));
+		seek(d->mday, month);
+		return list_holds(op);
 	case OP_DAY_MASK:
-		return day_masks(d, false);
+		return day_mask(d->mday);
 	case OP_DAY_MASKS:
-		return day_masks(d, true);
+		holds = day_mask(d->mday);
+		return day_mask(month - 1 - d->mday) || holds;
 	case OP_NTH_OF_MONTH:
-		return nth_of_month(d);
+		seek_nth(d->mday, month);
+		return list_holds(op);
 	case OP_NTH_OF_YEAR:
-		return nth_of_year(d);
+		seek_nth(d->yday, year_length(d->year));
+		return list_holds(op);
 	case OP_YEAR_DAYS:
-		return year_days(d);
+		seek(d->yday, year_length(d->year));
+		return list_holds(op);
 	case OP_WEEKS:
 		return weeks(d);
 	case OP_SET_POS:
@@ -275,8 +278,8 @@ static bool position_chosen(uint16_t set_pos)
 {
 	cursor_at = set_pos + 1;
 	for (uint8_t n = cursor_u8(); n > 0; n--) {
-		int32_t p = cursor_signed();
-		if (p == (int32_t)position.from_start || -p == (int32_t)position.from_end)
+		int16_t p = cursor_signed();
+		if (p == (int16_t)position.from_start || -p == (int16_t)position.from_end)
 			return true;
 	}
 	return false;

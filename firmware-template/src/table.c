@@ -114,7 +114,7 @@ static int32_t first_day(int32_t after)
 	if (day < table.start)
 		day = table.start;
 	search.base = day * MINUTES_PER_DAY;
-	zone_set_base(search.base);
+	zone_set_base((uint16_t)(day + EPOCH_DAYS));
 	return day;
 }
 
@@ -149,16 +149,13 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset, serving_t *s)
 uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry)
 {
 	uint32_t pocket = 10 * table.pocket_units;
-	int32_t half = (int32_t)(pocket / 2);
-	uint32_t sum;
+	uint32_t sum = (uint32_t)*carry + pocket / 2;
 
-	/* A remainder kept from a table with larger pockets may be out of range. */
-	if (*carry < -half)
-		*carry = -half;
-	if (*carry > half)
-		*carry = half;
-	sum = units * adjust + (uint32_t)(*carry + half);
-	*carry = (int32_t)(sum % pocket) - half;
+	/* A remainder kept from a table with larger pockets may be out of range: it is dropped. */
+	if (sum > pocket)
+		sum = pocket / 2;
+	sum += units * adjust;
+	*carry = (int32_t)(sum % pocket - pocket / 2);
 	sum /= pocket;
 	return sum > MAX_POCKETS ? MAX_POCKETS : (uint16_t)sum;
 }

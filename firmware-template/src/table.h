@@ -14,6 +14,7 @@ typedef struct {
 	uint16_t end; /* of the meals */
 	uint16_t crc;
 	uint16_t rules_at, meals_at;
+	uint16_t dst_at;       /* of the two transitions; 0: none */
 	uint16_t overrides_at; /* 0: none */
 	uint16_t start, through; /* local dates since 2000-01-01 */
 	uint16_t late;           /* minutes */
@@ -25,7 +26,6 @@ typedef struct {
 	int16_t standard, shift;         /* minutes */
 	int16_t offset_min, offset_max;  /* of the zone, minutes */
 	int16_t reach_min, reach_max;    /* the same, with 0 if any rule is in UTC */
-	transition_t dst_start, dst_end;
 	uint8_t board, sequence;
 	uint8_t button_per_hour;
 	uint8_t presets;

@@ -36,26 +36,22 @@ static uint8_t open_frame(uint16_t at, uint16_t size)
 }
 
 /* An offset of the zone in minutes; keeps the smallest and the largest. */
-static int16_t offset_seen(int16_t minutes)
+static void offset_seen(int16_t minutes)
 {
 	if (minutes < table.offset_min)
 		table.offset_min = minutes;
 	if (minutes > table.offset_max)
 		table.offset_max = minutes;
-	return minutes;
 }
 
-static void open_transition(transition_t *t)
+/* Month and week of a transition; the search reads the rest. */
+static void open_transition(void)
 {
 	uint16_t low = cursor_u16();
-	uint8_t high = cursor_u8();
+	uint8_t week = low >> 4 & 7;
 
-	t->month = (low & 0xF) - 1;
-	t->week = low >> 4 & 7;
-	t->weekday = low >> 7 & 7;
-	/* 14 bits, two's complement */
-	t->minutes = (int16_t)((low >> 10 | (uint16_t)high << 6) ^ 0x2000) - 0x2000;
-	if (t->month > 11 || t->week == 0)
+	cursor_u8();
+	if ((uint8_t)((low & 0xF) - 1) > 11 || week == 0 || week > 5)
 		cursor_bad = true;
 }
 
@@ -63,8 +59,9 @@ static void open_dst(void)
 {
 	table.shift = 15 * (int8_t)cursor_u8();
 	offset_seen(table.standard + table.shift);
-	open_transition(&table.dst_start);
-	open_transition(&table.dst_end);
+	table.dst_at = cursor_at;
+	open_transition();
+	open_transition();
 }
 
 static void open_overrides(void)
@@ -82,10 +79,10 @@ static void open_overrides(void)
 
 static void open_wheel(void)
 {
-	table.turn_ms = (uint16_t)cursor_number();
+	table.turn_ms = cursor_small();
 	table.pocket_units = cursor_number();
 	table.unit_mg = cursor_number();
-	table.trim_us = (int16_t)cursor_signed();
+	table.trim_us = cursor_signed();
 	/* Ten times the pocket must not be zero, nor too large for the sum with a portion. */
 	if (table.pocket_units - 1 >= MAX_POCKET_UNITS)
 		cursor_bad = true;
@@ -137,7 +134,7 @@ static void open_sections(uint8_t flags)
 	if (flags & FLAG_THROUGH)
 		table.through = cursor_u16();
 	if (flags & FLAG_LATE)
-		table.late = (uint16_t)cursor_number();
+		table.late = cursor_small();
 	if (flags & FLAG_BUTTON) {
 		table.button_units = cursor_number();
 		table.button_per_hour = cursor_u8();

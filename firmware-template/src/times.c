@@ -63,8 +63,8 @@ static uint16_t list_from(uint8_t count, uint16_t from)
 static uint16_t steps_from(uint16_t from)
 {
 	uint16_t first = time_read();
-	uint16_t step = (uint16_t)cursor_number();
-	uint16_t count = (uint16_t)cursor_number();
+	uint16_t step = cursor_small();
+	uint16_t count = cursor_small();
 
 	if (from <= first)
 		return first;
@@ -76,55 +76,66 @@ static uint16_t steps_from(uint16_t from)
 	return from < count ? first + from * step : NO_TIME;
 }
 
-/* The first hour of the mask at or after a given one; 24 if there is none. */
-static uint8_t hour_from(uint32_t hours, uint8_t hour)
+static uint8_t hours[3]; /* mask */
+
+/* Reads a mask of hours, or sets that of all. */
+static void hours_read(bool restricted)
 {
-	while (hour < 24 && !(hours >> hour & 1))
+	for (uint8_t i = 0; i < 3; i++)
+		hours[i] = restricted ? cursor_u8() : 0xFF;
+}
+
+/* The first hour of the mask at or after a given one; 24 or more if there is none. */
+static uint8_t hour_from(uint8_t hour)
+{
+	while (hour < 24 && !(hours[hour >> 3] >> (hour & 7) & 1))
 		hour++;
 	return hour;
 }
 
 static uint16_t grid_from(uint16_t from)
 {
-	uint32_t hours = cursor_u24();
-	uint8_t count = cursor_u8();
-	uint8_t first = cursor_u8();
 	uint8_t hour = (uint8_t)(from / 60);
 	uint8_t minute = (uint8_t)(from % 60);
-	uint8_t next = first; /* of the grid's minutes, at or after minute */
+	uint8_t count, first, next; /* the grid's first minute, and its first at or after minute */
 
+	hours_read(true);
+	count = cursor_u8();
+	first = next = cursor_u8();
 	while (--count > 0) {
 		uint8_t m = cursor_u8();
 		if (next < minute)
 			next = m;
 	}
-	if (next >= minute && hour_from(hours, hour) == hour)
-		return 60u * hour + next;
-	hour = hour_from(hours, hour + 1);
-	return hour < 24 ? 60u * hour + first : NO_TIME;
+	if (next < minute || hour_from(hour) != hour) {
+		hour = hour_from(hour + 1);
+		next = first;
+	}
+	return hour < 24 ? 60u * hour + next : NO_TIME;
 }
 
 static uint16_t cycle_from(int32_t midnight, uint16_t from)
 {
 	uint32_t period = cursor_number();
 	uint32_t phase = cursor_number();
-	uint32_t hours = cursor_u8() ? cursor_u24() : TABLE_ALL_HOURS;
+	uint32_t past;
 
+	hours_read(cursor_u8());
 	if (phase >= period) {
 		cursor_bad = true;
 		return NO_TIME;
 	}
 	while (from < MINUTES_PER_DAY) {
 		/* Lifted by one period so that the difference stays positive. */
-		uint32_t past = ((uint32_t)midnight + from + period - phase) % period;
+		past = ((uint32_t)midnight + from + period - phase) % period;
 		if (past)
 			past = period - past; /* to wait */
-		if (past >= (uint16_t)(MINUTES_PER_DAY - from))
+		if (past >= MINUTES_PER_DAY)
 			break;
 		from += (uint16_t)past;
-		if (hours >> (from / 60) & 1)
-			return from;
-		from = 60 * hour_from(hours, (uint8_t)(from / 60));
+		if (hour_from((uint8_t)(from / 60)) == from / 60)
+			return from < MINUTES_PER_DAY ? from : NO_TIME;
+		from = 60 * hour_from((uint8_t)(from / 60));
 	}
 	return NO_TIME;
 }

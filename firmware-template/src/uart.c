@@ -9,14 +9,16 @@
 #define RXD PD0
 #define AWAKE_TICKS 2 /* after the last octet: 8 to 16 seconds */
 
-static volatile uint8_t awake_until; /* low byte of power_ticks */
+static volatile bool awake;
+static volatile uint8_t awake_since; /* low byte of power_ticks */
 
 /* Nearest divisor at double speed: the error stays below 2 % at 57,600 baud and 16 MHz. */
 #define DIVISOR ((F_CPU + LINE_BAUD * 4) / (LINE_BAUD * 8) - 1)
 
 static void stay_awake(void)
 {
-	awake_until = (uint8_t)power_ticks + AWAKE_TICKS;
+	awake_since = (uint8_t)power_ticks;
+	awake = true;
 }
 
 /* About 110 cycles at most with line_receive. */
@@ -39,19 +41,14 @@ void uart_send(uint8_t octet)
 {
 	while (!(UCSR0A & 1 << UDRE0))
 		;
-	UCSR0A = 1 << U2X0 | 1 << TXC0; /* cleared by writing 1 */
 	UDR0 = octet;
-}
-
-void uart_flush(void)
-{
-	while (!(UCSR0A & 1 << TXC0))
-		;
 }
 
 bool uart_busy(void)
 {
-	return (int8_t)(awake_until - (uint8_t)power_ticks) > 0;
+	if (awake && (uint8_t)((uint8_t)power_ticks - awake_since) >= AWAKE_TICKS)
+		awake = false; /* once for all: the ticks wrap */
+	return awake;
 }
 
 #if LINE_MEASURED

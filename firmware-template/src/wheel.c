@@ -59,11 +59,12 @@ static void pulses_on(uint16_t turn_ms)
 	if (count > 0xFF)
 		count = 0xFF;
 	pocket_frames = (uint8_t)count;
-	ICR1 = (uint16_t)((uint32_t)turn_ms * (TIMER_HZ / 1000) / count) - 1;
-	OCR1A = stop_pulse - 1;
-	TCNT1 = 0;
+	OCR1A = stop_pulse - 1;  /* taken at once while the mode is 0 */
 	TCCR1A = 1 << COM1A1 | 1 << WGM11;
-	TCCR1B = 1 << WGM13 | 1 << WGM12 | 1 << CS11; /* mode 14, clock / 8 */
+	TCCR1B = 1 << WGM13 | 1 << WGM12; /* mode 14, stopped: only in it can ICR1 be written (data sheet 16.6.1) */
+	ICR1 = (uint16_t)((uint32_t)turn_ms * (TIMER_HZ / 1000) / count) - 1;
+	TCNT1 = 0;
+	TCCR1B |= 1 << CS11;     /* clock / 8 */
 	TIMSK1 = 1 << TOIE1;
 }
 

@@ -5,6 +5,7 @@
 #include "table.h"
 
 static int32_t base;
+static uint16_t base_day; /* the same, since 1998-01-01 */
 
 /* The last answer and the instants for which it holds. The search asks in nearly ascending order, so that most
  * questions cost two comparisons instead of two calendar years. */
@@ -13,12 +14,14 @@ static struct {
 	int16_t offset;
 } span;
 
-/* Beyond all questions, with room to add two offsets. */
-#define FAR 24000
+/* Beyond all questions, with room for a transition's minutes and two offsets. */
+#define FAR_DAYS 15
+#define FAR (FAR_DAYS * MINUTES_PER_DAY)
 
-void zone_set_base(int32_t minute)
+void zone_set_base(uint16_t day)
 {
-	base = minute;
+	base_day = day;
+	base = ((int32_t)day - EPOCH_DAYS) * MINUTES_PER_DAY;
 	span.from = 0;
 	span.until = 0;
 }
@@ -29,6 +32,18 @@ static int16_t relative(int32_t minute)
 	if (minute > FAR)
 		return FAR;
 	return minute < -FAR ? -FAR : (int16_t)minute;
+}
+
+/* The midnight that begins a day since 1998. */
+static int16_t midnight_of(uint16_t day)
+{
+	int16_t days = (int16_t)(day - base_day);
+
+	if (days > FAR_DAYS)
+		days = FAR_DAYS;
+	if (days < -FAR_DAYS)
+		days = -FAR_DAYS;
+	return days * MINUTES_PER_DAY;
 }
 
 /* Narrows the span to the side of a boundary on which the instant lies. */
@@ -80,37 +95,43 @@ static bool overridden(int16_t utc)
 	return false;
 }
 
-/* The nominal minute of a transition in a year since 1998. */
-static int32_t transition_minute(const transition_t *t, uint8_t year)
+/* The date of a transition in the year of a date, and in the end its nominal minute. */
+static int16_t transition_minute(uint8_t year, uint16_t *day)
 {
+	uint32_t packed = cursor_u24();
+	uint8_t month = (packed & 0xF) - 1;
+	uint8_t week = (packed >> 4 & 7) - 1;
+	uint8_t weekday = packed >> 7 & 7;
+	/* 14 bits, two's complement */
+	int16_t minutes = (int16_t)((uint16_t)(packed >> 8) & 0xFFFC) >> 2;
 	uint16_t first = year_start(year);
-	uint8_t length = month_length(year, t->month);
-	uint8_t day;
+	uint8_t into;
 
-	for (uint8_t m = 0; m < t->month; m++)
+	for (uint8_t m = 0; m < month; m++)
 		first += month_length(year, m);
-	day = (t->weekday + 7 - weekday_of(first)) % 7 + 7 * (t->week - 1);
-	if (day >= length)
-		day -= 7;
-	return ((int32_t)first + day - EPOCH_DAYS) * MINUTES_PER_DAY + t->minutes;
-}
-
-/* 1 January of a year, by standard time. */
-static int16_t new_year(uint8_t year)
-{
-	return relative(((int32_t)year_start(year) - EPOCH_DAYS) * MINUTES_PER_DAY - table.standard);
+	into = (uint8_t)(weekday + 7 - weekday_of(first)) % 7 + 7 * week;
+	if (into >= month_length(year, month))
+		into -= 7;
+	*day = first + into;
+	return midnight_of(*day) + minutes;
 }
 
 static void yearly(int16_t utc)
 {
 	date_t d;
-	int32_t start, end;
+	uint16_t start_day, end_day;
+	int16_t start, end;
 
-	date_set(&d, (uint16_t)(floor_days(base + utc + table.standard) + EPOCH_DAYS));
-	start = transition_minute(&table.dst_start, d.year) - table.standard;
-	end = transition_minute(&table.dst_end, d.year) - table.standard - table.shift;
-	within(utc, new_year(d.year), new_year(d.year + 1));
-	if (start < end ? within(utc, relative(start), relative(end)) : !within(utc, relative(end), relative(start)))
+	/* The answer is kept for a day at most, so that it stays within the year. Ten days are added so that the division
+	 * is one of positive numbers. */
+	date_set(&d, base_day + (uint16_t)(utc + table.standard + 10 * MINUTES_PER_DAY) / MINUTES_PER_DAY - 10);
+	start = midnight_of(d.day) - table.standard;
+	within(utc, start, start + MINUTES_PER_DAY);
+	cursor_at = table.dst_at;
+	start = transition_minute(d.year, &start_day) - table.standard;
+	end = transition_minute(d.year, &end_day) - table.standard - table.shift;
+	/* The two are weeks apart, so their dates tell their order. */
+	if (start_day < end_day ? within(utc, start, end) : !within(utc, end, start))
 		span.offset += table.shift;
 }
 
@@ -124,7 +145,7 @@ static int16_t zone_offset(int16_t utc)
 	if (overridden(utc))
 		return span.offset;
 	span.offset = table.standard;
-	if (table.shift != 0)
+	if (table.dst_at)
 		yearly(utc);
 	return span.offset;
 }

@@ -6,14 +6,6 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* A daylight-saving transition as the table packs it. */
-typedef struct {
-	uint8_t month;   /* 0 to 11 */
-	uint8_t week;    /* 1 to 5, 5 = last */
-	uint8_t weekday; /* 0 = Monday */
-	int16_t minutes; /* after 00:00 of that date, wall clock */
-} transition_t;
-
 /* How nominal local time becomes UTC from some minute on. Minutes are relative to zone_base. */
 typedef struct {
 	int16_t until;  /* first nominal minute for which this may no longer hold */
@@ -21,9 +13,9 @@ typedef struct {
 	bool gap;       /* these nominal minutes do not exist */
 } piece_t;
 
-/* Sets the instant from which minutes are counted, so that a search works in 16 bits. The questions must lie within
- * 7000 minutes of it. */
-void zone_set_base(int32_t minute);
+/* Sets the day since 1998-01-01 from whose beginning minutes are counted, so that a search works in 16 bits. The questions
+ * must lie within seven days of it. */
+void zone_set_base(uint16_t day);
 /* The reading of the nominal minute, and how far it holds. */
 void zone_piece(int16_t nominal, piece_t *p);
 
