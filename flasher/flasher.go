@@ -1,0 +1,227 @@
+// Package flasher does what an owner asks of a feeder over its serial line: who are you, what do you hold, take this table, set
+// your clock, feed now, what have you done.
+//
+// In: a [link.Link], tables as bytes. Out: what the board says, in the units of its messages (minutes and seconds since
+// 2000-01-01T00:00Z as [table.Minute] and [time.Time]), or an error that names what was not done. It knows tables by their
+// format only, no plans and no recurrence rules.
+package flasher
+
+import (
+	"fmt"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
+)
+
+// Identity is what a board says about itself. It may be asked in every version of the messages.
+type Identity struct {
+	Protocol     int
+	Format       int // of tables
+	Firmware     int
+	Board        uint8
+	EEPROMSize   int // bytes
+	BankSize     int // bytes, commit byte included
+	MaxData      int // bytes in one message
+	HistorySlots int
+	ClockKHz     int // of the CPU
+}
+
+// Feeder is a board that has said what it is.
+type Feeder struct {
+	link *link.Link
+	ID   Identity
+	Map  table.Map
+}
+
+// bauds are the rates of the boards, the most usual first.
+func bauds() []int {
+	var list []int
+	for _, b := range table.Boards() {
+		known := false
+		for _, have := range list {
+			known = known || have == b.Baud
+		}
+		if !known {
+			list = append(list, b.Baud)
+		}
+	}
+	return list
+}
+
+// DefaultBaud is the rate to open a port with.
+func DefaultBaud() int { return bauds()[0] }
+
+// Connect asks the board on a link who it is. The error is a [*link.NothingError] if no feeder answers, a [*VersionError] if one does
+// whose messages this program does not speak.
+func Connect(l *link.Link) (*Feeder, error) { return ConnectWithin(l, link.Patience) }
+
+// ConnectWithin is Connect with another patience.
+func ConnectWithin(l *link.Link, patience time.Duration) (*Feeder, error) {
+	payload, err := l.Connect(bauds(), patience)
+	if err != nil {
+		return nil, err
+	}
+	r := reader{b: payload}
+	id := Identity{
+		Protocol: r.byte(), Format: r.byte(), Firmware: r.word(), Board: uint8(r.byte()), EEPROMSize: r.word(), BankSize: r.word(),
+		MaxData: r.byte(), HistorySlots: r.word(), ClockKHz: r.word(),
+	}
+	f := &Feeder{link: l, ID: id}
+	if id.Protocol != frame.Version {
+		return f, &VersionError{l.Name(), "messages", id.Protocol, frame.Version}
+	}
+	if r.short {
+		return nil, fmt.Errorf("%s answers with %d bytes where a feeder's answer has %d", l.Name(), len(payload), frame.Size(frame.MessageNamed("IDENTIFY").Response))
+	}
+	m, ok := table.MapFor(id.EEPROMSize)
+	if !ok || m.BankSize != id.BankSize || id.MaxData == 0 {
+		return f, fmt.Errorf("%s: the board says it has %d bytes of EEPROM in banks of %d; no feeder this program knows has", l.Name(), id.EEPROMSize, id.BankSize)
+	}
+	f.Map = m
+	return f, nil
+}
+
+// VersionError is a board that speaks another version.
+type VersionError struct {
+	Port        string
+	What        string // "messages" or "tables"
+	Board, Ours int
+}
+
+func (e *VersionError) Error() string {
+	cure := "a newer mealtab is needed"
+	if e.Board < e.Ours {
+		cure = "its firmware is older than this program: mealtab install puts the new one on it"
+	}
+	return fmt.Sprintf("the board on %s has version %d of the %s, this program has version %d; %s (nothing was written)", e.Port, e.Board, e.What, e.Ours, cure)
+}
+
+// BoardName is the name of the profile the firmware was built for.
+func (f *Feeder) BoardName() string { return BoardName(f.ID.Board) }
+
+// BoardName is the name of a board profile by its code.
+func BoardName(code uint8) string {
+	for _, b := range table.Boards() {
+		if b.Code == code {
+			return b.Name
+		}
+	}
+	return fmt.Sprintf("board %d", code)
+}
+
+// Link is the conversation with the board.
+func (f *Feeder) Link() *link.Link { return f.link }
+
+// Port is the name of the board's port.
+func (f *Feeder) Port() string { return f.link.Name() }
+
+// Close ends the conversation.
+func (f *Feeder) Close() error { return f.link.Close() }
+
+// Now is the time of this computer, or of the world a test lets the board live in.
+func (f *Feeder) Now() time.Time { return f.link.Transport().Now() }
+
+// NoBank is the bank of a board that has no table in force.
+const NoBank = 0xFF
+
+// Status is what a board says about its state.
+type Status struct {
+	Bank     int // 0, 1 or NoBank
+	Sequence uint8
+	CRC      uint16
+	Now      time.Time    // by the board's clock, whole seconds
+	Cursor   table.Minute // table.CursorNone: no time is known
+	Preset   int
+	Adjust   int // tenths
+	Carry    int // tenths of mass units
+	Faults   int
+	SupplyMV int
+	Token    uint8
+	ClockSet time.Time // zero: never
+	Presets  int       // in the table
+	Ticks    int       // 8 s each, since the reset
+}
+
+// Status asks for the board's state.
+func (f *Feeder) Status() (Status, error) {
+	b, err := f.ask(link.Call{Code: frame.Status, Work: settleWork}, "STATUS")
+	if err != nil {
+		return Status{}, err
+	}
+	r := reader{b: b}
+	s := Status{
+		Bank: r.byte(), Sequence: uint8(r.byte()), CRC: uint16(r.word()), Now: seconds(r.long()), Cursor: table.Minute(r.long()),
+		Preset: r.byte(), Adjust: r.byte(), Carry: int(int32(r.long())), Faults: r.byte(), SupplyMV: r.word(), Token: uint8(r.byte()),
+	}
+	if set := r.long(); set != 0 {
+		s.ClockSet = seconds(set)
+	}
+	s.Presets, s.Ticks = r.byte(), r.word()
+	return s, nil
+}
+
+// What a board may be busy with beside the request.
+const (
+	// byteWrite is the EEPROM's time for a byte: 3.4 ms (ATmega328P data sheet, table 8-1), of an oscillator that may be 10 % slow.
+	byteWrite = 3740 * time.Microsecond
+	// settleWork covers reading the clock and measuring the supply.
+	settleWork = 20 * time.Millisecond
+	// turning is how long the wheel may keep a board from answering: 64 pockets of 0.31 s, and what belongs to them.
+	turning = 25 * time.Second
+)
+
+// ask sends a request and wants an answer at least as long as the named message's.
+func (f *Feeder) ask(c link.Call, name string) ([]byte, error) {
+	b, err := f.link.Request(c)
+	if err != nil {
+		return b, f.failed(name, err)
+	}
+	if want := frame.Size(frame.MessageNamed(name).Response); len(b) < want {
+		return nil, f.failed(name, fmt.Errorf("the answer has %d bytes, not %d", len(b), want))
+	}
+	return b, nil
+}
+
+func (f *Feeder) failed(what string, err error) error {
+	return &RequestError{f.link.Name(), what, err}
+}
+
+// RequestError is a request that was not answered as it should be.
+type RequestError struct {
+	Port    string
+	Message string // name in package frame
+	Err     error
+}
+
+func (e *RequestError) Error() string { return fmt.Sprintf("%s: %s: %v", e.Port, e.Message, e.Err) }
+
+func (e *RequestError) Unwrap() error { return e.Err }
+
+func seconds(n uint32) time.Time { return time.Unix(table.Epoch+int64(n), 0).UTC() }
+
+// secondsOf is the inverse, for the years of the calendar.
+func secondsOf(t time.Time) uint32 { return uint32(t.Unix() - table.Epoch) }
+
+// reader takes little-endian numbers off a payload.
+type reader struct {
+	b     []byte
+	short bool
+}
+
+func (r *reader) number(n int) (v uint32) {
+	if len(r.b) < n {
+		r.short, r.b = true, nil
+		return 0
+	}
+	for i := n - 1; i >= 0; i-- {
+		v = v<<8 | uint32(r.b[i])
+	}
+	r.b = r.b[n:]
+	return v
+}
+
+func (r *reader) byte() int    { return int(r.number(1)) }
+func (r *reader) word() int    { return int(r.number(2)) }
+func (r *reader) long() uint32 { return r.number(4) }

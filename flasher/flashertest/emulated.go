@@ -1,0 +1,142 @@
+// Package flashertest lets tests talk to feeders that are not there: the emulated board with the real firmware image, in its own
+// time, and the firmware's line protocol on this computer, behind a pipe; with noise, cuts and resets.
+//
+// In: a board's name, a table, faults. Out: a [link.Transport]. No part of the product imports this package.
+package flashertest
+
+import (
+	"errors"
+	"time"
+
+	"mealtab/emulator/board"
+	"mealtab/flasher/link"
+)
+
+// Emulated is an emulated board as a transport. Its time is the board's: reading lets the board run.
+type Emulated struct {
+	Board *board.Board
+	// Out and In are what computer and USB bridge add to each direction.
+	Out, In time.Duration
+	// HasReset says that the port has a reset line.
+	HasReset bool
+	// Unplugged, once true, makes every call fail.
+	Unplugged bool
+	// OnEvent, if set, sees the board's events too.
+	OnEvent func(board.Event)
+	// Cut, if set, is asked after every octet the host has sent or received; true cuts the cable.
+	Cut func() bool
+
+	toBoard []delivery
+	toHost  []delivery
+	free    uint64 // the line to the board is busy until then
+	baud    int
+	proper  int // the rate the board was made for
+}
+
+type delivery struct {
+	at   uint64
+	data byte
+}
+
+// NewEmulated connects a board whose far end is set to a rate; proper is the one it was made for.
+func NewEmulated(b *board.Board, baud, proper int) *Emulated {
+	e := &Emulated{Board: b, baud: baud, proper: proper}
+	b.Observe(e.event)
+	return e
+}
+
+func (e *Emulated) event(ev board.Event) {
+	if ev.Kind == board.LineSent {
+		data := byte(ev.Value)
+		if ev.Arg != 0 || e.baud != e.proper {
+			data ^= 0xA5 // what a receiver makes of a character at a wrong rate is anything but the character
+		}
+		e.toHost = append(e.toHost, delivery{ev.At + uint64(e.In), data})
+		e.Board.MCU().Stop()
+	}
+	if e.OnEvent != nil {
+		e.OnEvent(ev)
+	}
+}
+
+// advance lets the board run until an instant, or until something can be read.
+func (e *Emulated) advance(to uint64, stopAtInput bool) {
+	for e.Board.Nanos() < to {
+		next := to
+		if len(e.toBoard) > 0 {
+			next = min(next, e.toBoard[0].at)
+		}
+		if len(e.toHost) > 0 && stopAtInput {
+			if e.toHost[0].at <= e.Board.Nanos() {
+				return
+			}
+			next = min(next, e.toHost[0].at)
+		}
+		if next > e.Board.Nanos() {
+			e.Board.RunTo(next)
+		}
+		for len(e.toBoard) > 0 && e.toBoard[0].at <= e.Board.Nanos() {
+			e.Board.MCU().ReceiveFrame(e.toBoard[0].data, e.character())
+			e.toBoard = e.toBoard[1:]
+		}
+	}
+}
+
+// character is the length of ten bits in nanoseconds.
+func (e *Emulated) character() uint64 { return 10 * uint64(time.Second) / uint64(e.baud) }
+
+var errUnplugged = errors.New("unplugged")
+
+func (e *Emulated) Read(p []byte, wait time.Duration) (int, error) {
+	e.advance(e.Board.Nanos()+uint64(max(wait, 0)), true)
+	n := 0
+	for n < len(p) && len(e.toHost) > 0 && e.toHost[0].at <= e.Board.Nanos() {
+		p[n] = e.toHost[0].data
+		e.toHost = e.toHost[1:]
+		n++
+		if e.Cut != nil && e.Cut() {
+			e.Unplugged = true
+			break
+		}
+	}
+	if e.Unplugged {
+		return 0, errUnplugged
+	}
+	return n, nil
+}
+
+func (e *Emulated) Write(p []byte) (int, error) {
+	if e.Unplugged {
+		return 0, errUnplugged
+	}
+	for i, b := range p {
+		at := max(e.Board.Nanos()+uint64(e.Out), e.free)
+		e.free = at + e.character()
+		e.toBoard = append(e.toBoard, delivery{at, b})
+		if e.Cut != nil && e.Cut() {
+			e.Unplugged = true
+			return i + 1, errUnplugged
+		}
+	}
+	return len(p), nil
+}
+
+func (e *Emulated) SetBaud(baud int) error {
+	e.baud = baud
+	return nil
+}
+
+func (e *Emulated) Reset() error {
+	if !e.HasReset {
+		return link.ErrNoResetLine
+	}
+	e.Board.Reset()
+	return nil
+}
+
+// Now is the world's time, in which host and board agree.
+func (e *Emulated) Now() time.Time { return e.Board.Now() }
+
+func (e *Emulated) Sleep(d time.Duration) { e.advance(e.Board.Nanos()+uint64(d), false) }
+
+func (e *Emulated) Close() error { return nil }

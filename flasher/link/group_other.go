@@ -1,0 +1,7 @@
+//go:build !unix
+
+package link
+
+import "errors"
+
+func groupOf(string) (string, error) { return "", errors.New("ports have no group here") }

@@ -1,0 +1,248 @@
+package link
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"mealtab/flasher/frame"
+)
+
+// Waits. Those that grow with what is sent or done are computed in [Link.patience].
+const (
+	// latency is what computer, USB bridge and driver may add to a round trip: a bridge's latency timer is 16 ms
+	// [common practice], a busy computer adds more.
+	latency = 120 * time.Millisecond
+	// tries is how often a request is sent before the wait is doubled.
+	tries = 3
+	// longestTry is the longest wait for one answer before the request is sent again.
+	longestTry = 2 * time.Second
+	// quiet is how long a board may have been left alone and still be awake; it stays so for 8 to 16 s after the last
+	// octet.
+	quiet = 4 * time.Second
+	// settle separates the preamble from the first frame, so that a receiver that woke in the middle of it finds the line idle for
+	// more than a character at 19,200 baud (0.52 ms), whatever the bridge does with it.
+	settle = 4 * time.Millisecond
+	// stuffing is the longest that octet stuffing can make a frame.
+	stuffing = 2
+)
+
+// preambleOctets wake a board and show it the bit time. A crystal takes 16,384 cycles to start (1.02 ms at 16 MHz, 6 characters
+// at 57,600 baud; 2.05 ms at 8 MHz, 4 characters at 19,200); the measurement takes 10 bits more and may begin in the middle of a
+// character.
+const preambleOctets = 16
+
+// Stats counts what went over the line.
+type Stats struct {
+	Sent, Received int // octets
+	Requests       int
+	Resent         int // requests sent again
+	Damaged        int // frames thrown away
+}
+
+// Link is a conversation with a board. It is not safe for concurrent use.
+type Link struct {
+	t        Transport
+	name     string
+	baud     int
+	sequence byte
+	decoder  frame.Decoder
+	input    []byte // read, not yet decoded
+	answered time.Time
+	heard    []byte // the first octets that came, for telling what is there
+	Stats    Stats
+}
+
+// New returns a link over a transport that is set to a rate; name is for messages.
+func New(t Transport, name string, baud int) *Link {
+	return &Link{t: t, name: name, baud: baud}
+}
+
+// Name is the name of the port.
+func (l *Link) Name() string { return l.name }
+
+// Baud is the rate in use.
+func (l *Link) Baud() int { return l.baud }
+
+// Transport is what lies below, for a bootloader's other protocol.
+func (l *Link) Transport() Transport { return l.t }
+
+// Close ends the conversation.
+func (l *Link) Close() error { return l.t.Close() }
+
+// SetBaud changes the rate.
+func (l *Link) SetBaud(baud int) error {
+	if baud == l.baud {
+		return nil
+	}
+	l.baud = baud
+	l.decoder = frame.Decoder{}
+	return l.t.SetBaud(baud)
+}
+
+// Wire is the time that so many octets take on the line: ten bits each.
+func (l *Link) Wire(octets int) time.Duration {
+	return time.Duration(octets) * 10 * time.Second / time.Duration(l.baud)
+}
+
+// ErrSilent means that no answer to a request came, however often it was sent.
+var ErrSilent = errors.New("no answer")
+
+// Call is a request.
+type Call struct {
+	Code    byte
+	Payload []byte
+	// Work is how long the board may take over it beyond the time on the line.
+	Work time.Duration
+	// Patience is how long the request is sent again and again; 0: [DefaultPatience] and Work.
+	Patience time.Duration
+}
+
+// DefaultPatience bounds a request on a noisy line.
+const DefaultPatience = 4 * time.Second
+
+// Request sends a request until an answer to it comes, and returns the answer's payload. A status other than OK is a
+// [frame.StatusError]; the payload comes with it. [ErrSilent] is wrapped when there is no answer.
+func (l *Link) Request(c Call) ([]byte, error) {
+	l.sequence++
+	return l.again(c)
+}
+
+// again is Request with the sequence number of the one before: the same request for the board.
+func (l *Link) again(c Call) ([]byte, error) {
+	content := append([]byte{c.Code, l.sequence}, c.Payload...)
+	octets := frame.Append(nil, content)
+	if c.Patience == 0 {
+		c.Patience = DefaultPatience + c.Work
+	}
+	l.Stats.Requests++
+	end := l.t.Now().Add(c.Patience)
+	for n := 0; ; n++ {
+		if n > 0 {
+			l.Stats.Resent++
+		}
+		if err := l.send(octets, n > 0); err != nil {
+			return nil, err
+		}
+		payload, status, err := l.await(c.Code, l.tryUntil(n, len(octets), c.Work, end))
+		switch {
+		case err != nil:
+			return nil, err
+		case payload != nil && status != frame.OK:
+			return payload, frame.StatusError(status)
+		case payload != nil:
+			return payload, nil
+		case !l.t.Now().Before(end):
+			return nil, fmt.Errorf("%w in %s", ErrSilent, Seconds(c.Patience))
+		}
+	}
+}
+
+// tryUntil is when the n-th try is given up: wire time both ways, work and latency at first, doubling later for boards that are
+// slower than we know or busy turning the wheel.
+func (l *Link) tryUntil(n, octets int, work time.Duration, end time.Time) time.Time {
+	const longestAnswer = stuffing*(frame.MaxContent+2) + 2
+	wait := l.Wire(octets+longestAnswer) + latency + work
+	wait = min(wait<<min(n/tries, 8), max(longestTry, wait))
+	until := l.t.Now().Add(wait)
+	if until.After(end) {
+		until = end
+	}
+	return until
+}
+
+// send writes a frame, after the preamble where the board may sleep or did not answer.
+func (l *Link) send(octets []byte, repeated bool) error {
+	if repeated || l.answered.IsZero() || l.t.Now().Sub(l.answered) > quiet {
+		if err := l.preamble(); err != nil {
+			return err
+		}
+	}
+	return l.write(octets)
+}
+
+func (l *Link) preamble() error {
+	octets := make([]byte, preambleOctets)
+	for i := range octets {
+		octets[i] = frame.Preamble
+	}
+	if err := l.write(octets); err != nil {
+		return err
+	}
+	l.t.Sleep(l.Wire(preambleOctets) + settle)
+	return nil
+}
+
+func (l *Link) write(octets []byte) error {
+	for len(octets) > 0 {
+		n, err := l.t.Write(octets)
+		if err != nil {
+			return fmt.Errorf("%w (%w)", ErrClosed, err)
+		}
+		l.Stats.Sent += n
+		octets = octets[n:]
+	}
+	return nil
+}
+
+// await reads until the answer comes; payload nil: it did not. An answer with another sequence number is that to an earlier
+// try, and is dropped.
+func (l *Link) await(code byte, until time.Time) (payload []byte, status int, err error) {
+	for {
+		content, err := l.next(until)
+		if content == nil || err != nil {
+			return nil, 0, err
+		}
+		if content[0] == code|frame.Answer && content[1] == l.sequence && len(content) >= frame.AnswerHead {
+			l.answered = l.t.Now()
+			payload := append([]byte{}, content[frame.AnswerHead:]...)
+			return payload, int(content[frame.AnswerHead-1]), nil
+		}
+	}
+}
+
+// next is the next good frame; nil: none came.
+func (l *Link) next(until time.Time) ([]byte, error) {
+	for {
+		for len(l.input) > 0 {
+			content, err, done := l.decoder.Next(l.input[0])
+			l.input = l.input[1:]
+			switch {
+			case !done:
+			case err != nil:
+				l.Stats.Damaged++
+			default:
+				return content, nil
+			}
+		}
+		if n, err := l.fill(until); n == 0 || err != nil {
+			return nil, err
+		}
+	}
+}
+
+// keepHeard is how much of what came is kept for messages.
+const keepHeard = 64
+
+func (l *Link) fill(until time.Time) (int, error) {
+	wait := until.Sub(l.t.Now())
+	if wait <= 0 {
+		return 0, nil
+	}
+	var buf [256]byte
+	n, err := l.t.Read(buf[:], wait)
+	if err != nil {
+		return 0, fmt.Errorf("%w (%w)", ErrClosed, err)
+	}
+	l.Stats.Received += n
+	l.input = append(l.input, buf[:n]...)
+	if room := keepHeard - len(l.heard); room > 0 {
+		l.heard = append(l.heard, buf[:min(n, room)]...)
+	}
+	return n, nil
+}
+
+// Seconds is a duration in words: "4 s", "0.3 s".
+func Seconds(d time.Duration) string {
+	return fmt.Sprintf("%g s", float64(d.Round(100*time.Millisecond))/float64(time.Second))
+}

@@ -1,0 +1,52 @@
+package flasher
+
+import (
+	"encoding/binary"
+	"errors"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
+)
+
+// Due is a serving as the board itself computes it.
+type Due struct {
+	At      table.Minute
+	Pockets int
+	Meal    int // index of the first meal in the table
+	Meals   int // how many meals it serves
+}
+
+// searchWork is how long a board may search for one NEXT request: 31 days in a full table.
+const searchWork = 3 * time.Second
+
+// Next asks the board for the servings after an instant, count of them, searching until an instant at most. Fewer come when there are
+// none.
+func (f *Feeder) Next(after, until table.Minute, count int) ([]Due, error) {
+	var list []Due
+	for len(list) < count && after < until {
+		want := min(count-len(list), frame.NextMax)
+		request := append(binary.LittleEndian.AppendUint32(nil, uint32(after)), byte(want))
+		b, err := f.ask(link.Call{Code: frame.Next, Payload: request, Work: searchWork, Patience: DefaultSearch}, "NEXT")
+		if errors.Is(err, frame.StatusError(frame.NoTable)) {
+			return nil, ErrNoTable
+		}
+		if err != nil {
+			return nil, err
+		}
+		r := reader{b: b}
+		searched := table.Minute(r.long())
+		for len(r.b) >= frame.NextSize {
+			list = append(list, Due{table.Minute(r.long()), r.word(), r.byte(), r.byte()})
+		}
+		if searched <= after {
+			return nil, f.failed("NEXT", errors.New("the board does not get on with its search"))
+		}
+		after = searched
+	}
+	return list, nil
+}
+
+// DefaultSearch bounds one search of the board.
+const DefaultSearch = 3 * searchWork

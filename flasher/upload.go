@@ -1,0 +1,149 @@
+package flasher
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
+)
+
+// Step is how far an upload has come.
+type Step int
+
+// The steps of an upload, in order.
+const (
+	Writing Step = iota
+	ReadingBack
+	Committing
+	Done
+)
+
+// UploadError says at which step an upload ended, and what the board holds now.
+type UploadError struct {
+	Port string
+	Step Step
+	Err  error
+}
+
+func (e *UploadError) Error() string {
+	holds := "the old table stays in force"
+	if e.Step == Committing && errors.Is(e.Err, link.ErrSilent) || e.Step == Committing && errors.Is(e.Err, link.ErrClosed) {
+		holds = "the board holds the old table or the new one, whole: mealtab status says which"
+	}
+	return fmt.Sprintf("%s: %v; %s", e.Port, e.Err, holds)
+}
+
+func (e *UploadError) Unwrap() error { return e.Err }
+
+// Check says why a table cannot be put on this board; nil: it can. Nothing is sent.
+func (f *Feeder) Check(tab []byte) error {
+	t, err := table.Decode(tab)
+	if err != nil {
+		return fmt.Errorf("this is no valid table: %w (nothing was written)", err)
+	}
+	if f.ID.Format != table.Version {
+		return &VersionError{f.Port(), "table format", f.ID.Format, table.Version}
+	}
+	if t.Board != f.ID.Board {
+		return fmt.Errorf("the table is for %s, the board on %s is %s (nothing was written)", BoardName(t.Board), f.Port(), f.BoardName())
+	}
+	if len(tab) > f.Map.TableRoom() {
+		return fmt.Errorf("the table has %d bytes, a bank of the board on %s holds %d (nothing was written)", len(tab), f.Port(), f.Map.TableRoom())
+	}
+	return nil
+}
+
+// Upload writes a table to the spare bank, reads it back, and commits it with one byte; until then the old table stays in force.
+// s is the board's status before. The table gets the sequence number after that of the table in force. A table that is in
+// force already is left alone.
+//
+// progress, if not nil, is told how many of a step's bytes are done. The error is that of [Feeder.Check] or an [*UploadError].
+func (f *Feeder) Upload(tab []byte, s Status, progress func(step Step, done, total int)) error {
+	if err := f.Check(tab); err != nil {
+		return err
+	}
+	if progress == nil {
+		progress = func(Step, int, int) {}
+	}
+	tab = table.WithSequence(tab, s.Sequence+1)
+	spare, err := f.write(tab, progress)
+	if err != nil {
+		return &UploadError{f.Port(), Writing, err}
+	}
+	if err := f.readBack(tab, spare, progress); err != nil {
+		return &UploadError{f.Port(), ReadingBack, err}
+	}
+	progress(Committing, 0, 1)
+	if err := f.commit(tab); err != nil {
+		return &UploadError{f.Port(), Committing, err}
+	}
+	progress(Done, 1, 1)
+	return nil
+}
+
+// Holds reports whether the table in force is this one, whatever their sequence numbers.
+func Holds(inForce, tab []byte) bool {
+	return len(inForce) >= len(tab) && bytes.Equal(table.WithSequence(inForce, 0), table.WithSequence(tab, 0))
+}
+
+// write fills the spare bank and returns which one it is.
+func (f *Feeder) write(tab []byte, progress func(Step, int, int)) (spare int, err error) {
+	progress(Writing, 0, len(tab))
+	err = f.blocks(len(tab), func(at, n int, patience time.Duration) error {
+		request := append(binary.LittleEndian.AppendUint16(nil, uint16(at)), tab[at:at+n]...)
+		work := time.Duration(n+1) * byteWrite // and the commit byte, which the first block voids
+		b, err := f.ask(link.Call{Code: frame.BankWrite, Payload: request, Work: work, Patience: patience + work}, "BANK_WRITE")
+		if err != nil {
+			return err
+		}
+		spare = int(b[0])
+		progress(Writing, at+n, len(tab))
+		return nil
+	})
+	if err == nil && spare >= table.BankCount {
+		err = fmt.Errorf("the board says that it wrote to bank %d", spare)
+	}
+	return spare, err
+}
+
+func (f *Feeder) readBack(tab []byte, spare int, progress func(Step, int, int)) error {
+	progress(ReadingBack, 0, len(tab))
+	got, err := f.EEPROM(f.Map.TableOffset(spare), len(tab))
+	if err != nil {
+		return err
+	}
+	for i := range tab {
+		if got[i] != tab[i] {
+			return fmt.Errorf("byte %d of bank %d reads %02X after writing %02X: try again; if it stays so, the EEPROM is worn out", i, spare, got[i], tab[i])
+		}
+	}
+	progress(ReadingBack, len(tab), len(tab))
+	return nil
+}
+
+// commit puts the spare bank's table in force. Before it the board gives what the old table has due, which takes as long as the wheel
+// turns.
+func (f *Feeder) commit(tab []byte) error {
+	request := append([]byte{tab[3]}, tab[len(tab)-2:]...)
+	b, err := f.ask(link.Call{Code: frame.BankCommit, Payload: request, Work: settleWork + 60*byteWrite, Patience: turning}, "BANK_COMMIT")
+	var status frame.StatusError
+	if errors.As(err, &status) && status == frame.BadTable && len(b) == 2 {
+		return fmt.Errorf("%w (%s)", err, tableFault(int(b[1])))
+	}
+	return err
+}
+
+// tableFault is what the firmware found wrong with a table.
+func tableFault(code int) string {
+	for _, f := range table.Faults() {
+		if f.Value == code {
+			return f.Meaning
+		}
+	}
+	return fmt.Sprintf("fault %d", code)
+}
