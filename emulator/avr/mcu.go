@@ -160,6 +160,10 @@ func (m *MCU) Regs() []byte { return m.mem[:32] }
 // Poke writes a data address as a program would, between instructions.
 func (m *MCU) Poke(addr uint16, v uint8) { m.store(addr, v) }
 
+// ReadData reads a data address as a program would, with its side effects, between
+// instructions.
+func (m *MCU) ReadData(addr uint16) uint8 { return m.load(addr) }
+
 // RAM returns the SRAM, from 0x100 to the end, for reading and writing.
 func (m *MCU) RAM() []byte { return m.mem[ramStart : m.ramEnd+1] }
 
