@@ -24,12 +24,12 @@ void storage_write(uint16_t at, uint8_t value)
 		return;
 	while (EECR & 1 << EEPE)
 		;
-	/* EEPE must follow EEMPE within four cycles: no interrupt between them. Interrupts are off for 12 cycles. */
+	/* EEPE must follow EEMPE within four cycles: two instructions of two cycles, whatever the compiler would make of it,
+	 * and no interrupt between them. EEPM bits stay 00: erase and write. Interrupts are off for about 12 cycles. */
 	cli();
 	EEAR = at;
 	EEDR = value;
-	EECR = 1 << EEMPE; /* EEPM bits 00: erase and write */
-	EECR |= 1 << EEPE;
+	__asm__ volatile("sbi %0, %1\n\tsbi %0, %2" ::"I"(_SFR_IO_ADDR(EECR)), "I"(EEMPE), "I"(EEPE));
 	SREG = sreg;
 	while (EECR & 1 << EEPE) /* 3.4 ms; the callers' order of writes is their promise */
 		;

@@ -25,9 +25,10 @@ void power_early(void)
 	power_reset_flags = MCUSR;
 	MCUSR = 0;
 	wdt_reset();
-	WDTCSR = 1 << WDCE | 1 << WDE;
-	/* Interrupt first; if nobody counts it, reset one period later. 1,048,576 cycles of 128 kHz: 8 s. */
-	WDTCSR = 1 << WDE | 1 << WDIE | 1 << WDP3 | 1 << WDP0;
+	/* Interrupt first; if nobody counts it, reset one period later. 1,048,576 cycles of 128 kHz: 8 s. The second write must
+	 * follow the first within four cycles. */
+	__asm__ volatile("sts %0, %1\n\tsts %0, %2" ::"n"(_SFR_MEM_ADDR(WDTCSR)), "r"((uint8_t)(1 << WDCE | 1 << WDE)),
+	                 "r"((uint8_t)(1 << WDE | 1 << WDIE | 1 << WDP3 | 1 << WDP0)));
 }
 
 /* Wakes only: the hardware clears WDIE as the vector runs, and that is the message. 4 cycles. */
