@@ -136,9 +136,9 @@ func inPresets(p *plan.Plan, m *plan.Meal) string {
 const shownNext = 6
 
 func (a *app) next(b *strings.Builder, c *compiled, utc bool) error {
-	s := c.schedule()
-	fmt.Fprint(b, "\nNext servings\n")
-	list := s.Walk(serving.Range{From: moment.Minute(a.now), To: serving.End(s.Table)}, presets(c)[0]).Take(shownNext)
+	s, preset := c.schedule(), presets(c)[0]
+	fmt.Fprintf(b, "\nNext servings%s\n", withPreset(c, preset))
+	list := s.Walk(serving.Range{From: moment.Minute(a.now), To: serving.End(s.Table)}, preset).Take(shownNext)
 	if len(list) == 0 {
 		fmt.Fprint(b, "  none\n")
 	}

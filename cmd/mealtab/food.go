@@ -26,10 +26,7 @@ func presets(c *compiled) []int {
 // food shows amounts in one preset.
 func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
 	s := review.Summarize(in, preset)
-	with := ""
-	if preset >= 0 {
-		with = fmt.Sprintf(" with preset %q", c.plan.Presets[preset])
-	}
+	with := withPreset(c, preset)
 	if s.Days == 0 {
 		fmt.Fprintf(b, "\nFood%s\n  none from now on\n", with)
 		return
@@ -44,6 +41,14 @@ func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
 		fmt.Fprintf(b, "  longest without food   %s, first from %s to %s\n", duration(gap.To-gap.From), c.local(gap.From), c.local(gap.To))
 	}
 	hopper(b, c, s.Hopper)
+}
+
+// withPreset names a preset in a heading; nothing where a plan has none.
+func withPreset(c *compiled, preset int) string {
+	if preset < 0 {
+		return ""
+	}
+	return fmt.Sprintf(" with preset %q", c.plan.Presets[preset])
 }
 
 func rows(b *strings.Builder, what string, a review.Amount) {

@@ -177,8 +177,14 @@ func TestSurprises(t *testing.T) {
 		"Tue 2027-03-30 3 servings instead of 2",
 		"Fri 2027-04-30 last serving of month end",
 		"Fri 2027-04-30 3 servings instead of 2",
-		"Sun 2027-10-31 the clocks go from 02:00 to 01:00: no meal falls in between",
+		"Sun 2027-10-31 the clocks go from 02:00 to 01:00, and no meal falls in between; nor does one at 4 more changes",
 	}, got)
+}
+
+// What happens on one day in five is a rhythm.
+func TestRhythmIsNoSurprise(t *testing.T) {
+	in := compiled(t, "zone = \"Asia/Tokyo\"\n"+meal("round the clock", "dtstart = 2026-11-01T06:00:00\nrrule = \"FREQ=HOURLY;INTERVAL=5\""))
+	assert.Empty(t, Surprises(in))
 }
 
 // A meal every minute must not make a review slow: the walk is bounded.

@@ -37,27 +37,39 @@ func Surprises(in Input) []Surprise {
 	return list
 }
 
-// clockChanges says what becomes of meals in a skipped or repeated hour, and that no meal is in it where that is so.
+// clockChanges says what becomes of meals in a skipped or repeated hour. Changes that touch no meal share one line.
 func (r *review) clockChanges() (list []Surprise) {
 	nights := r.findNights(r.Now, r.to)
+	quiet, first := 0, Surprise{}
 	for _, c := range r.Zone.Transitions(unix(r.Now), unix(r.to)) {
 		wall := minuteOf(c.At + int64(c.Before.Seconds))
-		text := fmt.Sprintf("the clocks go from %s to %s", clockText(wall), clockText(minuteOf(c.At+int64(c.After.Seconds))))
+		s := Surprise{dayOf(wall), fmt.Sprintf("the clocks go from %s to %s", clockText(wall), clockText(minuteOf(c.At+int64(c.After.Seconds))))}
 		var meals []string
 		for i := range nights {
 			if n := &nights[i]; n.change.At == c.At {
 				meals = append(meals, r.nightText(n))
 			}
 		}
+		if meals == nil {
+			if quiet++; quiet == 1 {
+				first = s
+			}
+			continue
+		}
 		if len(meals) > maxNamed {
 			meals = append(meals[:maxNamed], fmt.Sprintf("and %d more servings", len(meals)-maxNamed))
 		}
-		if meals == nil {
-			meals = []string{"no meal falls in between"}
-		}
-		list = append(list, Surprise{dayOf(wall), text + ": " + strings.Join(meals, "; ")})
+		s.Text += ": " + strings.Join(meals, "; ")
+		list = append(list, s)
 	}
-	return list
+	if quiet == 0 {
+		return list
+	}
+	first.Text += ", and no meal falls in between"
+	if quiet > 1 {
+		first.Text += fmt.Sprintf("; nor does one at %d more changes", quiet-1)
+	}
+	return append(list, first)
 }
 
 // maxNamed is how many servings of one night are named.
@@ -185,8 +197,15 @@ func (r *review) oddCounts() (list []Surprise) {
 			list = append(list, Surprise{d.first + i, fmt.Sprintf("%s instead of %d", servings(here), before)})
 		}
 	}
+	if len(list) > len(d.totals)/commonShare {
+		return nil
+	}
 	return list
 }
+
+// commonShare is the part of all days, one in so many, from which on a different number of servings is no surprise but the
+// plan's rhythm: meals every five hours, say.
+const commonShare = 20
 
 func servings(n int) string {
 	switch n {
