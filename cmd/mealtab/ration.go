@@ -148,7 +148,7 @@ func (r *rationReport) text() string {
 	r.portions(&b)
 	r.snippet(&b)
 	fmt.Fprint(&b, "\nPlease heed\n")
-	for _, c := range append(append([]string{}, r.estimate.Notes...), ration.Cautions...) {
+	for _, c := range append(append([]string{}, r.estimate.Notes...), ration.Cautions(r.pet.Species)...) {
 		b.WriteString(wrap("  - ", c))
 	}
 	return b.String()
@@ -195,7 +195,8 @@ func (r *rationReport) energy(b *strings.Builder) {
 		fmt.Fprintf(b, "  %-38s %20s   %s\n", row.Name, row.Range, row.Formula)
 		fmt.Fprintf(b, "  %-38s %20s   %s\n", "", "", row.Source)
 	}
-	fmt.Fprintf(b, "  %-38s %20s   %s\n", "together", e.Range, "kg: weight in kilograms; RER: 70 × kg^0.75, here "+e.RER.String())
+	fmt.Fprintf(b, "  %-38s %20s\n", "together", e.Range)
+	fmt.Fprintf(b, "  kg is the weight in kilograms; RER is 70 × kg^0.75, here %s\n", e.RER)
 }
 
 func (r *rationReport) portions(b *strings.Builder) {

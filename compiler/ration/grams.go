@@ -94,11 +94,17 @@ func (v Verdict) String() string {
 	return fmt.Sprintf("the plan gives %.0f g a day; the equations say %.0f to %.0f g", given, least, most)
 }
 
-// Cautions are printed with every ration.
-var Cautions = []string{
-	"A place to begin, nothing more: the pet's body condition and a veterinarian's plan count for more than any equation. Healthy animals of one weight differ a lot, dogs up to threefold.",
-	"Weigh the pet every two weeks and change the amount by a tenth at a time.",
-	"A diabetic pet, or one that is ill, pregnant, nursing, too thin or losing weight: a veterinarian decides, this program does not.",
-	"A cat that has eaten nothing for 24 hours: call a veterinarian. What a feeder gives is not what a pet has eaten, and of several pets it cannot tell who ate.",
-	"Never the only care: somebody looks at pet and bowl at least once a day, and fresh water stands beside it.",
+// Cautions are to be printed with every ration.
+func Cautions(s Species) []string {
+	eaten := "What a feeder gives is not what a pet has eaten, and of several pets it cannot tell who ate."
+	if s == Cat {
+		eaten = "A cat that has eaten nothing for 24 hours: call a veterinarian. " + eaten
+	}
+	return []string{
+		"A place to begin, nothing more: the pet's body condition and a veterinarian's plan count for more than any equation. Healthy animals of one weight differ a lot, dogs up to threefold.",
+		"Weigh the pet every two weeks and change the amount by a tenth at a time.",
+		"A diabetic pet, or one that is ill, pregnant, nursing, too thin or losing weight: a veterinarian decides, this program does not.",
+		eaten,
+		"Never the only care: somebody looks at pet and bowl at least once a day, and fresh water stands beside it.",
+	}
 }

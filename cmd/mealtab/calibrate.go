@@ -1,0 +1,208 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/compiler/calibrate"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
+	"mealtab/compiler/units"
+)
+
+type calibrateFlags struct {
+	pockets              int
+	weighed, csv         string
+	without              []int
+	asked, turned        float64
+	still, creep, creeps string
+	write, anyway        bool
+}
+
+func (a *app) calibrateCommand() *cobra.Command {
+	var f calibrateFlags
+	cmd := &cobra.Command{
+		Use:   "calibrate [PLAN]",
+		Short: "Find out what a pocket of the wheel holds, from weighings",
+		Long: `Find out what one pocket of the wheel holds, from repeated weighings of the food you feed: mean,
+spread, 95 % confidence interval, weighings that stand out, and how many more are wanted for ±3 %.
+Weigh several pockets at a time: a kitchen scale shows whole grams. Without --weighed and --csv it
+asks for one weighing after the other.
+
+With --asked and --turned it corrects the time of one pocket of a wheel without index switch; with
+--still or --creep it finds the servo's stop pulse. With --write the results go into the [wheel]
+table of PLAN; every other byte of the file stays as it is.`,
+		Example: `  mealtab calibrate                                         asks, ten pockets at a time
+  mealtab calibrate --weighed "62.1 61.8 63.0 62.4 g"        ten pockets each
+  mealtab calibrate plan.toml --csv weighings.csv --write    columns: pockets, grams, perhaps ms
+  mealtab calibrate plan.toml --weighed "62 61 98 63 62 g" --without 3
+  mealtab calibrate plan.toml --asked 60 --turned 62.5       60 pockets by time were 62 and a half
+  mealtab calibrate plan.toml --still "-18us..6us" --write   the wheel stands still between these trims
+  mealtab calibrate plan.toml --creep "40 s" --creeps forward  a pocket creeps by in 40 seconds`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return fmt.Errorf("one PLAN is wanted, there are %d arguments", len(args))
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error { return a.runCalibrate(strings.Join(args, ""), f) },
+	}
+	flags := cmd.Flags()
+	flags.SortFlags = false
+	flags.IntVar(&f.pockets, "pockets", 10, "pockets turned for each weighing of --weighed, or when asking")
+	flags.StringVar(&f.weighed, "weighed", "", "`LIST` of weighings: \"62.1 61.8 63.0 g\", \"2.2 oz, 2.1 oz\"; bare numbers are grams")
+	flags.StringVar(&f.csv, "csv", "", "`FILE` with a line for each weighing: pockets, grams and, if measured, ms (\"-\": standard input)")
+	flags.IntSliceVar(&f.without, "without", nil, "leave out weighings by `NUMBER`")
+	flags.Float64Var(&f.asked, "asked", 0, "pockets that were asked for, by time")
+	flags.Float64Var(&f.turned, "turned", 0, "pockets that the wheel really turned, in fractions too")
+	flags.StringVar(&f.still, "still", "", "least and greatest trim with which the wheel stands still: \"-18us..6us\"")
+	flags.StringVar(&f.creep, "creep", "", "`TIME` in which one pocket creeps by while the wheel should stand: \"40 s\"")
+	flags.StringVar(&f.creeps, "creeps", "forward", "forward or backward: where it creeps")
+	flags.BoolVar(&f.write, "write", false, "write the results into PLAN")
+	flags.BoolVar(&f.anyway, "anyway", false, "write even if a weighing stands out or there are too few")
+	return cmd
+}
+
+// calibration is what a run works on and finds.
+type calibration struct {
+	f      calibrateFlags
+	name   string // of the plan; "": none
+	src    []byte
+	plan   *plan.Plan
+	turn   units.Milliseconds // in force: the plan's, else the board's
+	found  []calibrate.Setting
+	doubt  string // why the plan should not be changed yet
+	report strings.Builder
+}
+
+func (a *app) runCalibrate(name string, f calibrateFlags) error {
+	c := &calibration{f: f, name: name}
+	if err := f.check(name); err != nil {
+		return err
+	}
+	if err := a.calibratedPlan(c); err != nil {
+		return err
+	}
+	if f.asksForWeighings() {
+		list, err := a.weighings(f)
+		if err != nil {
+			return err
+		}
+		if err := c.weighings(list); err != nil {
+			return err
+		}
+	}
+	if err := c.turnByCount(); err != nil {
+		return err
+	}
+	if err := c.stopPulse(); err != nil {
+		return err
+	}
+	c.settings()
+	if _, err := io.WriteString(a.out, c.report.String()); err != nil {
+		return err
+	}
+	switch {
+	case !f.write:
+		return nil
+	case c.doubt != "" && !f.anyway:
+		return fmt.Errorf("%s; nothing was written (--anyway writes)", c.doubt)
+	}
+	return a.writeWheel(c)
+}
+
+func (f calibrateFlags) asksForWeighings() bool {
+	return f.weighed != "" || f.csv != "" || f.asked == 0 && f.still == "" && f.creep == ""
+}
+
+func (f calibrateFlags) check(name string) error {
+	switch {
+	case f.write && name == "":
+		return usagef("--write needs the PLAN to write to")
+	case f.write && (name == "-" || strings.EqualFold(filepath.Ext(name), ".ics")):
+		return usagef("--write writes into a TOML file; add the [wheel] table yourself, or keep the plan as TOML")
+	case f.weighed != "" && f.csv != "":
+		return usagef("--weighed and --csv: give one of them")
+	case (f.asked == 0) != (f.turned == 0) || f.asked < 0 || f.turned < 0:
+		return usagef("--asked and --turned belong together, and are above zero: how many pockets were asked for, how many the wheel turned")
+	case f.still != "" && f.creep != "":
+		return usagef("--still and --creep: give one of them; --still is the better one")
+	case f.creeps != "forward" && f.creeps != "backward":
+		return usagef("--creeps %s does not exist: forward, backward", f.creeps)
+	case f.pockets < 1 || f.pockets > 1000:
+		return usagef("--pockets %d is outside 1 to 1000", f.pockets)
+	}
+	return nil
+}
+
+// calibratedPlan reads the plan, if there is one, and the time of a pocket in force.
+func (a *app) calibratedPlan(c *calibration) (err error) {
+	board := ""
+	if c.name != "" {
+		if c.src, err = a.read(c.name); err != nil {
+			return err
+		}
+		l, err := a.loadPlan(c.name, c.src)
+		if err != nil {
+			return err
+		}
+		c.plan, board = l.plan, l.plan.Board
+	}
+	p, err := profile.Load(board)
+	if err != nil {
+		return err
+	}
+	c.turn = units.Milliseconds(p.TurnMillis)
+	if c.plan != nil && c.plan.Wheel != nil && c.plan.Wheel.TurnMillis > 0 {
+		c.turn = units.Milliseconds(c.plan.Wheel.TurnMillis)
+	}
+	return nil
+}
+
+func (a *app) weighings(f calibrateFlags) ([]calibrate.Weighing, error) {
+	switch {
+	case f.weighed != "":
+		list, err := calibrate.ParseList(f.pockets, f.weighed)
+		if err != nil {
+			return nil, usagef("--weighed: %v", err)
+		}
+		return list, nil
+	case f.csv != "":
+		src, err := a.read(f.csv)
+		if err != nil {
+			return nil, err
+		}
+		return calibrate.ReadCSV(f.csv, src)
+	}
+	list, err := calibrate.Ask(a.in, a.err, nil, f.pockets)
+	if err == nil && len(list) == 0 {
+		err = errors.New("there are no weighings")
+	}
+	fmt.Fprintln(a.err)
+	return list, err
+}
+
+// writeWheel edits the plan and reads it again: an edit must leave a good plan.
+func (a *app) writeWheel(c *calibration) error {
+	edited, err := calibrate.EditWheel(c.src, c.found)
+	if err != nil {
+		return fmt.Errorf("%s: %w", c.name, err)
+	}
+	l, err := a.loadPlan(c.name, edited)
+	if err != nil {
+		return err
+	}
+	if err := a.report(l.diagnostics.Sort()); err != nil {
+		return err
+	}
+	if err := a.write(c.name, edited); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(a.out, "\n%s: [wheel] is written; compile the plan again to bring it onto the feeder\n", c.name)
+	return err
+}
