@@ -87,7 +87,7 @@ A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard in
 	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of\nthe system's and the program's own)")
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
 	root.AddCommand(a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
-	root.AddCommand(a.rationCommand())
+	root.AddCommand(a.rationCommand(), a.calibrateCommand())
 	root.AddCommand(a.rehearseCommand())
 	return root
 }
