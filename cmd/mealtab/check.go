@@ -38,6 +38,7 @@ Errors and warnings go to standard error, the report to standard output.`,
 		RunE: func(_ *cobra.Command, args []string) error { return a.runCheck(args[0], f) },
 	}
 	flags := cmd.Flags()
+	flags.SortFlags = false
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.utc, "utc", false, "show the next servings in UTC")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: exit code 1")

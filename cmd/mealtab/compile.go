@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -10,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/tablefile"
+	"mealtab/compiler"
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/review"
@@ -44,8 +46,9 @@ meal if that is later. The same plan and the same data always give the same byte
 		RunE: func(_ *cobra.Command, args []string) error { return a.runCompile(args[0], f) },
 	}
 	flags := cmd.Flags()
+	flags.SortFlags = false
 	flags.StringVarP(&f.output, "output", "o", "", "`FILE` to write (default: the plan's name with .table or .hex, in this directory)")
-	flags.StringVar(&f.format, "format", "", "bin: the bytes of the table; hex: Intel HEX of the EEPROM with the table in bank 0\n(default: hex if the output ends in .hex or .eep, else bin)")
+	flags.StringVar(&f.format, "format", "", "`FORMAT`: bin, the bytes of the table; hex, Intel HEX of the EEPROM with the table in\nbank 0 (default: hex if the output ends in .hex or .eep, else bin)")
 	flags.StringVar(&f.from, "from", "", "first `DATE` that the table must serve (default: 1 January of the data's year)")
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: nothing is written")
@@ -65,6 +68,10 @@ func (a *app) runCompile(name string, f compileFlags) error {
 		return err
 	}
 	c, err := a.compile(l, f.compileOptions)
+	var tooBig *compiler.FitError
+	if errors.As(err, &tooBig) {
+		return fmt.Errorf("%w (nothing was written)", err)
+	}
 	if err != nil {
 		return err
 	}

@@ -42,10 +42,11 @@ beginning of the table, so that a serving has the same pockets whatever --from s
 		RunE: func(cmd *cobra.Command, args []string) error { return a.runReplay(cmd, args[0], f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.from, "from", "now", "begin at `T`: 2027-03-28, 2027-03-28T03:30 (local), 2027-03-28T02:30Z, today, now")
+	flags.SortFlags = false
+	flags.StringVar(&f.from, "from", "now", "begin at `T`: 2027-03-28, 2027-03-28T03:30 (local time), 2027-03-28T02:30Z, today, now\n")
 	flags.StringVar(&f.to, "to", "", "end before `T`; a date belongs to the replay as a whole")
-	flags.IntVar(&f.count, "count", 20, "at most `N` servings; 0: no limit (default for json, csv and ics: no limit, one year)")
-	flags.StringVar(&f.format, "format", "text", "text, json, csv (a row for each meal) or ics (for calendar programs)")
+	flags.IntVar(&f.count, "count", 20, "at most `N` servings; 0: no limit. Without --count and --to, json, csv and ics cover a year")
+	flags.StringVar(&f.format, "format", "text", "`FORMAT`: text, json, csv (a row for each meal), ics (for calendar programs)")
 	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number, or all (default: the first)")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of local time (text)")
 	return cmd

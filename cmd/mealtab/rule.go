@@ -45,6 +45,7 @@ the day of the month.`,
 		},
 	}
 	flags := cmd.Flags()
+	flags.SortFlags = false
 	flags.StringVar(&f.Start, "dtstart", "", "when it begins: a local time `T` (2026-12-01T07:00), or UTC with Z")
 	flags.StringVar(&f.Zone, "zone", "", "IANA time zone `NAME`, such as Europe/Lisbon (needed)")
 	flags.StringSliceVar(&f.At, "at", nil, "times of day `HH:MM,…`, as at in a plan")
