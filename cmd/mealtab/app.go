@@ -72,7 +72,8 @@ func (a *app) rootCommand() *cobra.Command {
 It proves that the table feeds exactly what the plan says, every serving through 2099,
 and shows when the feeder will feed.
 
-A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard input.`,
+A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard input.
+Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 		Example: `  mealtab demo                              the whole job on a built-in plan
   mealtab check plan.toml                   is the plan right, and what will it do?
   mealtab compile plan.toml -o plan.table   make the table, and prove it
@@ -88,7 +89,7 @@ A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard in
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
 	root.AddCommand(a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
 	root.AddCommand(a.rationCommand(), a.calibrateCommand())
-	root.AddCommand(a.rehearseCommand())
+	root.AddCommand(a.rehearseCommand(), a.emulateCommand())
 	return root
 }
 

@@ -1,10 +1,8 @@
 package main
 
 import (
-	"embed"
 	"fmt"
 	"io"
-	"io/fs"
 	"strings"
 	"time"
 
@@ -13,10 +11,8 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
+	"mealtab/firmware-template/image"
 )
-
-// firmwareImages holds the firmware made for each board of the template.
-var firmwareImages embed.FS
 
 type rehearseFlags struct {
 	firmware, from string
@@ -100,15 +96,17 @@ func boardOf(code uint8) (table.Board, error) {
 // firmware reads a file, or finds the image made for a board.
 func (a *app) firmware(name, board string) (*avr.Image, error) {
 	var src []byte
-	var err error
 	if name != "" {
-		src, err = a.read(name)
+		var err error
+		if src, err = a.read(name); err != nil {
+			return nil, err
+		}
 	} else {
-		name = board + ".hex"
-		src, err = fs.ReadFile(firmwareImages, name)
-	}
-	if err != nil {
-		return nil, err
+		hex, ok := image.Hex(board)
+		if !ok {
+			return nil, fmt.Errorf("there is no firmware for %s; give one with --firmware", board)
+		}
+		name, src = board+".hex", hex
 	}
 	img, err := avr.ReadImage(src)
 	if err != nil {

@@ -83,3 +83,12 @@ func (c *Config) complete() error {
 	}
 	return c.Wheel.complete()
 }
+
+// SetVolts chooses the supply's voltage without load; on cells, how far they are used.
+func (c *Config) SetVolts(volts float64) {
+	s := &c.Supply
+	s.Millivolts = uint16(volts * 1000)
+	if s.Cells > 0 {
+		s.UsedMAh = s.usedAt(volts * 1000)
+	}
+}

@@ -59,6 +59,11 @@ func (s Supply) openCircuit(usedMAh float64) uint16 {
 	return uint16(float64(s.Cells) * (1000 + 580*left))
 }
 
+// usedAt is the inverse of openCircuit.
+func (s Supply) usedAt(millivolts float64) float64 {
+	return s.CapacityMAh * (1 - (millivolts/float64(s.Cells)-1000)/580)
+}
+
 // loaded returns the voltage under the servo's load and the current at the source.
 func (s *supplyState) loaded(c *Supply) (mv uint16, mA float64) {
 	v, r := float64(s.source), s.milliOhms/1000 // mV, Ω: mA × Ω = mV
@@ -137,9 +142,8 @@ func (b *Board) SetSource(millivolts uint16, milliOhms float64) {
 	s := &b.supply
 	b.account(b.Nanos())
 	s.source = millivolts
-	if n := b.cfg.Supply.Cells; n > 0 {
-		each := float64(millivolts) / float64(n)
-		s.usedMAh = b.cfg.Supply.CapacityMAh * (1 - (each-1000)/580)
+	if b.cfg.Supply.Cells > 0 {
+		s.usedMAh = b.cfg.Supply.usedAt(float64(millivolts))
 	}
 	if milliOhms >= 0 {
 		s.milliOhms = milliOhms

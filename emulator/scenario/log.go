@@ -3,6 +3,7 @@ package scenario
 import (
 	"fmt"
 	"io"
+	"sort"
 	"time"
 
 	"mealtab/emulator/board"
@@ -14,7 +15,8 @@ type Log struct {
 	local  Local
 	recent [recentLines]entry
 	n      int
-	pulse  bool
+	keep   bool // all lines, for Around
+	all    []entry
 	fell   int
 	mg     int64
 }
@@ -53,6 +55,9 @@ func (l *Log) put(e entry) {
 	}
 	l.recent[l.n%recentLines] = e
 	l.n++
+	if l.keep {
+		l.all = append(l.all, e)
+	}
 	if l.Out != nil {
 		fmt.Fprintln(l.Out, l.line(e))
 	}
@@ -63,6 +68,16 @@ func (l *Log) Recent() []string {
 	var lines []string
 	for i := max(0, l.n-recentLines); i < l.n; i++ {
 		lines = append(lines, "  | "+l.line(l.recent[i%recentLines]))
+	}
+	return lines
+}
+
+// Around returns the lines before and after an instant.
+func (l *Log) Around(t time.Time) []string {
+	i := sort.Search(len(l.all), func(i int) bool { return l.all[i].at.After(t) })
+	var lines []string
+	for _, e := range l.all[max(0, i-recentLines/2):min(len(l.all), i+recentLines/2)] {
+		lines = append(lines, "  | "+l.line(e))
 	}
 	return lines
 }

@@ -1,0 +1,140 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/emulator/avr"
+	"mealtab/emulator/scenario"
+)
+
+type emulateFlags struct {
+	scenarios     []string
+	firmware      string
+	log, csv, vcd string
+}
+
+func (a *app) emulateCommand() *cobra.Command {
+	var f emulateFlags
+	cmd := &cobra.Command{
+		Use:   "emulate --scenario FILE",
+		Short: "Play scenarios on the emulated feeder: power cuts, jams, dead clocks, clock changes",
+		Long: `Run the feeder's firmware on an emulated board through a scenario: a plan, a start, events that
+happen to the feeder, and what must then hold. Time jumps from event to event, so that weeks
+pass in a moment.
+
+An expectation that fails says what was expected, what happened and when, with the log around it.`,
+		Example: `  mealtab emulate --scenario spring-night.toml
+  mealtab emulate --scenario jam.toml --log -
+  mealtab emulate --scenario jam.toml --vcd jam.vcd     for a wave viewer
+  mealtab emulate --scenario a.toml --scenario b.toml`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error { return a.runEmulate(f) },
+	}
+	flags := cmd.Flags()
+	flags.StringArrayVar(&f.scenarios, "scenario", nil, "scenario `FILE` (TOML); may be repeated")
+	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the table's board)")
+	flags.StringVar(&f.log, "log", "", "write what happens, in plain words, to `FILE`; - is standard output")
+	flags.StringVar(&f.csv, "csv", "", "write every event as a row to `FILE`")
+	flags.StringVar(&f.vcd, "vcd", "", "write the signals as a value change dump (IEEE 1364) to `FILE`")
+	return cmd
+}
+
+func (a *app) runEmulate(f emulateFlags) error {
+	if len(f.scenarios) == 0 {
+		return usagef("no scenario is given: --scenario FILE")
+	}
+	if len(f.scenarios) > 1 && (f.log != "" || f.csv != "" || f.vcd != "") {
+		return usagef("--log, --csv and --vcd go with one scenario")
+	}
+	failed := 0
+	for _, name := range f.scenarios {
+		good, err := a.emulate(name, f)
+		if err != nil {
+			return err
+		}
+		if !good {
+			failed++
+		}
+	}
+	if failed > 0 {
+		return fmt.Errorf("%s of %d failed", count(failed, "scenario"), len(f.scenarios))
+	}
+	return nil
+}
+
+func (a *app) emulate(name string, f emulateFlags) (good bool, err error) {
+	src, err := a.read(name)
+	if err != nil {
+		return false, err
+	}
+	s, err := scenario.Parse(name, src)
+	if err != nil {
+		return false, err
+	}
+	in := a.scenarioInputs(s, f.firmware)
+	var buffers [3]*bytes.Buffer
+	for i, o := range []struct {
+		file string
+		to   *io.Writer
+	}{{f.log, &in.Log}, {f.csv, &in.CSV}, {f.vcd, &in.VCD}} {
+		if o.file != "" {
+			buffers[i] = &bytes.Buffer{}
+			*o.to = buffers[i]
+		}
+	}
+	begun := time.Now()
+	result, err := scenario.Run(s, in)
+	if err != nil {
+		return false, err
+	}
+	for i, file := range []string{f.log, f.csv, f.vcd} {
+		if buffers[i] != nil {
+			if err := a.write(file, buffers[i].Bytes()); err != nil {
+				return false, err
+			}
+		}
+	}
+	return a.judge(s, result, time.Since(begun))
+}
+
+func (a *app) judge(s *scenario.Script, r *scenario.Result, took time.Duration) (bool, error) {
+	if len(r.Failures) == 0 {
+		_, err := fmt.Fprintf(a.out, "%-60s %s hold, %d ms\n", s.Name, count(r.Checks, "expectation"), took.Milliseconds())
+		return true, err
+	}
+	_, err := fmt.Fprintf(a.out, "%s: FAILED (%s)\n", s.Name, s.File)
+	for i := range r.Failures {
+		fmt.Fprintln(a.out, r.Failures[i].Error())
+	}
+	return false, err
+}
+
+// scenarioInputs compiles the plans a scenario names: texts of several lines, or files beside it.
+func (a *app) scenarioInputs(s *scenario.Script, firmware string) scenario.Inputs {
+	return scenario.Inputs{
+		Table: func(ref string) ([]byte, error) {
+			if !strings.Contains(ref, "\n") {
+				file := filepath.Join(filepath.Dir(s.File), filepath.FromSlash(ref))
+				bytes, _, err := a.loadTable(file)
+				return bytes, err
+			}
+			l, err := a.loadPlan(s.File+" (plan)", []byte(ref))
+			if err != nil {
+				return nil, err
+			}
+			c, err := a.compile(l, compileOptions{board: s.Board})
+			if err != nil {
+				return nil, err
+			}
+			return c.Bytes, nil
+		},
+		Firmware: func(board string) (*avr.Image, error) { return a.firmware(firmware, board) },
+	}
+}

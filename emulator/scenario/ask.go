@@ -1,0 +1,169 @@
+package scenario
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/board"
+	"mealtab/flasher/frame"
+)
+
+// host is the far end of the serial line in the emulated world: it asks as the uploader does.
+type host struct {
+	b        *board.Board
+	sequence uint8
+	decoder  frame.Decoder
+	answer   []byte
+	got      bool
+}
+
+const (
+	answerTime   = 3 * time.Second
+	wakeTime     = 100 * time.Millisecond
+	preambleSize = 24
+	tries        = 4
+)
+
+var errNoAnswer = errors.New("the board does not answer on the line")
+
+// see takes what the board sends.
+func (h *host) see(e board.Event) {
+	if e.Kind != board.LineSent {
+		return
+	}
+	if content, err, done := h.decoder.Next(uint8(e.Value)); done && err == nil && h.ours(content) {
+		h.answer, h.got = append([]byte(nil), content...), true
+		h.b.MCU().Stop()
+	}
+}
+
+func (h *host) ours(content []byte) bool {
+	return len(content) >= frame.AnswerHead && content[0]&frame.Answer != 0 && content[1] == h.sequence
+}
+
+// ask sends a request until it is answered and returns the payload of the answer. The board must be observed by see.
+func (h *host) ask(code uint8, payload ...byte) ([]byte, error) {
+	h.sequence++
+	for try := range tries {
+		h.got = false
+		if try == 0 || try > 1 { // a sleeping board is woken first
+			var preamble [preambleSize]byte
+			for i := range preamble {
+				preamble[i] = frame.Preamble
+			}
+			h.b.Send(preamble[:])
+			h.wait(wakeTime)
+		}
+		h.b.Send(frame.Append(nil, append([]byte{code, h.sequence}, payload...)))
+		h.wait(answerTime)
+		if !h.got {
+			continue
+		}
+		if status := h.answer[2]; status != frame.OK {
+			return h.answer[3:], frame.StatusError(status)
+		}
+		return h.answer[3:], nil
+	}
+	return nil, errNoAnswer
+}
+
+// wait runs the board for a while, or until the answer is there.
+func (h *host) wait(d time.Duration) {
+	for end := h.b.Nanos() + uint64(d); !h.got && h.b.Nanos() < end; {
+		h.b.RunTo(end)
+	}
+}
+
+// Status is what a board says of itself.
+type Status struct {
+	Bank   uint8
+	Faults uint8
+	Now    time.Time
+	Cursor table.Minute
+	Adjust int
+	Preset int
+}
+
+func (h *host) status() (s Status, err error) {
+	a, err := h.ask(frame.Status)
+	if err != nil {
+		return s, err
+	}
+	fields := frame.MessageNamed("STATUS").Response
+	if len(a) < frame.Size(fields) {
+		return s, fmt.Errorf("the board's status has %d bytes, not %d", len(a), frame.Size(fields))
+	}
+	value := func(name string) uint32 {
+		for _, f := range fields {
+			if f.Name == name {
+				var wide [4]byte
+				copy(wide[:], a[f.Offset:f.Offset+f.Width])
+				return binary.LittleEndian.Uint32(wide[:])
+			}
+		}
+		panic("scenario: STATUS has no field " + name)
+	}
+	return Status{
+		Bank: uint8(value("BANK")), Faults: uint8(value("FAULTS")), Cursor: table.Minute(value("CURSOR")),
+		Now:    time.Unix(table.Epoch+int64(value("NOW")), 0).UTC(),
+		Adjust: int(value("ADJUST")), Preset: int(value("PRESET")),
+	}, nil
+}
+
+// upload writes a table to the spare bank, has it checked and commits it.
+func (h *host) upload(encoded []byte) error {
+	const chunk = 64
+	a, err := h.ask(frame.Status)
+	if err != nil {
+		return err
+	}
+	sequence := a[1] + 1
+	encoded = table.WithSequence(encoded, sequence)
+	for at := 0; at < len(encoded); at += chunk {
+		part := encoded[at:min(at+chunk, len(encoded))]
+		if _, err := h.ask(frame.BankWrite, append([]byte{byte(at), byte(at >> 8)}, part...)...); err != nil {
+			return fmt.Errorf("writing at %d: %w", at, err)
+		}
+	}
+	verdict, err := h.ask(frame.BankVerify)
+	if err != nil {
+		return fmt.Errorf("verifying: %w", err)
+	}
+	if len(verdict) < 7 || verdict[1] != table.FaultGood {
+		return fmt.Errorf("the board finds fault %d in the table", verdict[1])
+	}
+	crc := encoded[len(encoded)-2:]
+	if _, err := h.ask(frame.BankCommit, sequence, crc[0], crc[1]); err != nil {
+		return fmt.Errorf("committing: %w", err)
+	}
+	return nil
+}
+
+func (h *host) setClock(t time.Time) error {
+	var b [4]byte
+	binary.LittleEndian.PutUint32(b[:], uint32(t.Unix()-table.Epoch))
+	_, err := h.ask(frame.ClockSet, b[:]...)
+	return err
+}
+
+func uploadTable(r *run, e *Event) error {
+	encoded, err := r.in.Table(e.Plan)
+	if err != nil {
+		return err
+	}
+	return r.host.upload(encoded)
+}
+
+func setClockOverLine(r *run, e *Event) error {
+	if e.To == nil {
+		return r.host.setClock(r.b.Now())
+	}
+	to, err := moment(e.To, r.start, r.log.local)
+	if err != nil {
+		return err
+	}
+	return r.host.setClock(to)
+}

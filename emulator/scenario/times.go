@@ -1,0 +1,62 @@
+package scenario
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// moment reads a time of a script.
+func moment(v any, start time.Time, l Local) (time.Time, error) {
+	switch t := v.(type) {
+	case time.Time:
+		return t.UTC(), nil
+	case toml.LocalDateTime:
+		nominal := time.Date(t.Year, time.Month(t.Month), t.Day, t.Hour, t.Minute, t.Second, t.Nanosecond, time.UTC)
+		u := timeOf(l.Resolve(minuteOf(nominal)))
+		return u.Add(nominal.Sub(timeOf(minuteOf(nominal)))), nil
+	case toml.LocalDate:
+		return timeOf(l.Resolve(minuteOf(time.Date(t.Year, time.Month(t.Month), t.Day, 0, 0, 0, 0, time.UTC)))), nil
+	case string:
+		d, err := duration(t)
+		if err != nil {
+			return time.Time{}, err
+		}
+		return start.Add(d), nil
+	}
+	return time.Time{}, fmt.Errorf("%v is no time: give 2027-03-28T07:00:00 (local), 2027-03-28T07:00:00Z (UTC) or \"90m\" (after the start)", v)
+}
+
+// duration reads "36h", "90 m", "1h30m", "3d".
+func duration(text string) (time.Duration, error) {
+	compact := strings.ReplaceAll(text, " ", "")
+	days := time.Duration(0)
+	if before, after, found := strings.Cut(compact, "d"); found {
+		n, err := strconv.Atoi(before)
+		if err != nil {
+			return 0, fmt.Errorf("%q is no duration, such as \"36h\" or \"3d\"", text)
+		}
+		days, compact = time.Duration(n)*24*time.Hour, after
+	}
+	if compact == "" && days > 0 {
+		return days, nil
+	}
+	d, err := time.ParseDuration(compact)
+	if err != nil || d < 0 {
+		return 0, fmt.Errorf("%q is no duration, such as \"36h\", \"1h30m\", \"200 ms\" or \"3d\"", text)
+	}
+	return days + d, nil
+}
+
+// quantity reads a number with its unit: "20 ppm".
+func quantity(text, unit string) (float64, error) {
+	number, found := strings.CutSuffix(strings.TrimSpace(text), unit)
+	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+	if !found || err != nil {
+		return 0, fmt.Errorf("%q is no quantity in %s, such as \"20 %s\"", text, unit, unit)
+	}
+	return v, nil
+}
