@@ -23,7 +23,7 @@ func newChip(t testing.TB, source string, adjust ...func(*avr.Config)) *avr.MCU 
 	if err := m.LoadWords(p.Words); err != nil {
 		t.Fatal(err)
 	}
-	for m.PC() != 0 || m.Cycle() < 20 {
+	for !m.Executing() {
 		m.Step()
 	}
 	return m

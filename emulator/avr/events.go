@@ -57,6 +57,7 @@ func (m *MCU) ioNow() uint64 {
 // setReal schedules slot at a cycle; never cancels it.
 func (m *MCU) setReal(slot int, at uint64) {
 	e := &m.events
+	at = max(at, m.cycle)
 	old := e.real[slot]
 	e.real[slot] = at
 	switch {
@@ -115,26 +116,35 @@ func (m *MCU) resumeIO() {
 	}
 }
 
-// runEvents runs everything that is due. A handler may schedule more.
+// runEvents runs everything that is due, in order of time. While a handler runs,
+// the time is that of its event, which may lie a few cycles back inside the last
+// instruction, so that pins change and frames end at their exact cycles.
 func (m *MCU) runEvents() {
 	e := &m.events
-	for m.cycle >= e.next {
+	now := m.cycle
+	for e.next <= now {
+		t := e.next
+		m.cycle = t
 		for slot := range e.real {
-			if e.real[slot] <= m.cycle {
+			if e.real[slot] <= t {
 				e.real[slot] = never
 				m.realEvent(slot)
 			}
 		}
-		if !e.ioHalted {
+		if !e.ioHalted && e.nextIO != never && e.nextIO+e.ioLag <= t {
 			for slot := range e.io {
-				if e.io[slot] != never && e.io[slot]+e.ioLag <= m.cycle {
+				if e.io[slot] != never && e.io[slot]+e.ioLag <= t {
 					e.io[slot] = never
 					m.ioEvent(slot)
 				}
 			}
 		}
+		if m.cycle > t { // a handler let time pass: the halt after waking
+			now = max(now, m.cycle)
+		}
 		m.recomputeNext()
 	}
+	m.cycle = now
 }
 
 func (m *MCU) realEvent(slot int) {

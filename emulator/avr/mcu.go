@@ -164,6 +164,16 @@ func (m *MCU) Poke(addr uint16, v uint8) { m.store(addr, v) }
 // instructions.
 func (m *MCU) ReadData(addr uint16) uint8 { return m.load(addr) }
 
+// Executing reports whether the CPU executes: not asleep, starting, in reset, or
+// without supply.
+func (m *MCU) Executing() bool { return m.mode == modeRun }
+
+// Asleep reports whether the CPU sleeps or is starting up again, and the SM field of
+// SMCR it sleeps by.
+func (m *MCU) Asleep() (sm uint8, asleep bool) {
+	return uint8(m.sleepMode), m.mode == modeSleep || m.mode == modeWaking
+}
+
 // RAM returns the SRAM, from 0x100 to the end, for reading and writing.
 func (m *MCU) RAM() []byte { return m.mem[ramStart : m.ramEnd+1] }
 
@@ -225,7 +235,11 @@ func (m *MCU) Run(limit uint64) StopReason {
 // then enter an interrupt, execute, wake, or jump to the next event.
 func (m *MCU) proceed(limit uint64) StopReason {
 	if m.cycle >= m.events.next {
+		executing := m.mode == modeRun
 		m.runEvents()
+		if !executing && m.mode == modeRun {
+			return StopLimit // a step of its own: Step stops before the first instruction
+		}
 	}
 	if m.resetReq != 0 {
 		m.reset(m.resetReq)
