@@ -66,3 +66,15 @@ func New(t testing.TB, name string, tab []byte, change func(*board.Config)) *Emu
 	b.SetClock(b.Now())
 	return NewEmulated(b, p.Baud, p.Baud)
 }
+
+// ChipTime is what the clock chip shows now.
+func (e *Emulated) ChipTime() time.Time {
+	now := e.Board.Nanos()
+	chip := e.Board.Clock()
+	chip.Sync(now)
+	bcd := func(reg, mask uint8) int {
+		v := chip.Register(now, reg) & mask
+		return int(v>>4)*10 + int(v&0xF)
+	}
+	return time.Date(2000+bcd(6, 0xFF), time.Month(bcd(5, 0x1F)), bcd(4, 0x3F), bcd(2, 0x3F), bcd(1, 0x7F), bcd(0, 0x7F), 0, time.UTC)
+}

@@ -64,6 +64,9 @@ func (l *Link) Name() string { return l.name }
 // Baud is the rate in use.
 func (l *Link) Baud() int { return l.baud }
 
+// Answered is when the last answer ended.
+func (l *Link) Answered() time.Time { return l.answered }
+
 // Transport is what lies below, for a bootloader's other protocol.
 func (l *Link) Transport() Transport { return l.t }
 
@@ -96,6 +99,8 @@ type Call struct {
 	Work time.Duration
 	// Patience is how long the request is sent again and again; 0: [DefaultPatience] and Work.
 	Patience time.Duration
+	// Once: sent once only, because what it says holds for this moment.
+	Once bool
 }
 
 // DefaultPatience bounds a request on a noisy line.
@@ -132,7 +137,7 @@ func (l *Link) again(c Call) ([]byte, error) {
 			return payload, frame.StatusError(status)
 		case payload != nil:
 			return payload, nil
-		case !l.t.Now().Before(end):
+		case c.Once || !l.t.Now().Before(end):
 			return nil, fmt.Errorf("%w in %s", ErrSilent, Seconds(c.Patience))
 		}
 	}

@@ -1,0 +1,284 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"sync"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"mealtab/flasher"
+	"mealtab/flasher/link"
+)
+
+// portFlags name the boards that a command talks to.
+type portFlags struct {
+	ports []string
+	every bool
+}
+
+func (f *portFlags) register(flags *pflag.FlagSet) {
+	flags.StringArrayVarP(&f.ports, "port", "p", nil, "serial `PORT` of the feeder; may be repeated (default: the only feeder there is)")
+	flags.BoolVar(&f.every, "all", false, "every feeder on a USB port")
+}
+
+func (a *app) portsCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "ports",
+		Short: "Show the serial ports, and which feeder is on them",
+		Long: `List the serial ports of this computer and ask on each USB port whether a feeder is there.
+Opening a port resets most boards; a feeder goes on afterwards as if nothing had happened, and no
+serving is given twice. Ports that are not on USB are listed, but not asked: something else may be on
+them. Name one with --port in the other commands to use it.`,
+		Example: `  mealtab ports
+  mealtab status --port /dev/ttyUSB0`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error { return a.runPorts() },
+	}
+}
+
+func (a *app) runPorts() error {
+	list, err := link.Ports()
+	if err != nil {
+		return fmt.Errorf("the serial ports cannot be listed: %w", err)
+	}
+	if len(list) == 0 {
+		return errNoPorts
+	}
+	answers := make([]string, len(list))
+	var wait sync.WaitGroup
+	for i, p := range list {
+		answers[i] = "not on USB, not asked"
+		if p.USB {
+			wait.Go(func() { answers[i] = whoIsThere(p.Name) })
+		}
+	}
+	wait.Wait()
+	for i, p := range list {
+		fmt.Fprintf(a.out, "%-16s %-22s %s\n", p.Name, device(p), answers[i])
+	}
+	return nil
+}
+
+var errNoPorts = errors.New("this computer has no serial port: is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear")
+
+// device is what the system says is on a port.
+func device(p link.Port) string {
+	switch {
+	case p.Product != "":
+		return p.Product
+	case p.USB:
+		return "USB " + p.VID + ":" + p.PID
+	}
+	return ""
+}
+
+// whoIsThere asks on one port.
+func whoIsThere(name string) string {
+	f, err := openFeeder(name)
+	if f != nil {
+		defer f.Close()
+	}
+	var nothing *link.NothingError
+	var refused *link.OpenError
+	switch {
+	case errors.As(err, &nothing) && len(nothing.Heard) == 0:
+		return "no feeder answers"
+	case errors.As(err, &nothing):
+		return "another device, or another firmware"
+	case errors.As(err, &refused):
+		return refused.Reason
+	case err != nil:
+		return err.Error()
+	}
+	return fmt.Sprintf("feeder: %s, firmware %d", f.BoardName(), f.ID.Firmware)
+}
+
+// openFeeder opens a port and asks who is there.
+func openFeeder(name string) (*flasher.Feeder, error) {
+	l, err := link.Open(name, flasher.DefaultBaud())
+	if err != nil {
+		return nil, err
+	}
+	f, err := flasher.Connect(l)
+	if err != nil {
+		l.Close()
+		return nil, err
+	}
+	return f, nil
+}
+
+// feeders opens what the flags name, and without them the only feeder there is. Ports that fail are among the results: one board does
+// not hold up the others.
+func (a *app) feeders(f portFlags) ([]opened, error) {
+	names := f.ports
+	if len(names) == 0 {
+		list, err := link.Ports()
+		if err != nil {
+			return nil, fmt.Errorf("the serial ports cannot be listed: %w", err)
+		}
+		for _, p := range list {
+			if p.USB {
+				names = append(names, p.Name)
+			}
+		}
+		if len(list) == 0 {
+			return nil, errNoPorts
+		}
+		if len(names) == 0 {
+			return nil, errors.New("no serial port is on USB; name the feeder's with --port (mealtab ports lists them)")
+		}
+	} else if f.every {
+		return nil, usagef("--port and --all exclude each other")
+	}
+	found := openAll(names)
+	if len(f.ports) > 0 {
+		return found, nil
+	}
+	return choose(found, f.every)
+}
+
+// opened is a feeder, or why there is none on a port.
+type opened struct {
+	port   string
+	feeder *flasher.Feeder
+	err    error
+}
+
+func openAll(names []string) []opened {
+	found := make([]opened, len(names))
+	var wait sync.WaitGroup
+	for i, name := range names {
+		wait.Go(func() {
+			f, err := openFeeder(name)
+			found[i] = opened{link.ShortName(name), f, err}
+		})
+	}
+	wait.Wait()
+	return found
+}
+
+// choose keeps the feeders among the ports that were not named: all, or the only one.
+func choose(found []opened, every bool) ([]opened, error) {
+	var feeders []opened
+	var names, problems []string
+	for _, o := range found {
+		if o.feeder != nil {
+			feeders = append(feeders, o)
+			names = append(names, o.port)
+		} else {
+			problems = append(problems, o.err.Error())
+		}
+	}
+	switch {
+	case len(feeders) == 0:
+		return nil, fmt.Errorf("no feeder found\n  %s", strings.Join(problems, "\n  "))
+	case len(feeders) > 1 && !every:
+		for _, o := range feeders {
+			o.feeder.Close()
+		}
+		return nil, fmt.Errorf("feeders are on %s: say which with --port, or --all", strings.Join(names, " and "))
+	}
+	return feeders, nil
+}
+
+// speaking is held while something is printed or asked: several boards are talked to at once.
+var speaking sync.Mutex
+
+// session is a command's talk with one board. What it prints is kept together, and questions are asked one at a time.
+type session struct {
+	*flasher.Feeder
+	a   *app
+	out strings.Builder
+}
+
+// each does the same with every feeder, side by side, and reports each on its own.
+func (a *app) each(f portFlags, do func(s *session) error) error {
+	list, err := a.feeders(f)
+	if err != nil {
+		return err
+	}
+	if len(list) == 1 {
+		if list[0].err != nil {
+			return list[0].err
+		}
+		return a.talk(list[0], do, "")
+	}
+	failed := make([]error, len(list))
+	var wait sync.WaitGroup
+	for i, o := range list {
+		wait.Go(func() { failed[i] = a.talk(o, do, o.port) })
+	}
+	wait.Wait()
+	return summed(failed)
+}
+
+// summed is errReported if any has failed; each has been reported.
+func summed(failed []error) error {
+	if errors.Join(failed...) != nil {
+		return errReported
+	}
+	return nil
+}
+
+// talk runs one board's session; heading "" is for a single board, whose error the caller reports.
+func (a *app) talk(o opened, do func(s *session) error, heading string) error {
+	s := &session{Feeder: o.feeder, a: a}
+	err := o.err
+	if o.feeder != nil {
+		defer o.feeder.Close()
+		if heading != "" {
+			fmt.Fprintf(&s.out, "\n%s (%s)\n", heading, o.feeder.BoardName())
+		}
+		err = do(s)
+	}
+	speaking.Lock()
+	defer speaking.Unlock()
+	s.flush()
+	if heading != "" && err != nil && !errors.Is(err, errReported) {
+		fmt.Fprintf(a.err, "%s: %v\n", heading, err)
+	}
+	return err
+}
+
+// flush prints what has been said so far; the caller holds speaking.
+func (s *session) flush() {
+	io.WriteString(s.a.out, s.out.String())
+	s.out.Reset()
+}
+
+// ask puts a question and wants yes; anything else, and the end of input, is no.
+func (s *session) ask(question string) bool {
+	speaking.Lock()
+	defer speaking.Unlock()
+	s.flush()
+	fmt.Fprintf(s.a.out, "%s [y/N] ", question)
+	answer := readLine(s.a.in)
+	if !isTerminal(s.a.out) {
+		fmt.Fprintln(s.a.out)
+	}
+	switch strings.ToLower(strings.TrimSpace(answer)) {
+	case "y", "yes":
+		return true
+	}
+	return false
+}
+
+// readLine reads up to the end of a line and not a byte more: the next question has its own.
+func readLine(in io.Reader) string {
+	var line []byte
+	var b [1]byte
+	for {
+		n, err := in.Read(b[:])
+		if n == 1 && b[0] != '\n' {
+			line = append(line, b[0])
+		}
+		if err != nil || n == 1 && b[0] == '\n' {
+			return string(line)
+		}
+	}
+}
+

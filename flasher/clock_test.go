@@ -1,0 +1,51 @@
+package flasher_test
+
+import (
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"mealtab/flasher"
+	"mealtab/flasher/flashertest"
+)
+
+// boardAhead is how far the emulated clock is ahead of the world, to the millisecond, by looking for the moment at which its seconds
+// change.
+func boardAhead(e *flashertest.Emulated) time.Duration {
+	second := func() time.Time { return e.ChipTime() }
+	first := second()
+	for second().Equal(first) {
+		e.Sleep(time.Millisecond)
+	}
+	return second().Sub(e.Now())
+}
+
+// The requirement is 20 ms. USB bridges differ in their latency: a full-speed device is asked every millisecond, and a bridge's
+// latency timer holds input back for up to 16 ms [common practice].
+func TestClockIsSetWithin20ms(t *testing.T) {
+	for _, name := range []string{"m328-mains", "m328-cells"} {
+		for _, l := range []struct{ out, in time.Duration }{{0, 0}, {time.Millisecond, 2 * time.Millisecond}, {time.Millisecond, 16 * time.Millisecond}, {8 * time.Millisecond, 8 * time.Millisecond}} {
+			t.Run(fmt.Sprint(name, " ", l.out, " ", l.in), func(t *testing.T) {
+				e := flashertest.New(t, name, flashertest.Table(t, name, []uint16{420, 1110}, 0), nil)
+				e.Out, e.In = l.out, l.in
+				e.Board.SetClock(e.Now().Add(-3700 * time.Second))
+				f := connect(t, e)
+				r, err := f.SetClock()
+				require.NoError(t, err)
+				real := boardAhead(e)
+				require.Less(t, real.Abs(), 20*time.Millisecond)
+				t.Logf("reported %v, really %v, trip %v", r.Offset, real, r.Trip)
+			})
+		}
+	}
+}
+
+func TestClockChipSilent(t *testing.T) {
+	e := flashertest.New(t, "m328-mains", flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 0), nil)
+	f := connect(t, e)
+	e.Board.Silence(true)
+	_, err := f.SetClock()
+	require.ErrorIs(t, err, flasher.ErrNoClock)
+}
