@@ -62,31 +62,53 @@ func (a Analysis) Energy() units.KcalPerKg {
 // memory). A point more or less of either is 35 kcal/kg, a tenth of the method's own error.
 const usualMoisture, usualAsh = 9, 7
 
+// parts of an analysis, in the order in which they are checked.
+var parts = []string{"protein", "fat", "fibre", "ash", "moisture"}
+
+const analysisHint = `write for example "protein 34, fat 14, fibre 3, ash 7, moisture 8", in percent`
+
 // ParseAnalysis reads "protein 34, fat 14, fibre 3, ash 7, moisture 8". Protein, fat and fibre must be there.
 func ParseAnalysis(text string) (Food, error) {
-	a := Analysis{}
-	parts := map[string]*float64{"protein": &a.Protein, "fat": &a.Fat, "fibre": &a.Fibre, "ash": &a.Ash, "moisture": &a.Moisture}
-	given := map[string]bool{}
-	const hint = `write for example "protein 34, fat 14, fibre 3, ash 7, moisture 8", in percent`
+	given := map[string]string{}
 	for _, item := range strings.Split(text, ",") {
 		words := strings.Fields(strings.NewReplacer("%", " ", "=", " ", ":", " ").Replace(strings.ToLower(item)))
 		if len(words) != 2 {
-			return Food{}, keyErrorf("analysis", hint, "%q is not a part with its percentage", strings.TrimSpace(item))
+			return Food{}, keyErrorf("analysis", analysisHint, "%q is not a part with its percentage", strings.TrimSpace(item))
 		}
 		name := analysisName(words[0])
-		part, known := parts[name]
-		n, err := strconv.ParseFloat(words[1], 64)
-		switch {
-		case !known:
-			return Food{}, keyErrorf("analysis", hint, "%q is not a part of an analysis", words[0])
-		case err != nil || !(n >= 0 && n <= 100):
-			return Food{}, keyErrorf("analysis", hint, "%q is not a percentage", words[1])
-		case given[name]:
+		if _, twice := given[name]; twice {
 			return Food{}, keyErrorf("analysis", "", "%s is given twice", name)
 		}
-		*part, given[name] = n, true
+		given[name] = words[1]
 	}
-	return a.food(given, hint)
+	f, err := Analysed(given)
+	if e, ok := err.(*KeyError); ok {
+		e.Key = "analysis"
+	}
+	return f, err
+}
+
+// Analysed computes the energy of a food from the percentages of its parts. The error names the part.
+func Analysed(given map[string]string) (Food, error) {
+	a := Analysis{}
+	figures := map[string]*float64{"protein": &a.Protein, "fat": &a.Fat, "fibre": &a.Fibre, "ash": &a.Ash, "moisture": &a.Moisture}
+	for name := range given {
+		if figures[name] == nil {
+			return Food{}, keyErrorf(name, analysisHint, "%q is not a part of an analysis", name)
+		}
+	}
+	for _, name := range parts {
+		text, ok := given[name]
+		if !ok {
+			continue
+		}
+		n, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(text, "%")), 64)
+		if err != nil || !(n >= 0 && n <= 100) {
+			return Food{}, keyErrorf(name, analysisHint, "%q is not a percentage", text)
+		}
+		*figures[name] = n
+	}
+	return a.food(given)
 }
 
 func analysisName(word string) string {
@@ -101,22 +123,22 @@ func analysisName(word string) string {
 	return word
 }
 
-func (a Analysis) food(given map[string]bool, hint string) (Food, error) {
+func (a Analysis) food(given map[string]string) (Food, error) {
 	f := Food{Computed: true}
 	for _, name := range []string{"protein", "fat", "fibre"} {
-		if !given[name] {
-			return Food{}, keyErrorf("analysis", hint, "the analysis has no %s", name)
+		if _, ok := given[name]; !ok {
+			return Food{}, keyErrorf("protein", analysisHint, "the analysis has no %s", name)
 		}
 	}
-	if !given["ash"] {
+	if _, ok := given["ash"]; !ok {
 		a.Ash, f.Assumed = usualAsh, append(f.Assumed, "7 % ash (from memory)")
 	}
-	if !given["moisture"] {
+	if _, ok := given["moisture"]; !ok {
 		a.Moisture, f.Assumed = usualMoisture, append(f.Assumed, "9 % moisture")
 	}
 	if a.Carbohydrate() < 0 {
-		return Food{}, keyErrorf("analysis", "take all figures as fed, not in dry matter", "the parts add up to more than 100 %%")
+		return Food{}, keyErrorf("protein", "take all figures as fed, not in dry matter", "the parts add up to more than 100 %%")
 	}
 	f.Low, f.High = a.Energy()-atwaterError, a.Energy()+atwaterError
-	return f, f.check("analysis")
+	return f, f.check("protein")
 }
