@@ -95,17 +95,17 @@ func TestNightsAgreeWithGoTime(t *testing.T) {
 		in := compiled(t, "zone = \""+name+"\"\n"+meal("often", "dtstart = 2026-11-25T00:00:00\nrrule = \"FREQ=MINUTELY;INTERVAL=15\""))
 		r := newReview(in)
 		end := start + 2*366*table.MinutesPerDay
-		got := map[string]zone.Kind{}
+		got := map[table.Minute]zone.Kind{}
 		for _, n := range r.findNights(start, end) {
-			got[n.nominal.Time().Format("2006-01-02T15:04")] = n.kind
+			got[n.nominal] = n.kind
 		}
-		want := map[string]zone.Kind{}
-		shows := map[string]int{}
+		shows := map[table.Minute]int{} // by reading of the clock on the wall: how often
 		for at := start; at < end; at += 15 {
-			shows[at.Time().In(loc).Format("2006-01-02T15:04")]++
+			_, east := at.Time().In(loc).Zone()
+			shows[at+table.Minute(east/60)]++
 		}
-		for at := start + table.MinutesPerDay; at < end-table.MinutesPerDay; at += 15 {
-			nominal := at.Time().Format("2006-01-02T15:04")
+		want := map[table.Minute]zone.Kind{}
+		for nominal := start + table.MinutesPerDay; nominal < end-table.MinutesPerDay; nominal += 15 {
 			switch shows[nominal] {
 			case 0:
 				want[nominal] = zone.Gap
