@@ -1,0 +1,138 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	forecast "mealtab/compiler/hopper" // the name is taken in this package
+	"mealtab/compiler/plan"
+	"mealtab/compiler/ration"
+	"mealtab/compiler/table"
+	"mealtab/compiler/units"
+)
+
+// runRationOfPlan reports on the pets that a plan names.
+func (a *app) runRationOfPlan(name string, flags *pflag.FlagSet, f rationFlags) error {
+	for _, key := range append([]string{"intact", "lose", "energy", "analysis"}, petKeys()...) {
+		if flags.Changed(key) {
+			return usagef("--%s does not go with a PLAN: write it into its [[pet]] or [food] table", key)
+		}
+	}
+	src, err := a.read(name)
+	if err != nil {
+		return err
+	}
+	l, err := a.loadPlan(name, src)
+	if err != nil {
+		return err
+	}
+	home, ds := ration.FromPlan(l.plan)
+	if err := a.report(append(ds, l.diagnostics...).Sort()); err != nil {
+		return err
+	}
+	switch {
+	case ds.HasErrors():
+		return errReported
+	case home == nil:
+		return fmt.Errorf("%s names no pet: add a [[pet]] table with species = \"cat\" and weight = \"4 kg\", or give both as flags", name)
+	case !home.HasFood:
+		return fmt.Errorf("%s does not say what energy the food has: add a [food] table with energy = \"3800 kcal/kg\", from the label", name)
+	}
+	var b strings.Builder
+	a.members(&b, home, l.plan)
+	if home.Complete() {
+		if err := a.compareWithPlan(&b, home, l); err != nil {
+			return err
+		}
+	}
+	var list []string
+	for _, m := range home.Members {
+		if m.Estimate != nil {
+			list = append(append(list, m.Estimate.Notes...), ration.Cautions(m.Pet.Species)...)
+		}
+	}
+	heed(&b, unique(list))
+	if _, err := io.WriteString(a.out, b.String()); err != nil {
+		return err
+	}
+	if len(ds) > 0 {
+		return errReported // a pet for a veterinarian
+	}
+	return nil
+}
+
+func petKeys() (keys []string) {
+	for _, k := range petFlags {
+		keys = append(keys, k.key)
+	}
+	return keys
+}
+
+// unique keeps the first of equal strings.
+func unique(list []string) (out []string) {
+	for _, s := range list {
+		if !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// members shows the rations one by one.
+func (a *app) members(b *strings.Builder, home *ration.Household, p *plan.Plan) {
+	for _, m := range home.Members {
+		if m.Grams == nil {
+			continue
+		}
+		r := &rationReport{pet: m.Pet, food: home.Food, estimate: m.Estimate, grams: m.Grams}
+		if p.Wheel != nil {
+			r.pocket = units.Milligrams(p.Wheel.PocketMilligrams)
+		}
+		if b.Len() > 0 {
+			b.WriteString("\n")
+		}
+		r.heading(b)
+		r.energy(b)
+		r.portions(b)
+	}
+}
+
+// countedDays is how long the plan's food is counted: 52 weeks.
+const countedDays = 364
+
+// compareWithPlan sets what the plan feeds against the equations, for each preset.
+func (a *app) compareWithPlan(b *strings.Builder, home *ration.Household, l *loaded) error {
+	c, err := a.compile(l, compileOptions{})
+	if err != nil {
+		return err
+	}
+	fmt.Fprint(b, "\nThe plan\n")
+	for _, preset := range presets(c) {
+		with := ""
+		if preset >= 0 {
+			with = fmt.Sprintf("with preset %q ", c.plan.Presets[preset])
+		}
+		in := forecast.Input{Table: c.Table, From: moment.Minute(a.now), Preset: preset, Local: c.offsetMinutes}
+		day := forecast.Compare(in, countedDays).Day
+		if day.Count == 0 || day.Total[0] == 0 {
+			b.WriteString(wrap("  ", with+"nothing is fed, or it is not known what a pocket holds"))
+			continue
+		}
+		v, ds := home.Compare(day.Total[0] / units.Milligrams(day.Count))
+		b.WriteString(wrap("  ", with+v.String()))
+		for _, d := range ds {
+			b.WriteString(wrap("  ", d.Hint))
+		}
+	}
+	return nil
+}
+
+// offsetMinutes is the zone's distance from UTC.
+func (c *compiled) offsetMinutes(at table.Minute) int {
+	return c.zone.At(at.Time().Unix()).Seconds / 60
+}

@@ -1,0 +1,160 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"mealtab/compiler/ration"
+	"mealtab/compiler/units"
+)
+
+// rationReport is all that is shown about one pet.
+type rationReport struct {
+	pet      ration.Pet
+	food     ration.Food
+	estimate *ration.Estimate
+	grams    *ration.Grams
+	pocket   units.Milligrams // 0: not known
+}
+
+func (r *rationReport) text() string {
+	var b strings.Builder
+	r.heading(&b)
+	r.energy(&b)
+	r.portions(&b)
+	r.snippet(&b)
+	heed(&b, append(append([]string{}, r.estimate.Notes...), ration.Cautions(r.pet.Species)...))
+	return b.String()
+}
+
+func heed(b *strings.Builder, list []string) {
+	fmt.Fprint(b, "\nPlease heed\n")
+	for _, c := range list {
+		b.WriteString(wrap("  - ", c))
+	}
+}
+
+func (r *rationReport) heading(b *strings.Builder) {
+	p := r.pet
+	name := p.Name
+	if name == "" {
+		name = "A " + string(p.Species)
+	}
+	kind := "neutered"
+	if p.Intact {
+		kind = "not neutered"
+	}
+	if p.Growing() {
+		kind = "growing"
+	}
+	fmt.Fprintf(b, "%s, %s, %s\n", name, r.mass(p.Weight), kind)
+	if len(r.estimate.Assumed) > 0 {
+		b.WriteString(wrap("  assumed: ", strings.Join(r.estimate.Assumed, "; ")))
+	}
+	if w := r.estimate.Weight; w[0] != p.Weight || w[1] != p.Weight {
+		to := ""
+		if w[1] != w[0] {
+			to = " to " + r.mass(w[1].Round(units.Gram*10))
+		}
+		fmt.Fprintf(b, "  computed for an ideal weight of %s%s\n", r.mass(w[0].Round(units.Gram*10)), to)
+	}
+}
+
+// mass is shown in pounds too where the owner thinks in them.
+func (r *rationReport) mass(m units.Milligrams) string {
+	if r.pet.Pounds {
+		return fmt.Sprintf("%s (%s)", m.Round(units.Gram*10), m.Pounds())
+	}
+	return m.String()
+}
+
+func (r *rationReport) energy(b *strings.Builder) {
+	e := r.estimate
+	fmt.Fprint(b, "\nEnergy a day, by each published equation\n")
+	for _, row := range e.Rows {
+		fmt.Fprintf(b, "  %-38s %20s   %s\n", row.Name, row.Range, row.Formula)
+		fmt.Fprintf(b, "  %-38s %20s   %s\n", "", "", row.Source)
+	}
+	fmt.Fprintf(b, "  %-38s %20s\n", "together", e.Range)
+	fmt.Fprintf(b, "  kg is the weight in kilograms; RER is 70 × kg^0.75, here %s\n", e.RER)
+}
+
+func (r *rationReport) portions(b *strings.Builder) {
+	g, f := r.grams, r.food
+	fmt.Fprint(b, "\nFood a day\n")
+	if f.Computed {
+		fmt.Fprintf(b, "  energy of the food    %.0f to %.0f kcal/kg, by modified Atwater from the analysis\n", float64(f.Low), float64(f.High))
+		if len(f.Assumed) > 0 {
+			fmt.Fprintf(b, "                        assumed: %s\n", strings.Join(f.Assumed, "; "))
+		}
+	} else {
+		fmt.Fprintf(b, "  energy of the food    %s, as given\n", f.Low)
+	}
+	if r.pet.Extras > 0 {
+		fmt.Fprintf(b, "  less extras           %s; %s are left for the food\n", r.pet.Extras, g.InFood)
+		if g.ExtrasToo {
+			fmt.Fprint(b, "                        more than a tenth of the energy comes from extras: less is better (AAHA)\n")
+		}
+	}
+	fmt.Fprintf(b, "  by the equations      %s\n", r.span(g.Day))
+	fmt.Fprintf(b, "  in %-18s %s each\n", count(g.Meals, "meal"), r.span(g.Portion))
+	b.WriteString(wrap("                        ", g.MealsWhy))
+	fmt.Fprintf(b, "  to begin with         %s of %s, the middle; then go by the scale\n", count(g.Meals, "meal"), r.ounces(g.First))
+	if r.pocket > 0 {
+		fmt.Fprintf(b, "                        %.1f pockets of %s; the feeder carries the remainder to the next meal\n",
+			float64(g.First)/float64(r.pocket), r.pocket)
+	}
+}
+
+func (r *rationReport) span(m [2]units.Milligrams) string {
+	digits := 0
+	if m[0] < 20*units.Gram {
+		digits = 1
+	}
+	s := fmt.Sprintf("%.*f to %.*f g", digits, m[0].Grams(), digits, m[1].Grams())
+	if r.pet.Pounds {
+		s += fmt.Sprintf(" (%s to %s)", m[0].Pounds(), m[1].Pounds())
+	}
+	return s
+}
+
+func (r *rationReport) ounces(m units.Milligrams) string {
+	if r.pet.Pounds {
+		return fmt.Sprintf("%s (%s)", m, m.Pounds())
+	}
+	return m.String()
+}
+
+// mealTimes are spread over the day; a start, to be changed to what suits the household.
+func mealTimes(meals int) []string {
+	const first, last = 7 * 60, 22 * 60
+	if meals == 1 {
+		return []string{"07:00"}
+	}
+	var list []string
+	for i := range meals {
+		minute := first + i*(last-first)/(meals-1)
+		if meals <= 3 {
+			minute = first + i*(19*60-first)/(meals-1)
+		}
+		list = append(list, fmt.Sprintf("%02d:%02d", minute/60, minute%60/5*5))
+	}
+	return list
+}
+
+// snippet is what may go into a plan.
+func (r *rationReport) snippet(b *strings.Builder) {
+	fmt.Fprint(b, "\nFor the plan\n  [[meal]]\n")
+	name := "meal"
+	if r.pet.Name != "" {
+		name = r.pet.Name
+	}
+	fmt.Fprintf(b, "  name    = %q\n  portion = %q\n  rrule   = \"FREQ=DAILY\"\n  at      = [", name, r.grams.First)
+	for i, t := range mealTimes(r.grams.Meals) {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(b, "%q", t)
+	}
+	b.WriteString("]\n")
+}
