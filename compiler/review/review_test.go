@@ -92,7 +92,7 @@ func TestNightsAgreeWithGoTime(t *testing.T) {
 	for _, name := range []string{"Europe/Lisbon", "America/New_York", "Australia/Lord_Howe"} {
 		loc, err := time.LoadLocation(name)
 		require.NoError(t, err)
-		in := compiled(t, "zone = \""+name+"\"\n"+meal("often", "dtstart = 2026-11-25T00:00:00\nrrule = \"FREQ=MINUTELY;INTERVAL=15\""))
+		in := compiled(t, "zone = \""+name+"\"\n"+meal("often", "dtstart = 2026-11-25T00:00:00\nrrule = \"FREQ=MINUTELY;INTERVAL=15;UNTIL=20290101\""))
 		r := newReview(in)
 		end := start + 2*366*table.MinutesPerDay
 		got := map[table.Minute]zone.Kind{}
