@@ -90,6 +90,7 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	root.AddCommand(a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
 	root.AddCommand(a.rationCommand(), a.calibrateCommand())
 	root.AddCommand(a.rehearseCommand(), a.emulateCommand())
+	root.AddCommand(a.chartCommand())
 	root.AddCommand(a.portsCommand(), a.statusCommand())
 	return root
 }

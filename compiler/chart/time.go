@@ -1,0 +1,58 @@
+package chart
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"mealtab/compiler/table"
+)
+
+// nominal is what the clock on the wall shows at an instant.
+func nominal(in Input, at table.Minute) table.Minute {
+	return at + table.Minute(in.Zone.At(unix(at)).Seconds/60)
+}
+
+func unix(m table.Minute) int64 { return table.Epoch + 60*int64(m) }
+
+func minuteOf(unix int64) table.Minute { return table.Minute(floorDiv(unix-table.Epoch, 60)) }
+
+func dayOf(nominal table.Minute) int { return int(floorDiv(int64(nominal), table.MinutesPerDay)) }
+
+func ofDay(nominal table.Minute) int { return int(nominal) - dayOf(nominal)*table.MinutesPerDay }
+
+func floorDiv(a, b int64) int64 {
+	q := a / b
+	if a%b < 0 {
+		q--
+	}
+	return q
+}
+
+func date(day int) time.Time { return time.Date(2000, 1, 1+day, 0, 0, 0, 0, time.UTC) }
+
+func dayNumber(t time.Time) int { return int((t.Unix() - table.Epoch) / 86400) }
+
+func dateText(day int, layout string) string { return date(day).Format(layout) }
+
+func clock(minutes int) string { return fmt.Sprintf("%02d:%02d", minutes/60, minutes%60) }
+
+func daysIn(month time.Time) int { return month.AddDate(0, 1, -month.Day()).Day() }
+
+// grams is a weight without needless digits: "18 g", "6.2 g", "1.4 kg".
+func grams(milligrams int64) string {
+	unit, n := " g", milligrams
+	if milligrams >= 1_000_000 {
+		unit, n = " kg", milligrams/1000
+	}
+	s := fmt.Sprintf("%d.%03d", n/1000, n%1000)
+	return strings.TrimRight(strings.TrimRight(s, "0"), ".") + unit
+}
+
+// plural is "1 serving", "2 servings".
+func plural(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
