@@ -127,10 +127,11 @@ func mapTable() string {
 			fmt.Sprint(m.Size), fmt.Sprintf("0, %d", m.BankSize), fmt.Sprint(m.BankSize),
 			fmt.Sprintf("%d: %d × %d", m.Journal(), m.JournalSlots, table.JournalSlotSize),
 			fmt.Sprintf("%d: %d × %d", m.History(), m.HistorySlots, table.HistorySize),
+			fmt.Sprintf("%d: %d", m.ClockSet(), table.ClockSetSize),
 			fmt.Sprint(m.Size - m.Used()),
 		})
 	}
-	return markdown([]string{"EEPROM bytes", "banks at", "bank bytes", "journal", "history", "spare bytes"}, rows)
+	return markdown([]string{"EEPROM bytes", "banks at", "bank bytes", "journal", "history", "clock set", "spare bytes"}, rows)
 }
 
 func boardTable() string {

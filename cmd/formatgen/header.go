@@ -97,12 +97,13 @@ func eepromMap(h *header) {
 		h.define("JOURNAL_SLOTS", number(m.JournalSlots), "")
 		h.define("HISTORY_AT", number(m.History()), "")
 		h.define("HISTORY_SLOTS", number(m.HistorySlots), "")
+		h.define("CLOCK_SET_AT", number(m.ClockSet()), "instant of the last setting (4), low byte of its CRC")
 	}
 	h.WriteString("#else\n#error \"EEPROM_SIZE is none that compiler/table has a map for\"\n#endif\n")
 	h.define("BANK_COMMITTED", fmt.Sprintf("0x%02X", table.Committed), "commit byte of a valid bank")
 	h.define("BANK_VOID", fmt.Sprintf("0x%02X", table.Erased), "of a bank in work")
 	h.define("CLOCK_HISTORY_SLOTS", number(table.ClockHistorySlots), "in the memory beside the clock chip")
-	h.WriteString("\n#if HISTORY_AT + HISTORY_SLOTS * 8 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT\n#error \"the EEPROM's parts overlap\"\n#endif\n")
+	h.WriteString("\n#if CLOCK_SET_AT + 5 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT\n#error \"the EEPROM's parts overlap\"\n#endif\n")
 }
 
 func records(h *header) {

@@ -11,6 +11,7 @@ const (
 	bankHead        = 1 // the commit byte stands before the table
 	JournalSlotSize = 16
 	HistorySize     = 8
+	ClockSetSize    = 5
 	// ClockHistorySlots is the number of history records in the 4096-byte memory beside the clock chip. It is odd
 	// and one less than fits, so that the eight-bit sequence numbers break where the ring does.
 	ClockHistorySlots = 511
@@ -24,11 +25,11 @@ type Map struct {
 	HistorySlots int
 }
 
-// Maps lists the sizes of EEPROM that boards have.
+// Maps lists the sizes of EEPROM that boards have. The smallest has no history: its journal shows the last records.
 func Maps() []Map {
 	return []Map{
-		{Size: 512, BankSize: 192, JournalSlots: 7, HistorySlots: 2},
-		{Size: 1024, BankSize: 416, JournalSlots: 9, HistorySlots: 6},
+		{Size: 512, BankSize: 192, JournalSlots: 7, HistorySlots: 0},
+		{Size: 1024, BankSize: 416, JournalSlots: 9, HistorySlots: 5},
 	}
 }
 
@@ -57,8 +58,12 @@ func (m Map) Journal() int { return BankCount * m.BankSize }
 // History is the offset of the first record.
 func (m Map) History() int { return m.Journal() + m.JournalSlots*JournalSlotSize }
 
+// ClockSet is the offset of a note of the instant at which the clock was last set: seconds since 2000-01-01T00:00Z (4) and
+// the low byte of their CRC. A note that does not match its check means never.
+func (m Map) ClockSet() int { return m.History() + m.HistorySlots*HistorySize }
+
 // Used is the number of bytes in use; the rest is spare.
-func (m Map) Used() int { return m.History() + m.HistorySlots*HistorySize }
+func (m Map) Used() int { return m.ClockSet() + ClockSetSize }
 
 // Board is a board profile the firmware is built for.
 type Board struct {

@@ -203,7 +203,7 @@ func Events() []Field {
 		{"SUPPLY", EventSupply, "", "millivolts", "", "the supply was too low to turn the wheel"},
 		{"STARTED", EventStarted, "", "MCUSR", "", "reset; which flags of the reset status register were set"},
 		{"CLOCK_LOST", EventClockLost, "", "fault bits", "", "the clock chip could not be trusted; time goes on from the watchdog"},
-		{"CLOCK_SET", EventClockSet, "", "seconds", "", "the clock was set; by how much, two's complement; 8000: by more than nine hours"},
+		{"CLOCK_SET", EventClockSet, "", "", "", "the clock was set"},
 		{"TABLE", EventTable, "", "sequence", "", "a new table was committed"},
 		{"PRESET", EventPreset, "", "index", "", "another preset"},
 		{"ADJUST", EventAdjust, "", "tenths", "", "another portion adjustment"},

@@ -40,12 +40,12 @@ static void open_table(const char *hex)
 		printf("bad %d %d\n", fault, cursor_at - 1);
 }
 
-static void print_serving(const serving_t *s, int adjust, int32_t *carry)
+static void print_serving(int adjust, int32_t *carry)
 {
-	printf("%ld ", (long)s->at);
+	printf("%ld ", (long)serving.at);
 	for (int i = 0; i < SERVING_MEALS_BYTES; i++)
-		printf("%02x", s->meals[i]);
-	printf(" %u\n", table_pockets(s, (uint8_t)adjust, carry));
+		printf("%02x", serving.meals[i]);
+	printf(" %u\n", table_pockets((uint8_t)adjust, carry));
 }
 
 static void run(const char *args)
@@ -53,16 +53,15 @@ static void run(const char *args)
 	long after, limit, slice, carry_in;
 	int preset, n, adjust;
 	int32_t carry;
-	serving_t s;
 
 	if (sscanf(args, "%ld %ld %d %ld %d %ld %d", &after, &limit, &preset, &slice, &n, &carry_in, &adjust) != 7)
 		exit(2);
 	carry = (int32_t)carry_in;
 	while (n > 0 && after < limit) {
 		long to = after + slice < limit ? after + slice : limit;
-		if (table_next((int32_t)after, (uint16_t)(to - after), (uint8_t)preset, &s)) {
-			print_serving(&s, adjust, &carry);
-			after = s.at;
+		if (table_next((int32_t)after, (uint16_t)(to - after), (uint8_t)preset)) {
+			print_serving(adjust, &carry);
+			after = serving.at;
 			n--;
 		} else {
 			after = to;

@@ -3,7 +3,9 @@
 #ifndef BOARD_H
 #define BOARD_H
 
-#if defined(BOARD_M328_MAINS)
+#ifndef __AVR__
+#include "board_host.h" /* the host build of the pure modules */
+#elif defined(BOARD_M328_MAINS)
 #include "../boards/m328-mains.h"
 #elif defined(BOARD_M328_CELLS)
 #include "../boards/m328-cells.h"
@@ -17,11 +19,9 @@
 #include "../boards/m328-mains.h"
 #endif
 
-#include <avr/io.h>
-
 #include "table_format.h"
 
-#if F_CPU != BOARD_CLOCK
+#if defined(__AVR__) && F_CPU != BOARD_CLOCK
 #error "the build's F_CPU is not the board's clock"
 #endif
 #if BOARD_CLOCK / TWI_HZ < 16 + 2

@@ -91,9 +91,3 @@ void date_week(const date_t *d, uint8_t week_start, week_t *w)
 	w->week = (uint8_t)(fourth / 7 + 1);
 	w->weeks = (uint8_t)((length - 1 - (uint16_t)fourth % 7) / 7 + 1);
 }
-
-int32_t floor_days(int32_t minutes)
-{
-	int32_t days = minutes / MINUTES_PER_DAY;
-	return minutes % MINUTES_PER_DAY < 0 ? days - 1 : days;
-}

@@ -39,7 +39,4 @@ typedef struct {
 } week_t;
 void date_week(const date_t *d, uint8_t week_start, week_t *w);
 
-/* Quotient toward minus infinity, for minutes before 2000. */
-int32_t floor_days(int32_t minutes);
-
 #endif

@@ -35,10 +35,12 @@ static bool after_reset; /* how long the power was off is not known */
 /* Whether the clock chip's time agrees with the watchdog's, which may be far off and counts in steps of 8 s. */
 static bool plausible(void)
 {
+	uint32_t tolerance = unsure / 2 + 8 * TICK_SECONDS;
+
 	if (after_reset)
 		/* The cursor may be ahead where time went on from the watchdog, but not by days. */
 		return clock_seconds + DAY_SECONDS > feeder_now;
-	return clock_seconds - feeder_now + unsure / 2 + 2 * TICK_SECONDS <= unsure / 2 + unsure + 10 * TICK_SECONDS;
+	return clock_seconds - feeder_now + tolerance <= 2 * tolerance;
 }
 
 static void set_now(uint32_t seconds)
@@ -114,17 +116,13 @@ static void settle_until_now(void)
 
 void feeder_clock_was_set(void)
 {
-	uint32_t change = clock_seconds - feeder_now;
-
-	if (change + INT16_MAX > 2UL * INT16_MAX)
-		change = 0x8000;
 	believe();
 	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. */
 	if (!time_known() || journal.cursor > feeder_minute + DAY_MINUTES) {
 		journal.cursor = feeder_minute;
 		record_state();
 	}
-	note(EVENT_CLOCK_SET, (uint16_t)change);
+	note(EVENT_CLOCK_SET, 0);
 }
 
 /* ---- the wheel ---- */
@@ -192,44 +190,44 @@ static bool resume(void)
 
 /* ---- servings ---- */
 
-static uint16_t first_missed_count;
+static uint16_t missed_count;
 static int32_t first_missed;
 
 static void miss(int32_t at)
 {
-	if (first_missed_count == 0)
+	if (missed_count == 0)
 		first_missed = at;
-	if (first_missed_count < 0xFFFF)
-		first_missed_count++;
+	if (missed_count < 0xFFFF)
+		missed_count++;
 }
 
 static void record_missed(void)
 {
-	if (first_missed_count == 0)
+	if (missed_count == 0)
 		return;
 	feeder_faults |= FAULT_MISSED;
-	history_add(first_missed, EVENT_MISSED, first_missed_count);
-	first_missed_count = 0;
+	history_add(first_missed, EVENT_MISSED, missed_count);
+	missed_count = 0;
 }
 
-/* Settled before the wheel turns: after a cut the serving is finished, never begun again. */
-static void serve(const serving_t *s)
+/* Gives `serving`. It is settled before the wheel turns: after a cut the serving is finished, never begun again. */
+static void serve(void)
 {
-	journal.cursor = s->at;
+	journal.cursor = serving.at;
 	journal.kind = KIND_SERVING;
 	journal.resumed = 0;
-	journal.pockets = table_pockets(s, journal.adjust, &journal.carry);
+	journal.pockets = table_pockets(journal.adjust, &journal.carry);
 	journal_append();
-	history_add(s->at, EVENT_SERVED, journal.pockets);
+	history_add(serving.at, EVENT_SERVED, journal.pockets);
 	feeder_turn();
 }
 
 /* Finds the newest serving after the cursor and up to now; the ones before it are missed. */
-static bool newest_due(serving_t *newest)
+static bool newest_due(void)
 {
 	int32_t after = journal.cursor;
 	bool found = false;
-	serving_t s;
+	serving_t newest;
 
 	if (after < feeder_minute - OLDEST_MISSED)
 		after = feeder_minute - OLDEST_MISSED;
@@ -238,40 +236,41 @@ static bool newest_due(serving_t *newest)
 		if (feeder_minute - after < SEARCH_MINUTES)
 			span = (uint16_t)(feeder_minute - after);
 		power_tick();
-		if (!table_next(after, span, journal.preset, &s)) {
+		if (!table_next(after, span, journal.preset)) {
 			after += span;
 			continue;
 		}
 		if (found)
-			miss(newest->at);
-		*newest = s;
+			miss(newest.at);
+		newest = serving;
 		found = true;
-		after = s.at;
+		after = serving.at;
 	}
+	if (found)
+		serving = newest;
 	return found;
 }
 
 /* Settles everything up to now; a serving that waits for the supply stays due. */
 static void settle(void)
 {
-	serving_t s;
 	bool late;
 
-	first_missed_count = 0;
-	if (!newest_due(&s))
+	missed_count = 0;
+	if (!newest_due())
 		return;
-	late = feeder_minute - s.at > (int32_t)table.late;
+	late = feeder_minute - serving.at > (int32_t)table.late;
 	if (!late && !supply_good())
 		return;
 	waiting = false;
 	if (late)
-		miss(s.at);
+		miss(serving.at);
 	record_missed();
 	if (late) {
-		journal.cursor = s.at;
+		journal.cursor = serving.at;
 		record_state();
 	} else {
-		serve(&s);
+		serve();
 	}
 }
 
@@ -288,11 +287,9 @@ static int32_t next_due; /* minute for which the clock is armed */
 /* Arms the clock for the next serving; true if that is due already. */
 static bool arm(void)
 {
-	serving_t s;
-
 	next_due = feeder_minute + DAY_MINUTES;
-	if (table_next(feeder_minute, SEARCH_MINUTES, journal.preset, &s))
-		next_due = s.at;
+	if (table_next(feeder_minute, SEARCH_MINUTES, journal.preset))
+		next_due = serving.at;
 	if (!clock_arm(next_due))
 		doubt(FAULT_CLOCK_SILENT);
 	feeder_time();

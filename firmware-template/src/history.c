@@ -5,6 +5,8 @@
 #include "storage.h"
 #include "table_format.h"
 
+#if HISTORY_SLOTS > 0
+
 static bool on_clock_module;
 static uint16_t newest;  /* slot */
 static uint8_t sequence; /* of the newest */
@@ -91,3 +93,5 @@ bool history_get(uint16_t back, uint8_t *raw)
 		slot += history_slots();
 	return slot_read(slot - back, raw) && raw[HISTORY_SEQUENCE] == (uint8_t)(sequence - back);
 }
+
+#endif

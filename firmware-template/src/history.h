@@ -6,10 +6,13 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "table_format.h"
+
 /* The memory beside the clock chip, given by clock.c; false if it does not answer. A write stays within a page. */
 bool memory_read(uint16_t at, uint8_t *to, uint8_t n);
 bool memory_write(uint16_t at, const uint8_t *from, uint8_t n);
 
+#if HISTORY_SLOTS > 0
 /* Finds out which memory answers and where the newest record is. */
 void history_open(void);
 /* Adds a record; minute is that of UTC since 2000. */
@@ -18,5 +21,12 @@ void history_add(int32_t minute, uint8_t event, uint16_t value);
 bool history_get(uint16_t back, uint8_t *raw);
 /* Records that the memory in use holds. */
 uint16_t history_slots(void);
+#else
+/* A chip of 16 KiB has no room for it; its journal shows the last records. */
+#define history_open()
+#define history_add(minute, event, value) ((void)(minute), (void)(event), (void)(value))
+#define history_get(back, raw) ((void)(back), (void)(raw), false)
+#define history_slots() 0
+#endif
 
 #endif

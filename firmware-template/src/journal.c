@@ -92,10 +92,14 @@ void journal_open(void)
 	memset(&journal, 0, sizeof journal);
 	journal.cursor = CURSOR_NONE;
 	journal.adjust = 10;
-	find_newest();
-	if (newest == NO_MARK)
-		return;
-	slot_read(newest);
+	/* A byte torn by a power cut may read differently the second time. */
+	for (uint8_t tries = 0; tries < 8; tries++) {
+		find_newest();
+		if (newest == NO_MARK)
+			return;
+		if (slot_read(newest) == sequence)
+			break;
+	}
 	bits = raw[JOURNAL_CURSOR + 3] >> 2;
 	journal.cursor = (int32_t)(bytes_get(raw + JOURNAL_CURSOR, 4) & CURSOR_NONE);
 	journal.preset = bits & 7;

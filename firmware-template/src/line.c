@@ -158,6 +158,35 @@ static uint8_t identify(void)
 	return LINE_OK;
 }
 
+/* The low byte of the CRC of the four bytes of the note. */
+static uint8_t note_check(const uint8_t *note)
+{
+	uint16_t crc = CRC_START;
+
+	for (uint8_t i = 0; i < 4; i++)
+		crc = crc_add(crc, note[i]);
+	return (uint8_t)~crc;
+}
+
+/* Appends the instant at which the clock was last set, 0 if the note of it is not whole. */
+static void put_clock_set(void)
+{
+	uint8_t *note = content + ans_size;
+
+	for (uint8_t i = 0; i < 4; i++)
+		put_byte(storage_read(CLOCK_SET_AT + i));
+	if (storage_read(CLOCK_SET_AT + 4) != note_check(note))
+		memset(note, 0, 4);
+}
+
+/* Losing the note never affects feeding, so it is written in place. */
+static void note_clock_set(const uint8_t *note)
+{
+	for (uint8_t i = 0; i < 4; i++)
+		storage_write(CLOCK_SET_AT + i, note[i]);
+	storage_write(CLOCK_SET_AT + 4, note_check(note));
+}
+
 static uint8_t status(void)
 {
 	feeder_time();
@@ -172,6 +201,7 @@ static uint8_t status(void)
 	put_byte(feeder_faults);
 	put_word(power_supply());
 	put_byte(journal.token);
+	put_clock_set();
 	put_byte(table.presets);
 	put(&power_ticks, 2);
 	return LINE_OK;
@@ -208,6 +238,7 @@ static uint8_t clock_set_answer(void)
 		return LINE_NO_CLOCK;
 	last_sequence = content[1];
 	last_seconds = seconds;
+	note_clock_set(req + REQ_CLOCK_SET_NOW);
 	feeder_clock_was_set();
 	feeder_decide();
 	return LINE_OK;
@@ -326,12 +357,20 @@ static uint8_t bank_commit(void)
 	return result;
 }
 
-/* Appends one serving to the answer: minute, pockets, meals. */
-static void put_serving(const serving_t *s, int32_t *carry)
+/* Appends one serving to the answer: minute, pockets, first meal, number of meals. */
+static void put_serving(int32_t *carry)
 {
-	put(&s->at, 4);
-	put_word(table_pockets(s, journal.adjust, carry));
-	put(s->meals, 2);
+	uint8_t first = 0, count = 0;
+
+	for (uint8_t meal = TABLE_MAX_MEALS; meal-- > 0;)
+		if (serving.meals[meal >> 3] >> (meal & 7) & 1) {
+			first = meal;
+			count++;
+		}
+	put(&serving.at, 4);
+	put_word(table_pockets(journal.adjust, carry));
+	put_byte(first);
+	put_byte(count);
 }
 
 static uint8_t next(void)
@@ -339,7 +378,6 @@ static uint8_t next(void)
 	int32_t after = (int32_t)req_long(REQ_NEXT_AFTER);
 	int32_t carry = journal.carry;
 	uint8_t count = req[REQ_NEXT_COUNT];
-	serving_t s;
 
 	if (feeder_bank == NO_BANK)
 		return LINE_NO_TABLE;
@@ -350,9 +388,9 @@ static uint8_t next(void)
 	ans_size += ANS_NEXT_SERVINGS;
 	for (uint8_t days = LINE_NEXT_DAYS; days > 0 && count > 0;) {
 		power_tick();
-		if (table_next(after, SEARCH_MINUTES, journal.preset, &s)) {
-			put_serving(&s, &carry);
-			after = s.at;
+		if (table_next(after, SEARCH_MINUTES, journal.preset)) {
+			put_serving(&carry);
+			after = serving.at;
 			count--;
 		} else {
 			after += SEARCH_MINUTES;

@@ -62,9 +62,10 @@
 #define ANS_STATUS_FAULTS            18  /* fault bits */
 #define ANS_STATUS_SUPPLY            19  /* mV: measured now */
 #define ANS_STATUS_TOKEN             21  /* of the last serving asked for over the line */
-#define ANS_STATUS_PRESETS           22  /* number of presets in the table */
-#define ANS_STATUS_TICKS             23  /* 8 s: periods of the watchdog since the reset, modulo 65536 */
-#define ANS_STATUS_SIZE              25
+#define ANS_STATUS_CLOCK_SET         22  /* seconds: instant of the last setting; 0: never */
+#define ANS_STATUS_PRESETS           26  /* number of presets in the table */
+#define ANS_STATUS_TICKS             27  /* 8 s: periods of the watchdog since the reset, modulo 65536 */
+#define ANS_STATUS_SIZE              29
 
 /* CLOCK_READ: repeated safely, because it reads only */
 #define CODE_CLOCK_READ              3
@@ -129,7 +130,7 @@
 #define REQ_NEXT_COUNT               4   /* servings: 1 to 8 */
 #define REQ_NEXT_SIZE                5
 #define ANS_NEXT_SEARCHED            0   /* minutes: no serving up to and including this instant has been left out; ask again from here */
-#define ANS_NEXT_SERVINGS            4   /* 8 bytes each: minute (4), pockets (2), mask of the meals 0 to 15 (2) */
+#define ANS_NEXT_SERVINGS            4   /* 8 bytes each: minute (4), pockets (2), first meal (1), number of meals (1) */
 #define ANS_NEXT_SIZE                4
 
 /* SERVE: repeated safely, because it a token that was served already is not served again, not even after a reset */

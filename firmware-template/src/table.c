@@ -8,6 +8,7 @@
 #include <string.h>
 
 table_t table;
+serving_t serving;
 
 /* A search in progress, in minutes from its first midnight so that it works in 16 bits. Everything later than best is
  * of no interest. */
@@ -16,17 +17,16 @@ static struct {
 	int16_t after, best;
 	uint8_t preset;
 	uint8_t day_bit; /* in rule_marks */
-	uint8_t *meals;  /* due at best */
 } search;
 
 static void offer(int16_t at, uint8_t meal)
 {
 	if (at < search.best) {
 		search.best = at;
-		memset(search.meals, 0, SERVING_MEALS_BYTES);
+		memset(serving.meals, 0, SERVING_MEALS_BYTES);
 	}
 	if (at == search.best)
-		search.meals[meal >> 3] |= (uint8_t)(1 << (meal & 7));
+		serving.meals[meal >> 3] |= (uint8_t)(1 << (meal & 7));
 }
 
 /* A stretch of one nominal day in which one offset holds. */
@@ -106,35 +106,31 @@ static void search_day(int16_t midnight)
 	search_stretch(&s);
 }
 
-/* The first local date that the search looks at, since 2000-01-01, and sets the base. */
-static int32_t first_day(int32_t after)
+/* The day since 1998 of a nominal minute since 2000; the sum stays positive for all that a search asks. */
+static uint16_t day_of(int32_t minute)
 {
-	int32_t day = floor_days(after + 1 + table.reach_min);
-
-	if (day < table.start)
-		day = table.start;
-	search.base = day * MINUTES_PER_DAY;
-	zone_set_base((uint16_t)(day + EPOCH_DAYS));
-	return day;
+	return (uint16_t)((uint32_t)(minute + EPOCH_DAYS * (int32_t)MINUTES_PER_DAY) / MINUTES_PER_DAY);
 }
 
-bool table_next(int32_t after, uint16_t minutes, uint8_t preset, serving_t *s)
+bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 {
-	int32_t day, last, wait;
+	uint16_t day = day_of(after + 1 + table.reach_min);
+	uint16_t last = day_of(after + minutes + table.reach_max);
 	int16_t midnight = 0;
 
-	day = first_day(after);
-	last = floor_days(after + minutes + table.reach_max);
-	if (last > table.through)
-		last = table.through;
-	wait = search.base - after; /* less than 65 hours unless the table begins later */
+	if (day < table.start + EPOCH_DAYS)
+		day = table.start + EPOCH_DAYS;
+	if (last > table.through + EPOCH_DAYS)
+		last = table.through + EPOCH_DAYS;
 	if (day > last)
 		return false;
-	search.after = (int16_t)-wait;
+	zone_set_base(day);
+	search.base = ((int32_t)day - EPOCH_DAYS) * MINUTES_PER_DAY;
+	/* Less than 65 hours either way: the table begins later than the search at most by its own reach. */
+	search.after = (int16_t)(after - search.base);
 	search.best = search.after + (int16_t)minutes + 1;
 	search.preset = preset;
-	search.meals = s->meals;
-	rules_mark((uint16_t)(day + EPOCH_DAYS), (uint8_t)(last - day + 1));
+	rules_mark(day, (uint8_t)(last - day + 1));
 	search.day_bit = 1;
 	/* A gap or a change of offset can bring an instance of a later date first. */
 	for (; day <= last && midnight - table.reach_max <= search.best; day++) {
@@ -142,7 +138,7 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset, serving_t *s)
 		midnight += MINUTES_PER_DAY;
 		search.day_bit <<= 1;
 	}
-	s->at = search.base + search.best;
+	serving.at = search.base + search.best;
 	return search.best <= search.after + (int16_t)minutes;
 }
 
@@ -160,7 +156,7 @@ uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry)
 	return sum > MAX_POCKETS ? MAX_POCKETS : (uint16_t)sum;
 }
 
-uint16_t table_pockets(const serving_t *s, uint8_t adjust, int32_t *carry)
+uint16_t table_pockets(uint8_t adjust, int32_t *carry)
 {
 	uint16_t pockets = 0;
 	uint8_t meal = 0;
@@ -170,7 +166,7 @@ uint16_t table_pockets(const serving_t *s, uint8_t adjust, int32_t *carry)
 		do
 			times_from(0, 0);
 		while (part_next());
-		if (s->meals[meal >> 3] >> (meal & 7) & 1)
+		if (serving.meals[meal >> 3] >> (meal & 7) & 1)
 			pockets += table_pockets_of(part.units, adjust, carry);
 	}
 	return pockets;

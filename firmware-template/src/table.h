@@ -43,6 +43,8 @@ typedef struct {
 	uint8_t meals[SERVING_MEALS_BYTES];
 } serving_t;
 
+extern serving_t serving; /* that was found last */
+
 #define ALL_PRESETS 0xFF
 
 #define MAX_POCKET_UNITS 1000000 /* in one pocket */
@@ -57,12 +59,12 @@ uint8_t table_open(uint16_t at, uint16_t size);
 #define SEARCH_MINUTES 1560
 
 /* Finds the first serving with after < at <= after + minutes (at most SEARCH_MINUTES), of the meals in a preset
- * (ALL_PRESETS: of all). Returns false if there is none. */
-bool table_next(int32_t after, uint16_t minutes, uint8_t preset, serving_t *s);
+ * (ALL_PRESETS: of all), and sets `serving`. Returns false if there is none; `serving` is spoilt then. */
+bool table_next(int32_t after, uint16_t minutes, uint8_t preset);
 
-/* Whole pockets for the meals of a serving at an adjustment of 8 to 12 tenths. *carry is the remainder, in tenths
+/* Whole pockets for the meals of `serving` at an adjustment of 8 to 12 tenths. *carry is the remainder, in tenths
  * of mass units, at most half a pocket either way, and is moved on. At most MAX_POCKETS for a meal. */
-uint16_t table_pockets(const serving_t *s, uint8_t adjust, int32_t *carry);
+uint16_t table_pockets(uint8_t adjust, int32_t *carry);
 /* The same for an amount given in mass units. */
 uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry);
 

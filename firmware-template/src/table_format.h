@@ -107,13 +107,15 @@
 #define JOURNAL_AT                   384
 #define JOURNAL_SLOTS                7
 #define HISTORY_AT                   496
-#define HISTORY_SLOTS                2
+#define HISTORY_SLOTS                0
+#define CLOCK_SET_AT                 496 /* instant of the last setting (4), low byte of its CRC */
 #elif EEPROM_SIZE == 1024
 #define BANK_SIZE                    416 /* bytes, commit byte included */
 #define JOURNAL_AT                   832
 #define JOURNAL_SLOTS                9
 #define HISTORY_AT                   976
-#define HISTORY_SLOTS                6
+#define HISTORY_SLOTS                5
+#define CLOCK_SET_AT                 1016 /* instant of the last setting (4), low byte of its CRC */
 #else
 #error "EEPROM_SIZE is none that compiler/table has a map for"
 #endif
@@ -121,7 +123,7 @@
 #define BANK_VOID                    0xFF /* of a bank in work */
 #define CLOCK_HISTORY_SLOTS          511 /* in the memory beside the clock chip */
 
-#if HISTORY_AT + HISTORY_SLOTS * 8 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT
+#if CLOCK_SET_AT + 5 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT
 #error "the EEPROM's parts overlap"
 #endif
 
@@ -163,7 +165,7 @@
 #define EVENT_SUPPLY                 6   /* millivolts: the supply was too low to turn the wheel */
 #define EVENT_STARTED                7   /* MCUSR: reset; which flags of the reset status register were set */
 #define EVENT_CLOCK_LOST             8   /* fault bits: the clock chip could not be trusted; time goes on from the watchdog */
-#define EVENT_CLOCK_SET              9   /* seconds: the clock was set; by how much, two's complement; 8000: by more than nine hours */
+#define EVENT_CLOCK_SET              9   /* the clock was set */
 #define EVENT_TABLE                  10  /* sequence: a new table was committed */
 #define EVENT_PRESET                 11  /* index: another preset */
 #define EVENT_ADJUST                 12  /* tenths: another portion adjustment */

@@ -121,8 +121,9 @@ func Messages() []Message {
 			{"FAULTS", 18, 1, "", "fault bits"},
 			{"SUPPLY", 19, 2, "mV", "measured now"},
 			{"TOKEN", 21, 1, "", "of the last serving asked for over the line"},
-			{"PRESETS", 22, 1, "", "number of presets in the table"},
-			{"TICKS", 23, 2, "8 s", "periods of the watchdog since the reset, modulo 65536"},
+			{"CLOCK_SET", 22, 4, "seconds", "instant of the last setting; 0: never"},
+			{"PRESETS", 26, 1, "", "number of presets in the table"},
+			{"TICKS", 27, 2, "8 s", "periods of the watchdog since the reset, modulo 65536"},
 		}, "reads only"},
 		{"CLOCK_READ", ClockRead, []Field{
 			{"EDGE", 0, 1, "", "1: answer at the moment at which the seconds change, at most a second later; 0: at once"},
@@ -161,7 +162,7 @@ func Messages() []Message {
 			{"COUNT", 4, 1, "servings", "1 to 8"},
 		}, []Field{
 			{"SEARCHED", 0, 4, "minutes", "no serving up to and including this instant has been left out; ask again from here"},
-			{"SERVINGS", 4, 0, "", "8 bytes each: minute (4), pockets (2), mask of the meals 0 to 15 (2)"},
+			{"SERVINGS", 4, 0, "", "8 bytes each: minute (4), pockets (2), first meal (1), number of meals (1)"},
 		}, "reads only"},
 		{"SERVE", Serve, []Field{
 			{"TOKEN", 0, 1, "", "one more than the token in STATUS, modulo 256"},

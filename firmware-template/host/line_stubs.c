@@ -1,0 +1,89 @@
+/* What the protocol and the feeder's decisions stand on, for the host: a clock that counts, a wheel that counts pockets, a
+ * history memory, a full supply. */
+#include "line_stubs.h"
+
+#include <string.h>
+
+#include "buttons.h"
+#include "clock.h"
+#include "history.h"
+#include "journal.h"
+#include "line.h"
+#include "power.h"
+#include "wheel.h"
+
+uint16_t power_ticks;
+uint8_t power_reset_flags = 1;
+uint32_t clock_seconds;
+uint32_t stub_time = 850000000; /* late in 2026 */
+uint32_t stub_pockets;
+uint8_t stub_output[STUB_OUTPUT];
+uint16_t stub_output_size;
+
+static uint8_t memory[4096];
+
+bool memory_read(uint16_t at, uint8_t *to, uint8_t n)
+{
+	memcpy(to, memory + at % sizeof memory, n);
+	return true;
+}
+
+bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
+{
+	memcpy(memory + at % sizeof memory, from, n);
+	return true;
+}
+
+uint8_t clock_read(void)
+{
+	clock_seconds = stub_time;
+	stub_time++; /* the line's wait for the next second ends */
+	return CLOCK_GOOD;
+}
+
+bool clock_set(uint32_t seconds)
+{
+	stub_time = seconds;
+	clock_seconds = seconds;
+	return true;
+}
+
+bool clock_arm(int32_t minute)
+{
+	(void)minute;
+	return true;
+}
+
+void clock_release(void) {}
+
+bool clock_ageing_read(int8_t *value)
+{
+	*value = 0;
+	return true;
+}
+
+bool clock_ageing_write(int8_t value)
+{
+	return value == 0;
+}
+
+uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
+{
+	(void)turn_ms;
+	(void)trim_us;
+	for (uint8_t i = 1; i <= pockets; i++)
+		journal_step(i);
+	stub_pockets += pockets;
+	return pockets;
+}
+
+uint16_t power_supply(void) { return 5000; }
+void power_tick(void) {}
+void power_flash(uint8_t count) { (void)count; }
+bool power_was_lost(void) { return true; }
+
+void uart_send(uint8_t octet)
+{
+	if (stub_output_size < STUB_OUTPUT)
+		stub_output[stub_output_size++] = octet;
+}
