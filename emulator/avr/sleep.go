@@ -58,7 +58,7 @@ func (m *MCU) sleeping(limit uint64) {
 		m.wake()
 		return
 	}
-	if m.nap.enabled && m.skipNaps(limit) {
+	if !m.opt.NoNapSkip && m.skipNaps(limit) {
 		return
 	}
 	from := m.cycle
