@@ -61,6 +61,7 @@ type napState struct {
 	period  uint64 // between the last two
 	alike   int
 	backoff int
+	skipped uint64
 	trace   *napTrace
 }
 
@@ -78,7 +79,10 @@ type napTrace struct {
 	env    affineEnv
 }
 
-func (n *napState) reset() { *n = napState{} }
+func (n *napState) reset() { *n = napState{skipped: n.skipped} }
+
+// SkippedNaps returns how many naps were not executed one by one, for benchmarks.
+func (m *MCU) SkippedNaps() uint64 { return m.nap.skipped }
 
 // inert are I/O registers that act on nothing by themselves in a nap: they may
 // differ from those of the recorded nap unless it reads them.
@@ -216,6 +220,7 @@ func (m *MCU) addNaps(t *napTrace, n uint64) {
 	m.stats.Wakes += n * t.stats[2]
 	m.stats.Interrupts += n * t.stats[3]
 	m.nap.at = m.cycle
+	m.nap.skipped += n
 	m.recomputeNext()
 }
 
