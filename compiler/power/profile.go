@@ -1,0 +1,224 @@
+package power
+
+import (
+	"bytes"
+	"embed"
+	"errors"
+	"fmt"
+	"math"
+	"path"
+	"slices"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"mealtab/compiler/units"
+)
+
+// Profile is what draws current on a board, and from what.
+type Profile struct {
+	Board string
+	Pack  Pack
+	Boost Boost
+	Draws []Draw
+}
+
+// Pack is a set of cells in series. Triples are poor, usual, good.
+type Pack struct {
+	Cells         int
+	Kind          string
+	Mean          units.Millivolts // of the whole pack, over its life
+	Capacity      [3]units.MilliampHours
+	SelfDischarge float64    // share a year
+	Shelf         [3]float64 // years
+	Source        string
+}
+
+// Boost is the converter that feeds the servo; it is off between servings.
+type Boost struct {
+	Out        units.Millivolts
+	Efficiency [3]float64
+	Source     string
+}
+
+// Draw is one current.
+type Draw struct {
+	Name    string // short, one line
+	Part    string // word by which it can be left out; empty: it cannot
+	When    When
+	Current units.Milliamps
+	Source  string
+	Fitted  bool
+	Cut     string          // what a builder can do about it; empty: nothing
+	Left    units.Milliamps // what flows then
+}
+
+//go:embed boards/*.toml
+var boards embed.FS
+
+// Boards lists the boards with a profile, sorted.
+func Boards() []string {
+	entries, err := boards.ReadDir("boards")
+	if err != nil {
+		panic(err) // embedded: cannot be absent
+	}
+	var names []string
+	for _, e := range entries {
+		names = append(names, strings.TrimSuffix(e.Name(), ".toml"))
+	}
+	slices.Sort(names)
+	return names
+}
+
+// Load finds the profile of a board.
+func Load(board string) (*Profile, error) {
+	src, err := boards.ReadFile(path.Join("boards", board+".toml"))
+	if err != nil {
+		return nil, fmt.Errorf("the currents of board %q are not known; there are %s, or give a file of currents", board, strings.Join(Boards(), ", "))
+	}
+	return Parse(board+".toml", src)
+}
+
+// file is a profile as it is written: quantities are text with units.
+type file struct {
+	Board string
+	Pack  struct {
+		Cells         int
+		Kind, Mean    string
+		Capacity      []string
+		SelfDischarge float64   `toml:"self_discharge"`
+		ShelfYears    []float64 `toml:"shelf_years"`
+		Source        string
+	}
+	Boost struct {
+		Out, Source string
+		Efficiency  []float64
+	}
+	Draw []struct {
+		Name, Part, When, Current, Source, Cut, Left string
+		Fitted                                       *bool
+	}
+}
+
+// Parse reads a profile; name is for messages. Every current needs a source.
+func Parse(name string, src []byte) (*Profile, error) {
+	var f file
+	err := toml.NewDecoder(bytes.NewReader(src)).DisallowUnknownFields().Decode(&f)
+	var unknown *toml.StrictMissingError
+	var bad *toml.DecodeError
+	switch {
+	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
+		line, col := unknown.Errors[0].Position()
+		return nil, fmt.Errorf("%s:%d:%d: %s is not a key of a file of currents", name, line, col, strings.Join(unknown.Errors[0].Key(), "."))
+	case errors.As(err, &bad):
+		line, col := bad.Position()
+		return nil, fmt.Errorf("%s:%d:%d: %s", name, line, col, strings.TrimPrefix(bad.Error(), "toml: "))
+	case err != nil:
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	p, err := f.profile()
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return p, nil
+}
+
+func (f *file) profile() (*Profile, error) {
+	p := &Profile{Board: f.Board, Pack: Pack{Cells: f.Pack.Cells, Kind: f.Pack.Kind, SelfDischarge: f.Pack.SelfDischarge, Source: f.Pack.Source}}
+	var err error
+	if p.Pack.Mean, err = units.ParseVoltage(f.Pack.Mean); err != nil {
+		return nil, fmt.Errorf("pack.mean: %w", err)
+	}
+	if len(f.Pack.Capacity) != 3 || len(f.Pack.ShelfYears) != 3 || len(f.Boost.Efficiency) != 3 {
+		return nil, errors.New("pack.capacity, pack.shelf_years and boost.efficiency have three values each: poor, usual, good")
+	}
+	for i, c := range f.Pack.Capacity {
+		if p.Pack.Capacity[i], err = units.ParseCharge(c); err != nil {
+			return nil, fmt.Errorf("pack.capacity: %w", err)
+		}
+	}
+	p.Pack.Shelf, p.Boost.Efficiency = [3]float64(f.Pack.ShelfYears), [3]float64(f.Boost.Efficiency)
+	if p.Boost.Out, err = units.ParseVoltage(f.Boost.Out); err != nil {
+		return nil, fmt.Errorf("boost.out: %w", err)
+	}
+	p.Boost.Source = f.Boost.Source
+	for _, d := range f.Draw {
+		draw := Draw{Name: d.Name, Part: d.Part, When: When(d.When), Source: d.Source, Cut: d.Cut, Fitted: d.Fitted == nil || *d.Fitted}
+		if draw.Current, err = units.ParseCurrent(d.Current); err != nil {
+			return nil, fmt.Errorf("draw %q: current: %w", d.Name, err)
+		}
+		if d.Left != "" {
+			if draw.Left, err = units.ParseCurrent(d.Left); err != nil {
+				return nil, fmt.Errorf("draw %q: left: %w", d.Name, err)
+			}
+		}
+		p.Draws = append(p.Draws, draw)
+	}
+	return p, p.check()
+}
+
+var whens = []When{Always, Asleep, Awake, Idle, Turning, Standing, Writing, Paging, Talking}
+
+// check refuses figures that no feeder has.
+func (p *Profile) check() error {
+	for i := range 3 {
+		switch {
+		case !(p.Pack.Capacity[i] > 0 && p.Pack.Capacity[i] <= 1e6):
+			return fmt.Errorf("pack.capacity: %s is no capacity of cells", p.Pack.Capacity[i])
+		case !(p.Boost.Efficiency[i] > 0 && p.Boost.Efficiency[i] <= 1):
+			return fmt.Errorf("boost.efficiency: %g is outside 0 to 1", p.Boost.Efficiency[i])
+		case !(p.Pack.Shelf[i] > 0):
+			return errors.New("pack.shelf_years: they are above zero")
+		}
+	}
+	switch {
+	case !(p.Pack.SelfDischarge >= 0 && p.Pack.SelfDischarge < 1):
+		return fmt.Errorf("pack.self_discharge: %g is outside 0 to 1 a year", p.Pack.SelfDischarge)
+	case p.Pack.Mean <= 0 || p.Boost.Out <= 0:
+		return errors.New("voltages are above zero")
+	case p.Pack.Source == "" || p.Boost.Source == "":
+		return errors.New("pack and boost name their source")
+	}
+	for _, d := range p.Draws {
+		switch {
+		case d.Name == "":
+			return errors.New("a draw has no name")
+		case !slices.Contains(whens, d.When):
+			return fmt.Errorf("draw %q: when %q does not exist", d.Name, d.When)
+		case d.Source == "":
+			return fmt.Errorf("draw %q: its source is missing; write where the figure comes from, or \"a guess\"", d.Name)
+		case math.IsNaN(float64(d.Current)) || d.Current < 0 || d.Current > 10_000 || d.Left < 0 || d.Left > d.Current:
+			return fmt.Errorf("draw %q: %s, and %s after the cut, cannot be", d.Name, d.Current, d.Left)
+		}
+	}
+	return nil
+}
+
+// Without leaves parts out, by their words.
+func (p *Profile) Without(names []string) (*Profile, error) {
+	q := *p
+	q.Draws = slices.Clone(p.Draws)
+	for _, name := range names {
+		found := false
+		for i := range q.Draws {
+			if d := &q.Draws[i]; d.Part != "" && d.Part == name {
+				found = true
+				d.Current, d.Cut = d.Left, ""
+				d.Fitted = d.Current > 0
+			}
+		}
+		if !found {
+			return nil, fmt.Errorf("no part is called %q; there are %s", name, strings.Join(p.parts(), ", "))
+		}
+	}
+	return &q, nil
+}
+
+func (p *Profile) parts() (list []string) {
+	for _, d := range p.Draws {
+		if d.Part != "" {
+			list = append(list, d.Part)
+		}
+	}
+	return list
+}
