@@ -1,0 +1,415 @@
+// Package edit changes single values in the text of a plan and leaves everything else as its owner wrote it: comments, blank
+// lines, order, alignment.
+//
+// In: TOML text (v1.0) and a [Key]. Out: new text. The package knows where the keys of a plan stand, not what they mean; values
+// go in and come out as TOML.
+package edit
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// Key names a value of a plan. Table is "" (the top), "wheel", "hopper", "button" and so on, or "meal"; Meal counts from 0.
+type Key struct {
+	Table string
+	Meal  int
+	Name  string
+}
+
+// Doc is a plan's text with the places of its keys.
+type Doc struct {
+	src    []byte
+	tables []*table // in order of the text; tables[0] is the top
+}
+
+// table is a heading with its keys. Offsets are bytes.
+type table struct {
+	name    string // "" for the top
+	heading int    // start of the heading's line; 0 for the top
+	body    int    // end of the heading's line, its newline included
+	keys    []entry
+}
+
+type entry struct {
+	name     string
+	from     int // of the key
+	value    int
+	end      int // of the value
+	equals   int // of the = sign
+	inDotted bool
+	kind     unstable.Kind
+	items    []item
+	text     string // decoded, for a string
+}
+
+// item is one element of a list.
+type item struct {
+	kind unstable.Kind
+	text string // decoded string, or the token
+}
+
+// Parse reads the places. It fails where the text is no TOML, or where meals stand in a form other than [[meal]] headings.
+func Parse(src []byte) (*Doc, error) {
+	d := &Doc{src: src, tables: []*table{{}}}
+	base := len(src) - len(bytes.TrimPrefix(src, []byte("\xEF\xBB\xBF")))
+	var p unstable.Parser
+	p.Reset(src[base:])
+	for p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			names, spans := keyParts(e, base)
+			t := &table{name: strings.Join(names, "."), heading: d.lineStart(spans[0].from)}
+			t.body = d.lineEnd(spans[len(spans)-1].to)
+			if t.name == "meal" && e.Kind != unstable.ArrayTable {
+				return nil, fmt.Errorf("line %d: [meal] is a single table; write [[meal]]", d.line(t.heading))
+			}
+			d.tables = append(d.tables, t)
+		case unstable.KeyValue:
+			d.keyValue(e, base)
+		}
+	}
+	if err := p.Error(); err != nil {
+		return nil, err
+	}
+	for _, k := range d.tables[0].keys {
+		if k.name == "meal" {
+			return nil, fmt.Errorf("line %d: meals are written as a list of values; they can only be changed here under [[meal]] headings", d.line(k.from))
+		}
+	}
+	return d, nil
+}
+
+type span struct{ from, to int }
+
+func keyParts(e *unstable.Node, base int) (names []string, spans []span) {
+	for it := e.Key(); it.Next(); {
+		if n := it.Node(); n.Kind == unstable.Key {
+			names = append(names, string(n.Data))
+			spans = append(spans, span{base + int(n.Raw.Offset), base + int(n.Raw.Offset+n.Raw.Length)})
+		}
+	}
+	return names, spans
+}
+
+func (d *Doc) keyValue(e *unstable.Node, base int) {
+	names, spans := keyParts(e, base)
+	last := len(names) - 1
+	k := entry{name: names[last], from: spans[0].from, end: base + int(e.Raw.Offset+e.Raw.Length), inDotted: last > 0}
+	k.equals = spans[last].to + bytes.IndexByte(d.src[spans[last].to:], '=')
+	k.value = k.equals + 1
+	for k.value < k.end && (d.src[k.value] == ' ' || d.src[k.value] == '\t') {
+		k.value++
+	}
+	for k.end > k.value && (d.src[k.end-1] == ' ' || d.src[k.end-1] == '\t') {
+		k.end--
+	}
+	v := e.Value()
+	k.kind = v.Kind
+	switch v.Kind {
+	case unstable.String:
+		k.text = string(v.Data)
+	case unstable.Array:
+		for it := v.Children(); it.Next(); {
+			n := it.Node()
+			t := item{kind: n.Kind, text: string(d.src[base+int(n.Raw.Offset) : base+int(n.Raw.Offset+n.Raw.Length)])}
+			if n.Kind == unstable.String {
+				t.text = string(n.Data)
+			}
+			k.items = append(k.items, t)
+		}
+	default:
+		k.text = string(d.src[k.value:k.end])
+	}
+	t := d.tables[len(d.tables)-1]
+	if last > 0 && t.name == "" { // wheel.pocket = … at the top
+		t = d.dotted(strings.Join(names[:last], "."))
+	}
+	t.keys = append(t.keys, k)
+}
+
+// dotted is the table that dotted keys at the top make.
+func (d *Doc) dotted(name string) *table {
+	for _, t := range d.tables {
+		if t.name == name && t.heading == -1 {
+			return t
+		}
+	}
+	t := &table{name: name, heading: -1}
+	d.tables = append([]*table{d.tables[0], t}, d.tables[1:]...)
+	return t
+}
+
+// Meals is the number of [[meal]] headings.
+func (d *Doc) Meals() int {
+	n := 0
+	for _, t := range d.tables {
+		if t.name == "meal" {
+			n++
+		}
+	}
+	return n
+}
+
+// table finds a key's table; nil if the text has none.
+func (d *Doc) table(k Key) *table {
+	n := 0
+	for _, t := range d.tables {
+		if t.name != k.Table {
+			continue
+		}
+		if k.Table != "meal" || n == k.Meal {
+			return t
+		}
+		n++
+	}
+	return nil
+}
+
+func (d *Doc) find(k Key) *entry {
+	t := d.table(k)
+	if t == nil {
+		return nil
+	}
+	for i := range t.keys {
+		if t.keys[i].name == k.Name {
+			return &t.keys[i]
+		}
+	}
+	return nil
+}
+
+// Text gives a value as a person reads it: a string without quotes, a list with commas; "" where there is none.
+func (d *Doc) Text(k Key) string {
+	return strings.Join(d.List(k), ", ")
+}
+
+// List gives the elements of a list, or the one value.
+func (d *Doc) List(k Key) []string {
+	e := d.find(k)
+	switch {
+	case e == nil:
+		return nil
+	case e.kind != unstable.Array:
+		return []string{e.text}
+	}
+	words := make([]string, len(e.items))
+	for i, t := range e.items {
+		words[i] = t.text
+	}
+	return words
+}
+
+// Has reports whether a key is written.
+func (d *Doc) Has(k Key) bool { return d.find(k) != nil }
+
+// At is the key whose line, or value, holds a place (line and column from 1, columns in characters). Of a heading, or what
+// belongs to none of the keys, it gives the table with an empty name; ok is false at the top of the text.
+func (d *Doc) At(line, column int) (k Key, ok bool) {
+	off := d.offset(line, column)
+	meal := -1
+	for i, t := range d.tables {
+		if t.name == "meal" {
+			meal++
+		}
+		for _, e := range t.keys {
+			if off >= d.lineStart(e.from) && off < d.lineEnd(e.end) {
+				return Key{t.name, max(meal, 0), e.name}, true
+			}
+		}
+		if i > 0 && t.heading >= 0 && off >= t.heading && off < d.end(i) {
+			k, ok = Key{Table: t.name, Meal: max(meal, 0)}, true
+		}
+	}
+	return k, ok
+}
+
+// end is where a table's text ends: at the next heading, or the comment lines right above it.
+func (d *Doc) end(i int) int {
+	for _, t := range d.tables[i+1:] {
+		if t.heading >= 0 {
+			return d.above(t.heading)
+		}
+	}
+	return len(d.src)
+}
+
+// above moves a line's start up over the comment lines right above it.
+func (d *Doc) above(start int) int {
+	for start > 0 {
+		before := d.lineStart(start - 1)
+		if !bytes.HasPrefix(bytes.TrimLeft(d.src[before:start], " \t"), []byte("#")) {
+			break
+		}
+		start = before
+	}
+	return start
+}
+
+func (d *Doc) lineStart(off int) int { return bytes.LastIndexByte(d.src[:off], '\n') + 1 }
+
+// lineEnd is after the newline of the line that holds off.
+func (d *Doc) lineEnd(off int) int {
+	if i := bytes.IndexByte(d.src[off:], '\n'); i >= 0 {
+		return off + i + 1
+	}
+	return len(d.src)
+}
+
+func (d *Doc) line(off int) int { return bytes.Count(d.src[:off], []byte("\n")) + 1 }
+
+func (d *Doc) offset(line, column int) int {
+	off := 0
+	for ; line > 1; line-- {
+		off = d.lineEnd(off)
+	}
+	for end := d.lineEnd(off); column > 1 && off < end; column-- {
+		_, n := utf8.DecodeRune(d.src[off:])
+		off += n
+	}
+	return min(off, max(0, len(d.src)-1))
+}
+
+// newline is the text's own.
+func (d *Doc) newline() string {
+	if i := bytes.IndexByte(d.src, '\n'); i > 0 && d.src[i-1] == '\r' {
+		return "\r\n"
+	}
+	return "\n"
+}
+
+// splice replaces src[from:to].
+func (d *Doc) splice(from, to int, text string) []byte {
+	return slices.Concat(d.src[:from], []byte(text), d.src[to:])
+}
+
+// order is that in which the keys of a plan are usually written.
+var order = map[string]int{}
+
+func init() {
+	for i, name := range []string{"plan", "zone", "late", "board", "gap", "pocket", "turn", "trim", "holds", "name", "portion", "per-hour", "dtstart", "rrule", "at", "exdate", "rdate", "presets"} {
+		order[name] = i
+	}
+}
+
+// Set puts a value, given as TOML, in the place of the old one, or where its key usually stands.
+func (d *Doc) Set(k Key, value string) []byte {
+	if e := d.find(k); e != nil {
+		return d.splice(e.value, e.end, value)
+	}
+	t := d.table(k)
+	if t == nil {
+		return d.addTable(k, value)
+	}
+	at := t.body
+	align := 0
+	for i := range t.keys {
+		e := &t.keys[i]
+		if order[e.name] < order[k.Name] {
+			at = max(at, d.lineEnd(e.end))
+		}
+		if align == 0 || i == 0 {
+			align = utf8.RuneCount(d.src[e.from:e.equals])
+		}
+	}
+	if t.heading == -1 { // dotted: write it the same way
+		return d.insert(at, k.Table+"."+k.Name+" = "+value)
+	}
+	return d.insert(at, pad(k.Name, align)+"= "+value)
+}
+
+// pad brings the = sign under that of the other keys.
+func pad(name string, width int) string { return fmt.Sprintf("%-*s", max(width, len(name)+1), name) }
+
+// insert adds a line before the one that starts at off.
+func (d *Doc) insert(off int, line string) []byte {
+	nl := d.newline()
+	if off > 0 && d.src[off-1] != '\n' {
+		return d.splice(off, off, nl+line)
+	}
+	return d.splice(off, off, line+nl)
+}
+
+// addTable writes a heading with its first key before the meals.
+func (d *Doc) addTable(k Key, value string) []byte {
+	at, nl := len(d.src), d.newline()
+	for _, t := range d.tables {
+		if t.name == "meal" {
+			at = d.above(t.heading)
+			break
+		}
+	}
+	text := "[" + k.Table + "]" + nl + k.Name + " = " + value + nl
+	if at < len(d.src) {
+		return d.splice(at, at, text+nl)
+	}
+	return d.appendText(text)
+}
+
+// Remove takes a key out. A comment on its line stays.
+func (d *Doc) Remove(k Key) []byte {
+	e := d.find(k)
+	if e == nil {
+		return d.src
+	}
+	start, end := d.lineStart(e.from), d.lineEnd(e.end)
+	if rest := bytes.TrimLeft(d.src[e.end:end], " \t"); bytes.HasPrefix(rest, []byte("#")) {
+		return d.splice(start, end, string(rest))
+	}
+	return d.splice(start, end, "")
+}
+
+// AddMeal appends a meal; pairs are keys and their values as TOML.
+func (d *Doc) AddMeal(pairs [][2]string) []byte {
+	nl := d.newline()
+	var b strings.Builder
+	b.WriteString("[[meal]]" + nl)
+	for _, p := range pairs {
+		b.WriteString(pad(p[0], 8) + "= " + p[1] + nl)
+	}
+	return d.appendText(b.String())
+}
+
+// appendText adds text at the end, after one blank line.
+func (d *Doc) appendText(text string) []byte {
+	nl := d.newline()
+	body := bytes.TrimRight(d.src, " \t\r\n")
+	if len(body) == 0 {
+		return []byte(text)
+	}
+	return slices.Concat(body, []byte(nl+nl+text))
+}
+
+// RemoveMeal takes a meal out with the comments above its heading.
+func (d *Doc) RemoveMeal(n int) []byte {
+	for i, t := range d.tables {
+		if t.name != "meal" {
+			continue
+		}
+		if n == 0 {
+			return d.splice(d.above(t.heading), d.end(i), "")
+		}
+		n--
+	}
+	return d.src
+}
+
+// MealPairs gives a meal's keys and values as they are written, for a copy.
+func (d *Doc) MealPairs(n int) (pairs [][2]string) {
+	t := d.table(Key{Table: "meal", Meal: n})
+	if t == nil {
+		return nil
+	}
+	for _, e := range t.keys {
+		pairs = append(pairs, [2]string{e.name, string(d.src[e.value:e.end])})
+	}
+	sort.SliceStable(pairs, func(i, j int) bool { return order[pairs[i][0]] < order[pairs[j][0]] })
+	return pairs
+}
