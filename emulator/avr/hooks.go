@@ -19,8 +19,13 @@ type Hooks struct {
 	// Alarm is called at the cycle given to SetAlarm.
 	Alarm func()
 
-	// Sleep is called when the CPU falls asleep and when it executes again.
+	// Sleep is called when the CPU falls asleep and when it executes again. With
+	// Sleep set, naps are skipped only if Naps is set too.
 	Sleep func(asleep bool)
+
+	// Naps is told of n watchdog naps of period cycles each, just passed over, for
+	// which Sleep was not called.
+	Naps func(n, period uint64)
 
 	// Reset is called when the CPU is reset, with the flag set in MCUSR.
 	Reset func(cause uint8)

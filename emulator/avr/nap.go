@@ -222,6 +222,9 @@ func (m *MCU) addNaps(t *napTrace, n uint64) {
 	m.nap.at = m.cycle
 	m.nap.skipped += n
 	m.recomputeNext()
+	if m.hooks.Naps != nil {
+		m.hooks.Naps(n, t.period)
+	}
 }
 
 // recordNap executes one nap and records it; t is valid if it was of the simple

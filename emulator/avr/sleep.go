@@ -44,10 +44,7 @@ func (m *MCU) sleep() {
 		}
 	}
 	m.adcSleeps(mode)
-	if m.hooks.Sleep != nil {
-		m.touched = true
-		m.hooks.Sleep(true)
-	}
+	m.tellSleep(true)
 }
 
 // sleeping waits for an interrupt that can wake, jumping to the next event. The
@@ -64,6 +61,13 @@ func (m *MCU) sleeping(limit uint64) {
 	from := m.cycle
 	m.cycle = min(limit, m.events.next)
 	m.account(m.cycle - from)
+}
+
+func (m *MCU) tellSleep(asleep bool) {
+	if m.hooks.Sleep != nil {
+		m.touched = m.touched || m.hooks.Naps == nil
+		m.hooks.Sleep(asleep)
+	}
 }
 
 func (m *MCU) account(slept uint64) {
@@ -110,8 +114,5 @@ func (m *MCU) awake() {
 	if m.irq != 0 {
 		m.cycle += 4
 	}
-	if m.hooks.Sleep != nil {
-		m.touched = true
-		m.hooks.Sleep(false)
-	}
+	m.tellSleep(false)
 }
