@@ -65,8 +65,9 @@ func (a *app) execute(args []string) int {
 }
 
 func (a *app) rootCommand() *cobra.Command {
+	cobra.EnableCommandSorting = false // the help follows the path of a plan
 	root := &cobra.Command{
-		Use:   "mealtab",
+		Use:   "mealtab COMMAND",
 		Short: "Meal plans for home-built pet feeders, compiled and proved",
 		Long: `mealtab turns a household's meal plan into the small alarm table of a home-built feeder.
 It proves that the table feeds exactly what the plan says, every serving through 2099,
@@ -87,12 +88,20 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of\nthe system's and the program's own)")
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
-	root.AddCommand(a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
-	root.AddCommand(a.rationCommand(), a.calibrateCommand())
-	root.AddCommand(a.rehearseCommand(), a.emulateCommand())
-	root.AddCommand(a.chartCommand())
-	root.AddCommand(a.portsCommand(), a.statusCommand())
+	group(root, "A plan and its table:", a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand())
+	group(root, "Food:", a.rationCommand(), a.calibrateCommand(), a.chartCommand())
+	group(root, "The feeder, emulated:", a.rehearseCommand(), a.emulateCommand())
+	group(root, "The feeder on your desk:", a.portsCommand(), a.statusCommand())
 	return root
+}
+
+// group adds commands under a heading of the help.
+func group(root *cobra.Command, title string, commands ...*cobra.Command) {
+	root.AddGroup(&cobra.Group{ID: title, Title: title})
+	for _, c := range commands {
+		c.GroupID = title
+	}
+	root.AddCommand(commands...)
 }
 
 // begin runs when flags and arguments have been accepted.
