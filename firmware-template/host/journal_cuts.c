@@ -110,7 +110,7 @@ static void restart(void)
 	journal.pockets = left;
 	journal_append();
 	read = journal;
-	for (int again = 0; again < 20; again++) {
+	for (int again = 0; again < 5; again++) {
 		journal_open();
 		if (!same_state(&journal, &read) || journal_left(false) != left)
 			fail("a restart does not stay decided");

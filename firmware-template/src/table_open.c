@@ -147,6 +147,9 @@ static void open_sections(uint8_t flags)
 		table.presets = cursor_u8();
 	if (flags & FLAG_RULES)
 		open_rules();
+	/* Days are counted in 16 bits from 1998. */
+	if (table.start > TABLE_MAX_DAY || table.through > TABLE_MAX_DAY)
+		cursor_bad = true;
 }
 
 static void open_meals(void)
