@@ -55,16 +55,15 @@ func (r *review) oddDays(preset int, d *days) {
 	if len(odd) == 0 || float64(len(odd)) > max(1, rare*float64(len(d.totals))) {
 		return
 	}
-	first := odd[0]
-	also := ""
+	first, also := odd[0], ""
 	if len(odd) > 1 {
-		also = fmt.Sprintf("; also on %s", dateText(d.first+odd[1], dayLayout))
+		also = "also on " + dateText(d.first+odd[1], dayLayout)
 	}
 	if len(odd) > 2 {
-		also += fmt.Sprintf(" and %d more days by %s", len(odd)-2, dateText(d.first+len(d.totals), "2006"))
+		also += fmt.Sprintf(" and on %d more days by %s", len(odd)-2, dateText(d.first+len(d.totals), "2006"))
 	}
-	r.warn(CodeDay, plan.Pos{}, "", "%son %s the feeder gives %s instead of the usual %s%s", r.inPreset(preset),
-		dateText(d.first+first, dayLayout), r.amount(d.totals[first].units), r.amount(d.totals[first-7].units), also)
+	r.warn(CodeDay, plan.Pos{}, also, "%son %s the feeder gives %s instead of the usual %s", r.inPreset(preset),
+		dateText(d.first+first, dayLayout), r.amount(d.totals[first].units), r.amount(d.totals[first-7].units))
 }
 
 // amount shows mass units as weight, or as pockets where the weight is not known.

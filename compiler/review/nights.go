@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -102,8 +103,8 @@ func (r *review) nightWarning(same []night) {
 		code = CodeOverlap
 	}
 	from, to := first.hours()
-	hint := fmt.Sprintf("a time before %s or from %s on keeps clear of it", from, to)
-	r.warn(code, timesOf(m), hint, "%q %s%s", m.Name, first.words(), more(same, r.to))
+	hint := fmt.Sprintf("%sa time before %s or from %s on keeps clear of it", others(same), from, to)
+	r.warn(code, timesOf(m), hint, "%q %s", m.Name, first.words())
 }
 
 // words says what happens in the night, for the calendar and for warnings.
@@ -111,27 +112,23 @@ func (n *night) words() string {
 	at := clockText(n.nominal)
 	switch {
 	case n.kind == zone.Overlap:
-		return fmt.Sprintf("falls in the repeated hour on %s and is served the first time the clock shows %s", n.date(), at)
+		return fmt.Sprintf("falls in the repeated hour on %s and is served the first time it is %s", n.date(), at)
 	case n.omitted:
 		return fmt.Sprintf("falls in the skipped hour on %s and is left out (gap = \"omit\")", n.date())
 	}
 	return fmt.Sprintf("falls in the skipped hour on %s and is served at %s instead of %s", n.date(), clockText(n.shown), at)
 }
 
-// more names the other dates.
-func more(same []night, until table.Minute) string {
+// others names the other dates in sight.
+func others(same []night) string {
 	var dates []string
 	for i := range same {
-		if d := same[i].date(); len(dates) == 0 || dates[len(dates)-1] != d {
+		if d := same[i].date(); d != same[0].date() && (len(dates) == 0 || dates[len(dates)-1] != d) {
 			dates = append(dates, d)
 		}
 	}
-	switch n := len(dates); {
-	case n <= 1:
+	if dates == nil {
 		return ""
-	case n == 2:
-		return "; likewise on " + dates[1]
-	default:
-		return fmt.Sprintf("; likewise on %s and %s more by %s", dates[1], times(n-2), dateText(dayOf(until), "2006"))
 	}
+	return "also on " + strings.Join(dates, ", ") + "; "
 }

@@ -97,21 +97,21 @@ func (r *review) rhythm(preset int, p *passing) {
 		r.warn(CodeHunger, plan.Pos{}, "", "%snothing is served from %s to %s", where, r.local(r.from), r.local(r.to))
 		return
 	}
-	by := dateText(dayOf(r.to), "2006")
 	if p.fasts > 0 {
-		also := ""
-		if p.fasts > 1 {
-			also = fmt.Sprintf("; more than 24 h another %s by %s, at most %s", times(p.fasts-1), by, durationText(p.worst.minutes()))
-		}
-		r.warn(CodeHunger, plan.Pos{}, "a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand",
-			"%snothing is served for %s, from %s to %s%s", where, durationText(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to), also)
+		r.warn(CodeHunger, plan.Pos{}, r.again(p.fasts, fmt.Sprintf(", at most %s", durationText(p.worst.minutes())))+
+			"a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand",
+			"%snothing is served for %s, from %s to %s", where, durationText(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to))
 	}
 	if p.crowds > 0 {
-		also := ""
-		if p.crowds > 1 {
-			also = fmt.Sprintf("; as close another %s by %s", times(p.crowds-1), by)
-		}
-		r.warn(CodeCrowded, p.crowd.place, "if both are meant, make them one meal",
-			"%s%q is served on %s and %q %d min later%s", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes(), also)
+		r.warn(CodeCrowded, p.crowd.place, r.again(p.crowds, "")+"if both are meant, make them one meal",
+			"%s%q is served on %s and %q %d min later", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes())
 	}
+}
+
+// again says how often more something happens, at the beginning of a hint.
+func (r *review) again(n int, detail string) string {
+	if n == 1 {
+		return ""
+	}
+	return fmt.Sprintf("%s more by %s%s; ", times(n-1), dateText(dayOf(r.to), "2006"), detail)
 }

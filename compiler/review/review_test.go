@@ -21,10 +21,14 @@ func meal(name, lines string) string {
 
 const twice = `at = ["07:00", "19:00"]`
 
-// shown is the warnings as "code: message", which tests compare.
+// shown is the warnings as "code: message | hint", which tests compare.
 func shown(ds plan.Diagnostics) (list []string) {
 	for _, d := range ds {
-		list = append(list, string(d.Code)+": "+d.Message)
+		text := string(d.Code) + ": " + d.Message
+		if d.Hint != "" {
+			text += " | " + d.Hint
+		}
+		list = append(list, text)
 	}
 	return list
 }
@@ -40,27 +44,27 @@ func TestWarnings(t *testing.T) {
 		{"a good plan", lisbon + meal("pellets", twice), nil, 0},
 		{"one meal a day at the same time is no fast, even on the day of 25 hours", lisbon + meal("pellets", `at = ["07:00"]`), nil, 0},
 		{"gap and overlap", lisbon + meal("night bite", `at = ["01:30", "13:00"]`), []string{
-			`overlap: "night bite" falls in the repeated hour on 2027-10-31 and is served the first time the clock shows 01:30; likewise on 2028-10-29 and 3 times more by 2031`,
-			`gap: "night bite" falls in the skipped hour on 2027-03-28 and is served at 02:30 instead of 01:30; likewise on 2028-03-26 and 3 times more by 2031`}, 6},
+			`overlap: "night bite" falls in the repeated hour on 2027-10-31 and is served the first time it is 01:30 | also on 2028-10-29, 2029-10-28, 2030-10-27, 2031-10-26; a time before 01:00 or from 02:00 on keeps clear of it`,
+			`gap: "night bite" falls in the skipped hour on 2027-03-28 and is served at 02:30 instead of 01:30 | also on 2028-03-26, 2029-03-25, 2030-03-31, 2031-03-30; a time before 01:00 or from 02:00 on keeps clear of it`}, 6},
 		{"gap left out", "gap = \"omit\"\n" + lisbon + meal("night bite", "at = [\"01:30\", \"13:00\"]"), []string{
-			`unusual-day: on Sun 2027-03-28 the feeder gives 2 pockets instead of the usual 4 pockets; also on Sun 2028-03-26 and 3 more days by 2031`,
-			`overlap: "night bite" falls in the repeated hour on 2027-10-31 and is served the first time the clock shows 01:30; likewise on 2028-10-29 and 3 times more by 2031`,
-			`gap: "night bite" falls in the skipped hour on 2027-03-28 and is left out (gap = "omit"); likewise on 2028-03-26 and 3 times more by 2031`}, 0},
+			`unusual-day: on Sun 2027-03-28 the feeder gives 2 pockets instead of the usual 4 pockets | also on Sun 2028-03-26 and on 3 more days by 2031`,
+			`overlap: "night bite" falls in the repeated hour on 2027-10-31 and is served the first time it is 01:30 | also on 2028-10-29, 2029-10-28, 2030-10-27, 2031-10-26; a time before 01:00 or from 02:00 on keeps clear of it`,
+			`gap: "night bite" falls in the skipped hour on 2027-03-28 and is left out (gap = "omit") | also on 2028-03-26, 2029-03-25, 2030-03-31, 2031-03-30; a time before 01:00 or from 02:00 on keeps clear of it`}, 0},
 		{"times in UTC have no gaps", lisbon + meal("tide", "dtstart = 2026-12-01T01:30:00Z"), nil, 0},
 		{"half an hour", "zone = \"Australia/Lord_Howe\"\n" + meal("night bite", "dtstart = 2026-12-01T02:15:00\nrrule = \"FREQ=DAILY;UNTIL=20271231\""), []string{
-			`gap: "night bite" falls in the skipped hour on 2027-10-03 and is served at 02:45 instead of 02:15`}, 6},
+			`gap: "night bite" falls in the skipped hour on 2027-10-03 and is served at 02:45 instead of 02:15 | a time before 02:00 or from 02:30 on keeps clear of it`}, 6},
 		{"every other day", lisbon + meal("pellets", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;INTERVAL=2\""), []string{
-			`hunger: nothing is served for 48 h, from Tue 2026-12-01 07:00 to Thu 2026-12-03 07:00; more than 24 h another 913 times by 2031, at most 49 h`}, 0},
+			`hunger: nothing is served for 48 h, from Tue 2026-12-01 07:00 to Thu 2026-12-03 07:00 | 913 times more by 2031, at most 49 h; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 		{"one day off", lisbon + meal("pellets", twice+"\nexdate = [2026-12-24]"), []string{
-			`hunger: nothing is served for 36 h, from Wed 2026-12-23 19:00 to Fri 2026-12-25 07:00`}, 0},
+			`hunger: nothing is served for 36 h, from Wed 2026-12-23 19:00 to Fri 2026-12-25 07:00 | a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 		{"close together", lisbon + meal("pellets", twice) + meal("pill", `at = ["07:10"]`), []string{
-			`crowded: "pellets" is served on Wed 2026-11-25 07:00 and "pill" 10 min later; as close another 1829 times by 2031`}, 11},
+			`crowded: "pellets" is served on Wed 2026-11-25 07:00 and "pill" 10 min later | 1829 times more by 2031; if both are meant, make them one meal`}, 11},
 		{"eleven minutes are enough", lisbon + meal("pellets", twice) + meal("pill", `at = ["07:11"]`), nil, 0},
 		{"double on a holiday", lisbon + meal("pellets", twice) + meal("feast", "rdate = [2026-12-25T07:00:00]"), []string{
 			`unusual-day: on Fri 2026-12-25 the feeder gives 6 pockets instead of the usual 4 pockets`}, 0},
 		{"a weekly treat is usual", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-06T12:00:00\nrrule = \"FREQ=WEEKLY\""), nil, 0},
 		{"start off its rule", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-01T12:00:00\nrrule = \"FREQ=WEEKLY;BYDAY=SU\""), []string{
-			`start: "treat" does not begin on this date: the rule leaves it out`}, 11},
+			`start: "treat" does not begin on this date: the rule leaves it out | the first serving is on Sun 2026-12-06 12:00`}, 11},
 		{"never", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-01T12:00:00\nrrule = \"FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30\""), []string{
 			`never: "treat" is never served: its rule gives no date up to 2099`}, 11},
 		{"ended", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2025-12-01T12:00:00\nrrule = \"FREQ=DAILY;COUNT=3\""), []string{
@@ -69,12 +73,12 @@ func TestWarnings(t *testing.T) {
 			`ended: the plan has ended: its last serving was on Wed 2025-12-03 12:00`,
 			`ended: "treat" has ended: it was last served on Wed 2025-12-03 12:00`}, 0},
 		{"exdate off its time", lisbon + meal("pellets", twice+"\nexdate = [2026-12-24T08:00:00]"), []string{
-			`ignored: 2026-12-24T08:00 leaves nothing out: "pellets" is not served then`}, 7},
+			`ignored: 2026-12-24T08:00 leaves nothing out: "pellets" is not served then | "pellets" is served on that day at another time; a date alone (2026-12-24) leaves out the whole day`}, 7},
 		{"rdate twice, and excluded", lisbon + meal("pellets", twice+"\nrdate = [2026-12-24T07:00:00, 2026-12-24T12:00:00]\nexdate = [2026-12-24T12:00:00]\nrrule = \"FREQ=DAILY\""), []string{
-			`ignored: 2026-12-24T07:00 adds nothing: the rule already has it`,
-			`ignored: 2026-12-24T12:00 is excluded again by exdate: "pellets" is not served then`}, 7},
+			`ignored: 2026-12-24T07:00 adds nothing: the rule already has it | the same meal at the same time is served once`,
+			`ignored: 2026-12-24T12:00 is excluded again by exdate: "pellets" is not served then | remove one of the two`}, 7},
 		{"presets", lisbon + meal("pellets", twice+"\npresets = [\"home\"]") + meal("rare", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=WEEKLY\"\npresets = [\"away\"]"), []string{
-			`hunger: with preset "away" nothing is served for 168 h, from Tue 2026-12-01 07:00 to Tue 2026-12-08 07:00; more than 24 h another 259 times by 2031, at most 169 h`}, 0},
+			`hunger: with preset "away" nothing is served for 168 h, from Tue 2026-12-01 07:00 to Tue 2026-12-08 07:00 | 259 times more by 2031, at most 169 h; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			ds := Warnings(compiled(t, c.src))

@@ -68,7 +68,7 @@ func Summarize(in Input, preset int) Summary {
 	s := &summary{r: r, left: in.Plan.Hopper}
 	today := dayOf(r.nominal(in.Now))
 	cursor := replay.New(in.Table, replay.Options{From: beforeAll, To: r.to, Preset: preset})
-	for n := 0; n < maxServings; {
+	for n := 0; n < maxServings || !s.counted; {
 		due, ok := cursor.Next()
 		if !ok {
 			s.over = true
@@ -92,6 +92,8 @@ type summary struct {
 	left  int64 // in the hopper, mg
 	empty bool
 	over  bool // the servings came to their end
+	// counted says that all days have been counted: a plan that serves every minute is not cut off in the middle of them.
+	counted bool
 }
 
 type dayAmount struct{ milligrams, pockets, servings int64 }
@@ -106,7 +108,8 @@ func (s *summary) add(due replay.Serving, today int) {
 		s.out.Hungry = Stretch{s.last, due.At}
 	}
 	s.any, s.last = true, due.At
-	if day < s.out.First || day >= s.out.First+countedDays {
+	s.counted = day >= s.out.First+countedDays
+	if day < s.out.First || s.counted {
 		return
 	}
 	for len(s.days) <= day-s.out.First {
