@@ -281,4 +281,3 @@ func readLine(in io.Reader) string {
 		}
 	}
 }
-

@@ -4,11 +4,14 @@ import (
 	"errors"
 	"fmt"
 	"math/bits"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 )
@@ -195,4 +198,55 @@ func mealsText(held *serving.Schedule, d flasher.Due) string {
 	return name
 }
 
-func (s *session) showZone(held *serving.Schedule, name string) error { return nil }
+// showZone compares the table's zone with the time zone data at hand.
+func (s *session) showZone(held *serving.Schedule, name string) error {
+	db, err := s.a.database()
+	if err != nil {
+		return err
+	}
+	if name == "" {
+		if same := raise.Zones(held.Table, db, likelyZones("")); len(same) > 0 {
+			fmt.Fprintf(&s.out, "  zone     as in the time zone data at hand (%s): that of %s\n", db.Version(), someNames(same, likelyZones("")))
+			return nil
+		}
+		nearest, _, ok := raise.Nearest(held.Table, db, likelyZones(""))
+		if !ok {
+			fmt.Fprintf(&s.out, "  zone     of no place in the time zone data at hand (%s); name yours with --zone\n", db.Version())
+			return nil
+		}
+		name = nearest
+	}
+	z, err := db.Load(name)
+	if err != nil {
+		return usagef("--zone: %v", err)
+	}
+	at, inTable, inData, differs := raise.Differs(z, held.Table, s.a.now)
+	if !differs {
+		fmt.Fprintf(&s.out, "  zone     that of %s from now on (time zone data %s)\n", name, db.Version())
+		return nil
+	}
+	s.out.WriteString(wrap("  zone     ", fmt.Sprintf("from %s on the table has %s, but %s has %s by time zone data %s: meals will be %s; compile and upload the plan again",
+		at.Format("2006-01-02 15:04 UTC"), utcText(inTable), name, utcText(inData), db.Version(), shiftWords(inTable-inData))))
+	return nil
+}
+
+// shiftWords says by how much meals are served at the wrong time: a table that is ahead serves early.
+func shiftWords(seconds int) string {
+	d := time.Duration(seconds) * time.Second
+	if d > 0 {
+		return fmt.Sprintf("%d min too early", int(d.Minutes()))
+	}
+	return fmt.Sprintf("%d min too late", -int(d.Minutes()))
+}
+
+// utcText is "UTC+1".
+func utcText(seconds int) string { return strings.Trim(serving.OffsetWords("", seconds), " ()") }
+
+// someNames is the likely one of the names, else the first few.
+func someNames(names, likely []string) string {
+	const shown = 2
+	if len(names) <= shown || slices.Contains(likely, names[0]) {
+		return names[0]
+	}
+	return fmt.Sprintf("%s and %d others", strings.Join(names[:shown], ", "), len(names)-shown)
+}

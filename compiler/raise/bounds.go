@@ -46,6 +46,9 @@ func (s *sorted) starts() []plan.Local {
 	from, without := s.froms()
 	first := s.all[0]
 	if len(from) == 0 {
+		if s.always {
+			add(s.alignedAfter(0), 0)
+		}
 		add(s.alignedBefore(int(s.t.Start)), first)
 		return list
 	}
@@ -90,6 +93,11 @@ func (s *sorted) alignedBefore(day int) int {
 			return d
 		}
 	}
+	return s.alignedAfter(day)
+}
+
+// alignedAfter is the first such date from day on.
+func (s *sorted) alignedAfter(day int) int {
 	for d := day; d <= int(table.MaxDay); d++ {
 		if s.aligned(d) {
 			return d
@@ -129,6 +137,9 @@ func (s *sorted) cycleStarts(add func(day, minute int)) {
 	put := func(minute int) { add(minute/table.MinutesPerDay, mod(minute, table.MinutesPerDay)) }
 	from, _ := s.froms()
 	if len(from) == 0 {
+		if s.always {
+			put(phase)
+		}
 		start := int(s.t.Start) * table.MinutesPerDay
 		if before := start - mod(start-phase, period); before >= 0 {
 			put(before)

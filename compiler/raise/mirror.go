@@ -14,6 +14,8 @@ type mirror struct {
 	t   *table.Table
 	z   *zone.Zone
 	gap plan.Gap
+
+	always bool // see Options.Always
 }
 
 // set finds a recurrence set that lowers to exactly the parts of a meal.

@@ -22,6 +22,9 @@ import (
 type Options struct {
 	Zones []string // names to try first for the table's zone
 	Names []string // of the table's meals; missing ones become "meal 1", …
+	// Always says that meals which are there when the table begins have always been: the table's start is that of its compilation, not
+	// of its meals. Compiled for another start, such a plan gives the table for that start.
+	Always bool
 }
 
 // Raised is a plan made from a table.
@@ -55,7 +58,7 @@ func Raise(encoded []byte, db *zone.Database, o Options) (*Raised, error) {
 		r.Plan.Gap = plan.GapOmit
 	}
 	r.head(t)
-	m := &mirror{t: t, z: z, gap: r.Plan.Gap}
+	m := &mirror{t: t, z: z, gap: r.Plan.Gap, always: o.Always}
 	for i := range t.Meals {
 		r.meal(m, i, o.Names)
 	}

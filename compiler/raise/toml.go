@@ -58,7 +58,9 @@ func writeMeal(b *strings.Builder, p *plan.Plan, m *plan.Meal) {
 	key("portion", quotedPortion(m.Portion))
 	set := &m.Set
 	if set.Rule != nil {
-		key("dtstart", stamp(set.Start, set.Form))
+		if !alwaysBeen(set) {
+			key("dtstart", stamp(set.Start, set.Form))
+		}
 		key("rrule", strconv.Quote(set.Rule.String()))
 	}
 	if len(set.At) > 0 {
@@ -83,6 +85,11 @@ func writeMeal(b *strings.Builder, p *plan.Plan, m *plan.Meal) {
 		}
 		key("presets", list(names))
 	}
+}
+
+// alwaysBeen reports whether DTSTART may be left out: then a plan takes it to be 2000-01-01. Our rules name their days.
+func alwaysBeen(set *plan.Recurrence) bool {
+	return set.Start == localAt(0, 0) && set.Form == plan.Zoned && len(set.At) > 0 && set.Rule.Interval == 1
 }
 
 // listWidth is the longest list on one line.

@@ -1,0 +1,199 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+)
+
+type journalFlags struct {
+	portFlags
+	since, format string
+	utc           bool
+}
+
+func (a *app) journalCommand() *cobra.Command {
+	var f journalFlags
+	cmd := &cobra.Command{
+		Use:   "journal",
+		Short: "Read what a feeder has done: servings, missed ones, faults",
+		Long: `Read the feeder's memory of what it has done, oldest first: servings and the pockets turned, those
+missed, those given by hand, jams, low supply, resets, clock and table changes. It goes back some weeks
+where the clock module has a memory, else a few entries.
+
+That food was served does not mean that it was eaten.`,
+		Example: `  mealtab journal
+  mealtab journal --since 2026-12-01
+  mealtab journal --format csv >december.csv`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error { return a.runJournal(f) },
+	}
+	flags := cmd.Flags()
+	f.register(flags)
+	flags.StringVar(&f.since, "since", "", "leave out what was before `T`: "+moment.Forms)
+	flags.StringVar(&f.format, "format", "text", "text, json (one object a line) or csv")
+	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of the table's local time")
+	return cmd
+}
+
+// entry is one line of the journal.
+type entry struct {
+	Port  string    `json:"port"`
+	Time  time.Time `json:"time"`
+	Event string    `json:"event"`
+	Value int       `json:"value"`
+	Unit  string    `json:"unit"`
+	Text  string    `json:"text"`
+}
+
+func (a *app) runJournal(f journalFlags) error {
+	if !slices.Contains([]string{"text", "json", "csv"}, f.format) {
+		return usagef("--format %s does not exist: text, json or csv", f.format)
+	}
+	return a.each(f.portFlags, func(s *session) error {
+		clock, err := s.tableClock()
+		if err != nil {
+			return err
+		}
+		since := table.Minute(0)
+		if f.since != "" {
+			m, err := moment.Parse(f.since, clock, a.now)
+			if err != nil {
+				return usagef("--since: %v", err)
+			}
+			since = m.At
+		}
+		list, err := s.History(since)
+		if err != nil {
+			return err
+		}
+		slices.Reverse(list)
+		entries := make([]entry, len(list))
+		for i, h := range list {
+			entries[i] = s.entry(h, clock, f.utc)
+		}
+		return writeJournal(&s.out, entries, f.format)
+	})
+}
+
+// tableClock is the zone of the table in force, or UTC where there is none.
+func (s *session) tableClock() (serving.Clock, error) {
+	st, err := s.Status()
+	if err != nil {
+		return nil, err
+	}
+	tab, err := s.Table(st)
+	if err != nil {
+		return zone.UTC(), nil
+	}
+	held, err := tableSchedule(tab)
+	if err != nil {
+		return zone.UTC(), nil
+	}
+	return held.Clock, nil
+}
+
+func (s *session) entry(h table.History, clock serving.Clock, utc bool) entry {
+	at := h.At.Time()
+	if !utc {
+		o := clock.At(at.Unix())
+		at = at.In(time.FixedZone(o.Abbrev, o.Seconds))
+	}
+	e := entry{Port: s.Port(), Time: at, Event: fmt.Sprintf("event %d", h.Event), Value: int(h.Value)}
+	for _, field := range table.Events() {
+		if field.Value == h.Event {
+			e.Event, e.Unit = strings.ToLower(strings.ReplaceAll(field.Name, "_", " ")), field.Unit
+		}
+	}
+	e.Text = eventText(h)
+	return e
+}
+
+// eventText says in words what happened.
+func eventText(h table.History) string {
+	pockets := serving.PocketWord(int(h.Value))
+	switch h.Event {
+	case table.EventServed:
+		return "served, " + pockets
+	case table.EventManual:
+		return "served by hand, " + pockets
+	case table.EventMissed:
+		return count(int(h.Value), "serving") + " missed from here on"
+	case table.EventResumed:
+		return "a serving that was cut short got its last " + pockets
+	case table.EventJam:
+		return "the wheel did not turn; " + pockets + " left out"
+	case table.EventSupply:
+		return fmt.Sprintf("the supply was too low to turn the wheel: %.2f V", float64(h.Value)/1000)
+	case table.EventStarted:
+		return "started after " + resetText(int(h.Value))
+	case table.EventClockLost:
+		return "the clock could not be trusted; time went on from the watchdog"
+	case table.EventClockSet:
+		if h.Value == 0x8000 {
+			return "the clock was set, by more than nine hours"
+		}
+		return fmt.Sprintf("the clock was set by %+d s", int16(h.Value))
+	case table.EventTable:
+		return fmt.Sprintf("a new table came in force, number %d", h.Value)
+	case table.EventPreset:
+		return fmt.Sprintf("preset %d from here on", h.Value+1)
+	case table.EventAdjust:
+		return fmt.Sprintf("portions at %d %% from here on", 10*h.Value)
+	}
+	return fmt.Sprintf("value %d", h.Value)
+}
+
+// resetText names the flags of MCUSR (ATmega328P data sheet, section 11.9.1).
+func resetText(flags int) string {
+	var list []string
+	for bit, name := range []string{"power-on", "an external reset", "a dip of the supply", "the watchdog"} {
+		if flags>>bit&1 != 0 {
+			list = append(list, name)
+		}
+	}
+	if list == nil {
+		return "a reset of unknown cause"
+	}
+	return strings.Join(list, " and ")
+}
+
+func writeJournal(out io.Writer, entries []entry, format string) error {
+	switch format {
+	case "json":
+		enc := json.NewEncoder(out)
+		for _, e := range entries {
+			if err := enc.Encode(e); err != nil {
+				return err
+			}
+		}
+		return nil
+	case "csv":
+		w := csv.NewWriter(out)
+		_ = w.Write([]string{"port", "time", "event", "value", "unit", "text"})
+		for _, e := range entries {
+			_ = w.Write([]string{e.Port, e.Time.Format(time.RFC3339), e.Event, strconv.Itoa(e.Value), e.Unit, e.Text})
+		}
+		w.Flush()
+		return w.Error()
+	}
+	if len(entries) == 0 {
+		fmt.Fprintln(out, "nothing")
+	}
+	for _, e := range entries {
+		fmt.Fprintf(out, "%-26s  %s\n", e.Time.Format(serving.TimeLayout), e.Text)
+	}
+	return nil
+}

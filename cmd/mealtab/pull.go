@@ -1,0 +1,137 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/raise"
+	"mealtab/compiler/table"
+)
+
+type pullFlags struct {
+	portFlags
+	output, zone string
+	raw          bool
+}
+
+func (a *app) pullCommand() *cobra.Command {
+	var f pullFlags
+	cmd := &cobra.Command{
+		Use:   "pull",
+		Short: "Read the table of a feeder back as a plan",
+		Long: `Read the table that is in force on a feeder and turn it back into a plan that compiles to the same
+bytes. A table has no names: those of meals, presets and the zone are invented or found out, and the
+plan says which. Where no plan gives the same bytes, that is said too.`,
+		Example: `  mealtab pull -o plan.toml
+  mealtab pull --zone Europe/Lisbon
+  mealtab pull --table -o feeder.table      the bytes themselves`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error { return a.runPull(f) },
+	}
+	flags := cmd.Flags()
+	f.register(flags)
+	flags.StringVarP(&f.output, "output", "o", "-", "`FILE` to write; - is standard output; with several feeders, the port's name is added")
+	flags.StringVar(&f.zone, "zone", "", "the feeder is in this `ZONE` (default: this computer's, if it is the table's)")
+	flags.BoolVar(&f.raw, "table", false, "write the table itself, no plan")
+	return cmd
+}
+
+func (a *app) runPull(f pullFlags) error {
+	db, err := a.database()
+	if err != nil {
+		return err
+	}
+	if f.zone != "" {
+		if _, err := db.Load(f.zone); err != nil {
+			return usagef("--zone: %v", err)
+		}
+	}
+	several := f.every || len(f.ports) > 1
+	return a.each(f.portFlags, func(s *session) error {
+		st, err := s.Status()
+		if err != nil {
+			return err
+		}
+		tab, err := s.Table(st)
+		if err != nil {
+			return fmt.Errorf("%s: %w", s.Port(), err)
+		}
+		tab = table.WithSequence(tab, 0)
+		output := f.output
+		if several && output != "-" {
+			ext := filepath.Ext(output)
+			output = strings.TrimSuffix(output, ext) + "-" + strings.ReplaceAll(s.Port(), string(os.PathSeparator), "-") + ext
+		}
+		if f.raw {
+			return a.write(output, tab)
+		}
+		from := firstDay(db)
+		t, err := table.Decode(tab)
+		if err != nil {
+			return err
+		}
+		r, err := raise.Raise(tab, db, raise.Options{Zones: likelyZones(f.zone), Always: t.Start == from})
+		if err != nil {
+			return fmt.Errorf("%s: %w", s.Port(), err)
+		}
+		return s.writePlan(r, output, r.From > 0 && r.From < from)
+	})
+}
+
+// writePlan writes the plan with what there is to say about it.
+func (s *session) writePlan(r *raise.Raised, output string, needsFrom bool) error {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# Read from the feeder on %s, %s.\n", s.Port(), s.a.now.UTC().Format("2006-01-02 15:04 UTC"))
+	b.WriteString("# The feeder keeps no names: give the meals yours.\n")
+	for _, note := range r.Notes {
+		b.WriteString(wrap("# ", note))
+	}
+	exact := "compiles to the bytes on the feeder"
+	if needsFrom {
+		exact += fmt.Sprintf(" with --from %s", dayText(r.From))
+	}
+	if r.Exact {
+		fmt.Fprintf(&b, "# This plan %s.\n", exact)
+	}
+	text := strings.ReplaceAll(b.String(), "\n  ", "\n# ") + "\n" + r.TOML()
+	if err := s.a.write(output, []byte(text)); err != nil {
+		return err
+	}
+	if output == "-" {
+		return nil
+	}
+	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, count(len(r.Plan.Meals), "meal"))
+	for _, m := range r.Plan.Meals {
+		s.out.WriteString(wrap("  ", fmt.Sprintf("%s, %s", m.Portion, plan.Describe(m.Set))))
+	}
+	if r.Exact {
+		fmt.Fprintf(&s.out, "  the plan %s\n", exact)
+		return nil
+	}
+	for _, note := range r.Notes {
+		s.out.WriteString(wrap("  ", note))
+	}
+	return nil
+}
+
+// likelyZones are the zone that was named and this computer's.
+func likelyZones(named string) []string {
+	var list []string
+	if named != "" {
+		list = append(list, named)
+	}
+	if tz := strings.TrimPrefix(os.Getenv("TZ"), ":"); tz != "" {
+		return append(list, tz)
+	}
+	if target, err := os.Readlink("/etc/localtime"); err == nil {
+		if _, name, found := strings.Cut(target, "zoneinfo/"); found {
+			list = append(list, name)
+		}
+	}
+	return list
+}

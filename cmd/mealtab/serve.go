@@ -1,0 +1,105 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/table"
+	"mealtab/compiler/units"
+)
+
+type serveFlags struct {
+	portFlags
+	portion string
+}
+
+func (a *app) serveCommand() *cobra.Command {
+	var f serveFlags
+	cmd := &cobra.Command{
+		Use:   "serve",
+		Short: "Feed now",
+		Long: `Let a feeder serve now, as its button does, and within the same limit in an hour. However often the
+request has to be sent on a bad line, the feeder serves once.
+
+Keep fingers and paws off the wheel.`,
+		Example: `  mealtab serve
+  mealtab serve --portion "12 g"
+  mealtab serve --portion "2 pockets"`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error {
+			return a.each(f.portFlags, func(s *session) error { return s.serve(f.portion) })
+		},
+	}
+	f.register(cmd.Flags())
+	cmd.Flags().StringVar(&f.portion, "portion", "", "`AMOUNT`: a weight, or pockets (default: the button's portion)")
+	return cmd
+}
+
+func (s *session) serve(portion string) error {
+	st, err := s.Status()
+	if err != nil {
+		return err
+	}
+	tab, err := s.Table(st)
+	if err != nil {
+		return fmt.Errorf("%s: %w", s.Port(), err)
+	}
+	t, err := table.Decode(tab)
+	if err != nil {
+		return err
+	}
+	amount := uint32(0)
+	if portion != "" {
+		if amount, err = massUnits(t, portion); err != nil {
+			return err
+		}
+	}
+	pockets, err := s.Serve(st, amount)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(&s.out, "serving %s on %s\n", serving.PocketWord(pockets), s.Port())
+	return nil
+}
+
+// mostServed bounds what may be asked for: a plan's largest portion.
+const mostServed = 5 * units.Kilogram
+
+// massUnits reads an amount in a table's own unit, rounded to the nearest.
+func massUnits(t *table.Table, text string) (uint32, error) {
+	number, isPockets := pocketCount(text)
+	switch {
+	case isPockets && number < 1:
+		return 0, usagef("--portion %q: at least 1 pocket is wanted", text)
+	case isPockets && number > 100:
+		return 0, usagef("--portion %q: at most 100 pockets are served at once", text)
+	case isPockets:
+		return uint32(number) * t.Wheel.PocketUnits, nil
+	}
+	m, err := units.ParseMass(text)
+	if err != nil {
+		return 0, usagef("--portion: %v, or pockets such as \"2 pockets\"", err)
+	}
+	if m <= 0 || m > mostServed {
+		return 0, usagef("--portion %q is outside 0 to %v", text, mostServed)
+	}
+	if t.Wheel.UnitMg == 0 {
+		return 0, usagef("--portion %q is a weight, but the feeder's table does not say what a pocket holds; give pockets", text)
+	}
+	return max(uint32(math.Round(float64(m)/float64(t.Wheel.UnitMg))), 1), nil
+}
+
+// pocketCount reads "2 pockets".
+func pocketCount(text string) (n int, ok bool) {
+	f := strings.Fields(text)
+	if len(f) != 2 || f[1] != "pocket" && f[1] != "pockets" {
+		return 0, false
+	}
+	n, err := strconv.Atoi(f[0])
+	return n, err == nil
+}
