@@ -7,24 +7,52 @@ import (
 	"mealtab/emulator/avr"
 )
 
-// randomCode returns code made mostly of the instructions that are fused, with a
-// few branches and skips, and falls into an endless loop at its end.
+// randomCode returns code made mostly of the sequences that are fused, on four
+// registers and small constants, so that zero results and carries are common. It
+// ends in an endless loop.
 func randomCode(r *rand.Rand) []uint16 {
-	forms := []struct{ base, vary uint16 }{
-		{0x0C00, 0x3FF}, {0x1C00, 0x3FF}, {0x1800, 0x3FF}, {0x0800, 0x3FF}, {0x1400, 0x3FF}, {0x0400, 0x3FF},
-		{0x5000, 0xFFF}, {0x4000, 0xFFF}, {0x3000, 0xFFF}, {0xE000, 0xFFF}, {0x2400, 0x3FF}, {0x2000, 0x3FF},
-		{0x2C00, 0x3FF}, {0x0100, 0x0FF}, {0x9406, 0x1F0}, {0x9407, 0x1F0}, {0x940A, 0x1F0},
-		{0xF000, 0x01F}, {0xF400, 0x01F}, {0xFC00, 0x1F7}, {0xFE00, 0x1F7}, {0x8008, 0x7}, {0x8208, 0x7},
-		{0x9000, 0x1F0}, {0x9200, 0x1F0}, {0x9408, 0x60}, {0xC000, 3},
+	const (
+		add, adc, sub, sbc, cp, cpc, and, eor, mov = 0x0C00, 0x1C00, 0x1800, 0x0800, 0x1400, 0x0400, 0x2000, 0x2400, 0x2C00
+		subi, sbci, cpi, ldi                       = 0x5000, 0x4000, 0x3000, 0xE000
+		lsr, ror, dec, movw                        = 0x9406, 0x9407, 0x940A, 0x0100
+		brbs, brbc, sbrc, sbrs, rjmp               = 0xF000, 0xF400, 0xFC00, 0xFE00, 0xC000
+		ldd, std, lds, sts, bset                   = 0x8008, 0x8208, 0x9000, 0x9200, 0x9408
+	)
+	sequences := [][]uint16{
+		{add, adc}, {adc, adc}, {sub, sbc}, {sbc, sbc}, {subi, sbci}, {sbci, sbci}, {cp, cpc}, {lsr, ror}, {ror, ror},
+		{ldi, ldi}, {ldi, eor}, {mov, mov}, {movw, movw}, {sbrc, rjmp}, {sbrs, rjmp}, {lds, lds}, {sts, sts}, {ldd, ldd}, {std, std},
+		{cp, brbs}, {cpc, brbc}, {cpi, brbs}, {subi, brbc}, {sbci, brbs}, {dec, brbc}, {and, brbs},
+		{cp, cpc, brbc}, {cpi, cpc, brbs}, {cpc, cpc, brbc}, {bset}, {and}, {ldi, ldi, ldi},
+	}
+	small := func() uint16 { return [...]uint16{0, 1, 0xFF, 0x80, uint16(r.IntN(256))}[r.IntN(5)] }
+	word := func(base uint16) uint16 {
+		x, y, k := uint16(r.IntN(4)), uint16(r.IntN(4)), small()
+		switch base {
+		case subi, sbci, cpi, ldi:
+			return base | x<<4 | k&0xF0<<4 | k&15
+		case lsr, ror, dec, lds, sts:
+			return base | 0x100 | x<<4
+		case movw:
+			return base | 0x80 | x&1<<4 | 8 | y&1
+		case brbs, brbc:
+			return base | uint16(r.IntN(4))<<3 | uint16(r.IntN(6))
+		case sbrc, sbrs:
+			return base | 0x100 | x<<4 | uint16(r.IntN(8))
+		case rjmp:
+			return base | x
+		case ldd, std:
+			return base | 0x100 | x<<4 | uint16(r.IntN(8))
+		case bset:
+			return base | uint16(r.IntN(16))<<4&^0x70 | uint16(r.IntN(7))<<4
+		}
+		return base | 0x300 | x<<4 | y
 	}
 	code := []uint16{0xE0C0 | uint16(r.IntN(16)), 0xE0D4} // Y into SRAM
 	for len(code) < 400 {
-		f := forms[r.IntN(len(forms))]
-		for range 1 + r.IntN(2) { // the same form twice in a row is often fused
-			w := f.base | uint16(r.Uint32())&f.vary
-			code = append(code, w)
-			if f.base&0xFC0F == 0x9000 {
-				code = append(code, 0x200+uint16(r.IntN(256)))
+		for _, base := range sequences[r.IntN(len(sequences))] {
+			code = append(code, word(base))
+			if base == lds || base == sts {
+				code = append(code, 0x200+uint16(r.IntN(4)))
 			}
 		}
 	}
