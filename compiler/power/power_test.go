@@ -185,7 +185,9 @@ func TestComputed(t *testing.T) {
 	assert.Equal(t, 730.0, c.Servings)
 	assert.InDelta(t, 678.9, float64(c.Wheel), 1e-6)
 	assert.InDelta(t, 678.9+116.8, float64(c.Servo), 1e-6)
-	assert.InDelta(t, 365*86400/8+365+730, c.Wakes, 1e-6)
+	assert.InDelta(t, 365*86400/8.192+365+730+(678.9+73)/0.02, c.Wakes, 1e-3)
+	last := Computed(tab, Board{ClockHz: 8e6, TurnMillis: 310}, replay.AllPresets, (table.Minute(table.MaxDay)-30)*table.MinutesPerDay)
+	assert.InDelta(t, 730, last.Servings, 1e-6, "31 days stand for a year")
 	assert.False(t, c.Counted)
 	assert.False(t, math.IsNaN(c.AwakeCycles))
 }

@@ -55,15 +55,8 @@ func FromPlan(p *plan.Plan) (*Household, plan.Diagnostics) {
 		h.Food, h.HasFood = food, known && err == nil
 	}
 	for _, pet := range p.Pets {
-		m := Member{pos: pet.Pos}
-		var err error
-		if m.Pet, err = FromKeys(pet.Texts()); err == nil {
-			m.Estimate, err = For(m.Pet)
-		}
-		if err == nil && h.HasFood {
-			m.Grams, err = m.Estimate.Of(m.Pet, h.Food, 0)
-		}
-		if err != nil {
+		m, faults := h.member(pet)
+		for _, err := range faults {
 			fail(err, pet.Keys, pet.Pos)
 		}
 		h.Members = append(h.Members, m)
@@ -72,6 +65,22 @@ func FromPlan(p *plan.Plan) (*Household, plan.Diagnostics) {
 		return nil, ds
 	}
 	return h, ds
+}
+
+// member reads one pet and computes what can be.
+func (h *Household) member(pet plan.Pet) (m Member, faults []error) {
+	m.pos = pet.Pos
+	if m.Pet, faults = readKeys(pet.Texts()); len(faults) > 0 {
+		return m, faults
+	}
+	var err error
+	if m.Estimate, err = For(m.Pet); err == nil && h.HasFood {
+		m.Grams, err = m.Estimate.Of(m.Pet, h.Food, 0)
+	}
+	if err != nil {
+		faults = append(faults, err)
+	}
+	return m, faults
 }
 
 // foodOf reads the keys of [food]; known is false where they say nothing of energy.

@@ -78,6 +78,8 @@ func TestHouseholdFaults(t *testing.T) {
 		assert.Equal(t, []int{c.line, c.col}, []int{ds[0].Pos.Line, ds[0].Pos.Col}, c.to)
 		assert.Equal(t, c.severity, ds[0].Severity, c.to)
 	}
+	_, ds := FromPlan(parsed(t, strings.NewReplacer(`"5 kg"`, `"5"`, `neutered  = false`, `age = "old"`).Replace(householdText)))
+	assert.Len(t, ds, 2, "all faults, not the first alone")
 	h, ds := FromPlan(parsed(t, strings.Replace(householdText, "energy = \"3800 kcal/kg\"\n", "opened = 2026-11-20\n", 1)))
 	require.Empty(t, ds)
 	assert.False(t, h.Complete())

@@ -32,22 +32,28 @@ var Keys = []string{"name", "species", "weight", "ideal", "condition", "age", "n
 
 // FromKeys reads a pet from the text of its keys. The error is a *[KeyError].
 func FromKeys(given map[string]string) (Pet, error) {
-	p := Pet{}
-	for _, key := range Keys { // in their order, so that the first fault is always the same one
-		text, ok := given[key]
-		if !ok {
-			continue
-		}
-		if err := p.set(key, strings.TrimSpace(text)); err != nil {
-			return Pet{}, err
+	p, faults := readKeys(given)
+	if len(faults) > 0 {
+		return Pet{}, faults[0]
+	}
+	return p, nil
+}
+
+// readKeys reads all keys, and finds all faults, in the order of Keys.
+func readKeys(given map[string]string) (p Pet, faults []error) {
+	for _, key := range Keys {
+		if text, ok := given[key]; ok {
+			if err := p.set(key, strings.TrimSpace(text)); err != nil {
+				faults = append(faults, err)
+			}
 		}
 	}
 	for key := range given {
 		if !slices.Contains(Keys, key) {
-			return Pet{}, keyErrorf(key, "there are "+strings.Join(Keys, ", "), "%s does not describe a pet", key)
+			faults = append(faults, keyErrorf(key, "there are "+strings.Join(Keys, ", "), "%s does not describe a pet", key))
 		}
 	}
-	return p, nil
+	return p, faults
 }
 
 func (p *Pet) set(key, text string) (err error) {

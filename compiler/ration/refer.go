@@ -107,7 +107,7 @@ func (e *Estimate) note(p *Pet) {
 		e.Notes = append(e.Notes, fmt.Sprintf("at a body condition of %d/9 let a veterinarian look before you change the food", p.Condition))
 	}
 	if p.overweight() && !p.Lose {
-		e.Notes = append(e.Notes, "computed for the ideal weight, to keep it; --lose computes a start for losing weight")
+		e.Notes = append(e.Notes, "computed for the ideal weight, to keep it; lose (a flag, and a key of a plan's pet) computes a start for losing weight")
 	}
 	if p.Growing() {
 		e.Notes = append(e.Notes, "a growing animal needs a new ration every two to four weeks")
