@@ -105,7 +105,7 @@ func (m *MCU) startEEPROM() {
 	e.end = m.cycle + m.micros(eepromMicros[e.mode]) - 1
 	m.setReal(evEEPROM, e.end)
 	m.stats.EEPROMWrites++
-	m.stats.CellWrites[e.addr]++
+	m.cellWrites[e.addr]++
 	m.cycle += 2 // the CPU halts [DS 8.4.1]
 }
 

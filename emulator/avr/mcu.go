@@ -24,8 +24,17 @@ const (
 // state is everything that a snapshot holds: plain fixed-size values only, so
 // that copying the struct copies the machine and encoding it hashes it.
 type state struct {
-	mem       [memBytes]byte
-	eeprom    [1024]byte
+	memories
+	core
+}
+
+type memories struct {
+	mem        [memBytes]byte
+	eeprom     [1024]byte
+	cellWrites [1024]uint32
+}
+
+type core struct {
 	pc        uint16
 	sp        uint16
 	sreg      uint8

@@ -37,16 +37,21 @@ func (m *MCU) Fork(h Hooks) *MCU {
 // Hash returns a digest of the whole state: two chips with equal hashes go on
 // alike. What the host skipped (polls, naps, fused pairs) leaves no trace in it.
 func (m *MCU) Hash() [32]byte {
-	s := m.state
-	for n := range s.timers { // two lazy clocks at the same instant may differ in form
-		c := *m
-		c.hooks = Hooks{}
-		c.syncTimer(n)
-		s.timers[n] = c.timers[n]
+	c := m.core
+	for n := range c.timers { // two lazy clocks at the same instant may differ in form
+		f := *m
+		f.hooks = Hooks{}
+		f.syncTimer(n)
+		c.timers[n] = f.timers[n]
 	}
-	b, err := binary.Append(nil, binary.LittleEndian, &s)
+	b := append([]byte(nil), m.mem[:]...)
+	b = append(b, m.eeprom[:]...)
+	for _, n := range m.cellWrites {
+		b = binary.LittleEndian.AppendUint32(b, n)
+	}
+	b, err := binary.Append(b, binary.LittleEndian, &c)
 	if err != nil {
-		panic(err) // state holds fixed-size values only; a test encodes it
+		panic(err) // core holds fixed-size values only; a test encodes it
 	}
 	b = binary.LittleEndian.AppendUint64(b, m.prog.hash)
 	return sha256.Sum256(b)

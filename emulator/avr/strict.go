@@ -73,8 +73,7 @@ type Stats struct {
 	Resets       uint64
 	Violations   uint64
 	EEPROMWrites uint64
-	CellWrites   [1024]uint32 // writes per EEPROM cell
-	MinSP        uint16       // lowest stack pointer seen
+	MinSP        uint16 // lowest stack pointer seen
 }
 
 // Stats returns the counts up to now.
@@ -86,8 +85,12 @@ func (m *MCU) Stats() Stats {
 	return s
 }
 
+// CellWrites returns the number of writes to each EEPROM cell.
+func (m *MCU) CellWrites() []uint32 { return m.cellWrites[:m.part.EEPROMSize] }
+
 // ClearStats starts the counts again.
 func (m *MCU) ClearStats() {
 	m.stats = Stats{MinSP: m.sp}
+	m.cellWrites = [1024]uint32{}
 	m.awakeFrom = m.cycle
 }
