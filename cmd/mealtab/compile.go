@@ -159,7 +159,8 @@ func (c *compiled) summary(w io.Writer, name, output string) error {
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s -> %s: %d bytes for %s\n", name, output, len(c.Bytes), c.board.Name)
-	fmt.Fprintf(&b, "  proved         %s servings from %s through %s: each is the plan's\n", thousands(c.Proof.Instants), c.Proof.From, c.Proof.Through)
+	fmt.Fprintf(&b, "  proved         %s servings: each is the plan's, and there are no others\n", thousands(c.Proof.Instants))
+	fmt.Fprintf(&b, "  valid          from %s through %s\n", c.Proof.From, c.Proof.Through)
 	fmt.Fprintf(&b, "  bank           %d of %d bytes used\n", len(c.Bytes), c.Capacity)
 	fmt.Fprintf(&b, "  zone           %s, %s\n", c.plan.Zone, dataVersion(c.db))
 	if len(c.Explicit) > 0 {

@@ -57,7 +57,7 @@ func convert(z *zone.Zone, l plan.Local, from, to plan.Form) plan.Local {
 // can, by a look at a clock.
 func (a *app) zoneWarnings(used *zone.Zone, src *plan.Source, pos plan.Pos) (ds plan.Diagnostics) {
 	others := []*zone.Database{zone.Embedded()}
-	if system, err := zone.System(); err == nil {
+	if system, err := zone.System(); err == nil && system.Version() != others[0].Version() {
 		others = append(others, system)
 	}
 	for _, db := range others {
@@ -70,11 +70,15 @@ func (a *app) zoneWarnings(used *zone.Zone, src *plan.Source, pos plan.Pos) (ds 
 		if !differs {
 			continue
 		}
+		since := time.Unix(at, 0).UTC().Format("2006-01-02 15:04 UTC")
+		if at == from {
+			since = "now"
+		}
 		ours, theirs := used.At(at), other.At(at)
 		ds = append(ds, plan.Diagnostic{
 			Code: codeZoneData, Severity: plan.Warning, Source: src, Pos: pos,
 			Message: fmt.Sprintf("time zone data %s and %s (%s) differ for %s from %s on: %s against %s; %s is used",
-				used.Version(), db.Version(), db.Name(), used.Name(), time.Unix(at, 0).UTC().Format("2006-01-02 15:04 UTC"),
+				used.Version(), db.Version(), db.Name(), used.Name(), since,
 				serving.OffsetWords(ours.Abbrev, ours.Seconds), serving.OffsetWords(theirs.Abbrev, theirs.Seconds), used.Version()),
 			Hint: "governments change their clocks: the newer data are usually right; --zoneinfo DIR chooses",
 		})

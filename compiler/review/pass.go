@@ -30,12 +30,16 @@ func (s stretch) minutes() table.Minute { return s.to - s.from }
 
 // pass walks once through the servings of a preset.
 func (r *review) pass(preset int) {
-	var p passing
+	p := passing{until: r.to}
 	days := newDays(r)
 	cursor := replay.New(r.Table, replay.Options{From: r.from, To: r.to, Preset: preset})
-	for n := 0; n < maxServings; n++ {
+	for n := 0; ; n++ {
 		s, ok := cursor.Next()
 		if !ok {
+			break
+		}
+		if n == maxServings {
+			p.until = p.last
 			break
 		}
 		names := r.names(s.Meals)
@@ -53,6 +57,7 @@ func (r *review) pass(preset int) {
 // passing is what a walk has seen.
 type passing struct {
 	served      int
+	until       table.Minute // how far it went
 	last        table.Minute
 	names       string
 	fasts       int // stretches that are too long
@@ -98,20 +103,20 @@ func (r *review) rhythm(preset int, p *passing) {
 		return
 	}
 	if p.fasts > 0 {
-		r.warn(CodeHunger, plan.Pos{}, r.again(p.fasts, fmt.Sprintf(", at most %s", durationText(p.worst.minutes())))+
+		r.warn(CodeHunger, plan.Pos{}, p.again(p.fasts, fmt.Sprintf(", at most %s", durationText(p.worst.minutes())))+
 			"a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand",
 			"%snothing is served for %s, from %s to %s", where, durationText(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to))
 	}
 	if p.crowds > 0 {
-		r.warn(CodeCrowded, p.crowd.place, r.again(p.crowds, "")+"if both are meant, make them one meal",
+		r.warn(CodeCrowded, p.crowd.place, p.again(p.crowds, "")+"if both are meant, make them one meal",
 			"%s%q is served on %s and %q %d min later", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes())
 	}
 }
 
 // again says how often more something happens, at the beginning of a hint.
-func (r *review) again(n int, detail string) string {
+func (p *passing) again(n int, detail string) string {
 	if n == 1 {
 		return ""
 	}
-	return fmt.Sprintf("%s more by %s%s; ", times(n-1), dateText(dayOf(r.to), "2006"), detail)
+	return fmt.Sprintf("%s more by %s%s; ", times(n-1), dateText(dayOf(p.until), "2006"), detail)
 }
