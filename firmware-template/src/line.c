@@ -19,6 +19,13 @@
 #define REQ_HEAD 2 /* code, sequence number */
 #define ANS_HEAD 3 /* and status */
 
+/* A chip of 16 KiB has no room for the care of the clock: the note of its last setting, the ageing offset. */
+#if !defined(__AVR__) || FLASHEND > 0x3FFF
+#define CLOCK_CARE 1
+#else
+#define CLOCK_CARE 0
+#endif
+
 #define MAX_SERVE_UNITS 100000000
 
 /* ---- frames ---- */
@@ -158,6 +165,7 @@ static uint8_t identify(void)
 	return LINE_OK;
 }
 
+#if CLOCK_CARE
 /* The low byte of the CRC of the four bytes of the note. */
 static uint8_t note_check(const uint8_t *note)
 {
@@ -186,6 +194,19 @@ static void note_clock_set(const uint8_t *note)
 		storage_write(CLOCK_SET_AT + i, note[i]);
 	storage_write(CLOCK_SET_AT + 4, note_check(note));
 }
+#else
+static void put_clock_set(void)
+{
+	static const uint32_t never;
+
+	put(&never, 4);
+}
+
+static void note_clock_set(const uint8_t *note)
+{
+	(void)note;
+}
+#endif
 
 static uint8_t status(void)
 {
@@ -446,6 +467,7 @@ static uint8_t faults_clear(void)
 
 static uint8_t ageing(void)
 {
+#if CLOCK_CARE
 	int8_t value = (int8_t)req[REQ_AGEING_VALUE];
 
 	if (req[REQ_AGEING_WRITE] && !clock_ageing_write(value))
@@ -454,6 +476,9 @@ static uint8_t ageing(void)
 		return LINE_NO_CLOCK;
 	put_byte((uint8_t)value);
 	return LINE_OK;
+#else
+	return LINE_REFUSED;
+#endif
 }
 
 typedef struct {

@@ -29,7 +29,7 @@
 #define LINE_BAD_RANGE               2   /* offset, count or value out of range */
 #define LINE_BAD_TABLE               3   /* the spare bank holds no valid table for this board; the answer says why */
 #define LINE_STALE                   4   /* the table to be committed is not newer than the one in force, or not the one meant */
-#define LINE_REFUSED                 5   /* the button's limit, or a serving in progress */
+#define LINE_REFUSED                 5   /* the button's limit, a serving in progress, or more than this board can */
 #define LINE_NO_CLOCK                6   /* the clock chip does not answer */
 #define LINE_NO_TABLE                7   /* no table is in force */
 #define LINE_FAILED                  8   /* written, but read back otherwise */

@@ -86,7 +86,7 @@ func Statuses() []Code {
 		{"BAD_RANGE", BadRange, "offset, count or value out of range"},
 		{"BAD_TABLE", BadTable, "the spare bank holds no valid table for this board; the answer says why"},
 		{"STALE", Stale, "the table to be committed is not newer than the one in force, or not the one meant"},
-		{"REFUSED", Refused, "the button's limit, or a serving in progress"},
+		{"REFUSED", Refused, "the button's limit, a serving in progress, or more than this board can"},
 		{"NO_CLOCK", NoClock, "the clock chip does not answer"},
 		{"NO_TABLE", NoTable, "no table is in force"},
 		{"FAILED", Failed, "written, but read back otherwise"},
