@@ -70,9 +70,9 @@ func hopper(b *strings.Builder, c *compiled, h review.Hopper) {
 	switch {
 	case !h.Known:
 	case h.Lasts:
-		fmt.Fprintf(b, "  a full hopper (%s)   is enough to the end of the plan\n", serving.Grams(c.plan.Hopper))
+		fmt.Fprintf(b, "  a full hopper          %s is enough to the end of the plan\n", serving.Grams(c.plan.Hopper))
 	default:
-		fmt.Fprintf(b, "  a full hopper          %s, filled now: %s; the last whole serving is on %s\n", serving.Grams(c.plan.Hopper), count(h.Days, "day"), c.local(h.Last))
+		fmt.Fprintf(b, "  a full hopper          %s, filled now, lasts %s: to %s\n", serving.Grams(c.plan.Hopper), count(h.Days, "day"), c.local(h.Last))
 	}
 }
 
