@@ -1,0 +1,165 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+
+	"mealtab/compiler/ihex"
+	"mealtab/compiler/table"
+	"mealtab/firmware-template/image"
+	"mealtab/flasher"
+	"mealtab/flasher/bootload"
+	"mealtab/flasher/link"
+)
+
+type installFlags struct {
+	port, board, output, firmware string
+}
+
+func (a *app) installCommand() *cobra.Command {
+	var f installFlags
+	cmd := &cobra.Command{
+		Use:   "install --board NAME",
+		Short: "Put the firmware on a new board, once",
+		Long: `Put the feeder's firmware on a board through the serial bootloader that most boards are sold with.
+This is needed once: to change a plan, use upload. Table and journal of a feeder that has some are kept.
+
+A board without a bootloader needs a device programmer; -o writes the image for it, and the message
+says which fuses.`,
+		Example: `  mealtab install --board m328-mains
+  mealtab install --board m328-mains --port /dev/ttyUSB0
+  mealtab install --board m328-cells -o feeder.hex     for a device programmer`,
+		Args: none,
+		RunE: func(*cobra.Command, []string) error { return a.runInstall(f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.board, "board", "", "board profile, by `NAME`: "+templateBoards())
+	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one on USB)")
+	flags.StringVarP(&f.output, "output", "o", "", "write the image as Intel HEX to `FILE` instead")
+	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with another image, Intel HEX (default: the one made for the board)")
+	return cmd
+}
+
+func (a *app) runInstall(f installFlags) error {
+	if f.board == "" {
+		return usagef("--board is missing: %s", templateBoards())
+	}
+	target, ok := bootload.TargetNamed(f.board)
+	if !ok {
+		return usagef("--board %s: there is no such board in the firmware template; there are %s", f.board, templateBoards())
+	}
+	hex, err := a.hexFor(f)
+	if err != nil {
+		return err
+	}
+	if f.output != "" {
+		return a.write(f.output, hex)
+	}
+	img, err := ihex.Read(hex)
+	if err != nil {
+		return fmt.Errorf("the firmware image: %w", err)
+	}
+	name, err := onlyPort(f.port)
+	if err != nil {
+		return err
+	}
+	return a.install(name, bytes.TrimRight(img, "\xFF"), target)
+}
+
+func templateBoards() string {
+	var names []string
+	for _, b := range table.Boards() {
+		names = append(names, b.Name)
+	}
+	return strings.Join(names, ", ")
+}
+
+// hexFor is the image as Intel HEX.
+func (a *app) hexFor(f installFlags) ([]byte, error) {
+	if f.firmware != "" {
+		return a.read(f.firmware)
+	}
+	hex, ok := image.Hex(f.board)
+	if !ok {
+		return nil, fmt.Errorf("this program carries no firmware for %s; build it and name it with --firmware", f.board)
+	}
+	return hex, nil
+}
+
+// onlyPort is the port that was named, or the only one on USB.
+func onlyPort(name string) (string, error) {
+	if name != "" {
+		return name, nil
+	}
+	list, err := link.Ports()
+	if err != nil {
+		return "", fmt.Errorf("the serial ports cannot be listed: %w", err)
+	}
+	var found []string
+	for _, p := range list {
+		if p.USB {
+			found = append(found, p.Name)
+		}
+	}
+	switch {
+	case len(list) == 0:
+		return "", errNoPorts
+	case len(found) == 0:
+		return "", errors.New("no serial port is on USB; name the board's with --port (mealtab ports lists them)")
+	case len(found) > 1:
+		return "", fmt.Errorf("ports on USB are %s: say which with --port", strings.Join(found, " and "))
+	}
+	return found[0], nil
+}
+
+func (a *app) install(name string, img []byte, target bootload.Target) error {
+	l, err := link.Open(name, bootload.Families()[0].Baud)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	began := time.Now()
+	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: a.installProgress(l.Name()), Press: func() {
+		fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now\n", l.Name())
+	}}
+	family, err := loader.Install(img, target.Chips)
+	switch {
+	case errors.Is(err, bootload.ErrNoBootloader):
+		return fmt.Errorf("%s: %w (nothing was written)\n%s", l.Name(), err, target.Advice())
+	case err != nil:
+		return fmt.Errorf("%s: %w", l.Name(), err)
+	}
+	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", thousands(len(img)), target.Board, family.Name, time.Since(began).Seconds())
+	return a.greet(l, loader.Baud)
+}
+
+// greet asks the new firmware who it is.
+func (a *app) greet(l *link.Link, baud int) error {
+	f, err := flasher.Connect(link.New(l.Transport(), l.Name(), baud))
+	if err != nil {
+		return fmt.Errorf("the firmware was read back well, but does not answer: %w", err)
+	}
+	fmt.Fprintf(a.out, "it answers: %s, firmware %d; next: mealtab upload PLAN\n", f.BoardName(), f.ID.Firmware)
+	return nil
+}
+
+// installProgress shows a bar on a terminal.
+func (a *app) installProgress(name string) func(done, total int) {
+	if !isTerminal(a.err) {
+		return nil
+	}
+	var bar *progressbar.ProgressBar
+	return func(done, total int) {
+		if bar == nil {
+			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(a.err), progressbar.OptionSetWidth(30),
+				progressbar.OptionSetDescription(name), progressbar.OptionClearOnFinish())
+		}
+		_ = bar.Set(done)
+	}
+}

@@ -1,0 +1,297 @@
+// Package bootload puts a firmware image on a board through the bootloader in its flash, over the serial line.
+//
+// In: a transport with a reset line, an image in flash addresses (bytes), a chip. Out: a board that has the image, read back and
+// compared, or an error that says how far it came. The bootloaders speak a small part of STK500 version 1 (application note AVR061): a
+// command is its byte, arguments, and 20 hex; a good answer is 14, data, 10. Flash addresses go over the line in words, low byte
+// first.
+//
+// Two families are in the field: a short one (512 bytes, 115,200 baud) and an older one (2 KiB, 57,600 baud). A host cannot tell them apart
+// beforehand, and neither leaves more than a second or two after a reset. The EEPROM is never written this way: the short family
+// puts what is meant for it into the flash. Nothing at or above the bootloader's start is written.
+package bootload
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"time"
+
+	"mealtab/flasher/link"
+)
+
+// Commands and answers (AVR061, section 4).
+const (
+	cmdSync        = 0x30
+	cmdEnter       = 0x50
+	cmdLeave       = 0x51
+	cmdAddress     = 0x55
+	cmdProgramPage = 0x64
+	cmdReadPage    = 0x74
+	cmdSignature   = 0x75
+	endOfCommand   = 0x20
+	inSync         = 0x14
+	ok             = 0x10
+	flashMemory    = 'F'
+)
+
+// Family is a kind of bootloader.
+type Family struct {
+	Name    string
+	Baud    int
+	Section int // bytes at the end of the flash
+}
+
+// Families lists the kinds in the order in which they are tried.
+func Families() []Family {
+	return []Family{{"short", 115200, 512}, {"older", 57600, 2048}}
+}
+
+// Chip is a part that boards are built with.
+type Chip struct {
+	Name      string
+	Signature [3]byte
+	Flash     int // bytes
+	Page      int // bytes
+}
+
+// Chips lists the parts. Signatures and sizes: ATmega48A–328P data sheet, tables 28-3 and 28-10; that of the parts without P from memory.
+func Chips() []Chip {
+	return []Chip{
+		{"ATmega328P", [3]byte{0x1E, 0x95, 0x0F}, 32768, 128},
+		{"ATmega328", [3]byte{0x1E, 0x95, 0x14}, 32768, 128},
+		{"ATmega168P", [3]byte{0x1E, 0x94, 0x0B}, 16384, 128},
+		{"ATmega168", [3]byte{0x1E, 0x94, 0x06}, 16384, 128},
+	}
+}
+
+// Waits.
+const (
+	// syncWait is the wait for one answer to "get sync". The watchdog of the short family gives 1 s in all, so that several tries fit.
+	syncWait = 150 * time.Millisecond
+	// syncTime is how long a family is tried after a reset pulse: the older one answers within a second or two.
+	syncTime = 1500 * time.Millisecond
+	// answerWait covers erasing and writing a page (2 × 4.5 ms) and a slow bridge, beside the time on the wire.
+	answerWait = 500 * time.Millisecond
+	// restarts is how often the whole is tried: a damaged command cannot be repeated, for there are no numbers and no checks.
+	restarts = 3
+)
+
+// ErrNoBootloader means that nothing answers as a bootloader at any rate.
+var ErrNoBootloader = errors.New("no bootloader answers")
+
+// DamagedError means that the flash holds part of the new firmware. The bootloader is untouched.
+type DamagedError struct{ Err error }
+
+func (e *DamagedError) Error() string {
+	return fmt.Sprintf("%v; the board has no whole firmware now: run mealtab install again (its bootloader, table and journal are untouched)", e.Err)
+}
+
+func (e *DamagedError) Unwrap() error { return e.Err }
+
+// Loader installs images.
+type Loader struct {
+	T    link.Transport
+	Baud int // the transport's present rate
+	// Progress, if set, is told how many bytes are done.
+	Progress func(done, total int)
+	// Press, if set, is called where the port has no reset line: someone must press the board's reset button now.
+	Press func()
+}
+
+// Install writes an image and reads it back. allowed says which chips the image is for. It returns the family that answered. The error
+// wraps [ErrNoBootloader] or is a [*DamagedError] where the flash was changed.
+func (l *Loader) Install(image []byte, allowed []string) (Family, error) {
+	var damaged *DamagedError
+	for n := 1; ; n++ {
+		family, err := l.once(image, allowed)
+		touched := damaged != nil // by an earlier try
+		switch {
+		case err == nil:
+			return family, nil
+		case !errors.As(err, &damaged) && !touched:
+			return family, err
+		case n == restarts && errors.As(err, &damaged):
+			return family, err
+		case n == restarts:
+			return family, &DamagedError{err}
+		}
+	}
+}
+
+func (l *Loader) once(image []byte, allowed []string) (Family, error) {
+	family, err := l.find()
+	if err != nil {
+		return family, err
+	}
+	chip, err := l.chip(allowed)
+	if err != nil {
+		return family, err
+	}
+	if room := chip.Flash - family.Section; len(image) > room {
+		return family, fmt.Errorf("the image has %d bytes; below the bootloader of this %s there are %d (nothing was written)", len(image), chip.Name, room)
+	}
+	if _, err := l.command(0, cmdEnter); err != nil {
+		return family, err
+	}
+	if err := l.pages(image, chip.Page); err != nil {
+		return family, &DamagedError{err}
+	}
+	if _, err := l.command(0, cmdLeave); err != nil {
+		return family, fmt.Errorf("the firmware is on the board and was read back, but the bootloader does not let go: %w; press reset", err)
+	}
+	return family, nil
+}
+
+// find resets the board and asks at each family's rate.
+func (l *Loader) find() (Family, error) {
+	for _, f := range Families() {
+		if f.Baud != l.Baud {
+			if err := l.T.SetBaud(f.Baud); err != nil {
+				return f, err
+			}
+			l.Baud = f.Baud
+		}
+		patience := syncTime
+		switch err := l.T.Reset(); {
+		case errors.Is(err, link.ErrNoResetLine) && l.Press != nil:
+			l.Press()
+			patience *= 3
+		case errors.Is(err, link.ErrNoResetLine):
+		case err != nil:
+			return f, err
+		}
+		found, err := l.sync(patience)
+		if found || err != nil {
+			return f, err
+		}
+	}
+	return Family{}, ErrNoBootloader
+}
+
+// sync asks until an answer comes, and then throws away what comes after it: answers to the earlier tries.
+func (l *Loader) sync(patience time.Duration) (bool, error) {
+	end := l.T.Now().Add(patience)
+	for l.T.Now().Before(end) {
+		if _, err := l.T.Write([]byte{cmdSync, endOfCommand}); err != nil {
+			return false, err
+		}
+		heard, err := l.read(2, syncWait)
+		if err != nil {
+			return false, err
+		}
+		if bytes.Equal(heard, []byte{inSync, ok}) {
+			return true, l.drain()
+		}
+	}
+	return false, nil
+}
+
+func (l *Loader) drain() error {
+	for {
+		heard, err := l.read(64, 30*time.Millisecond)
+		if len(heard) == 0 || err != nil {
+			return err
+		}
+	}
+}
+
+// chip reads the signature and wants one of the allowed parts.
+func (l *Loader) chip(allowed []string) (Chip, error) {
+	sig, err := l.command(3, cmdSignature)
+	if err != nil {
+		return Chip{}, fmt.Errorf("reading the chip's signature: %w (nothing was written)", err)
+	}
+	for _, c := range Chips() {
+		if !bytes.Equal(sig, c.Signature[:]) {
+			continue
+		}
+		for _, name := range allowed {
+			if name == c.Name {
+				return c, nil
+			}
+		}
+		return c, fmt.Errorf("the chip is an %s, this firmware is for %s (nothing was written)", c.Name, allowed[0])
+	}
+	return Chip{}, fmt.Errorf("the chip's signature is % X, that of no chip this program knows (nothing was written)", sig)
+}
+
+// pages writes every page that holds something, then reads all of them back.
+func (l *Loader) pages(image []byte, size int) error {
+	total := 2 * len(image)
+	padded := append(bytes.Clone(image), bytes.Repeat([]byte{0xFF}, (size-len(image)%size)%size)...)
+	for at := 0; at < len(padded); at += size {
+		if err := l.address(at); err != nil {
+			return fmt.Errorf("writing at %04X: %w", at, err)
+		}
+		request := append([]byte{cmdProgramPage, byte(size >> 8), byte(size), flashMemory}, padded[at:at+size]...)
+		if _, err := l.command(0, request...); err != nil {
+			return fmt.Errorf("writing at %04X: %w", at, err)
+		}
+		l.progress(at, total)
+	}
+	for at := 0; at < len(padded); at += size {
+		if err := l.address(at); err != nil {
+			return fmt.Errorf("reading back at %04X: %w", at, err)
+		}
+		got, err := l.command(size, cmdReadPage, byte(size>>8), byte(size), flashMemory)
+		if err != nil {
+			return fmt.Errorf("reading back at %04X: %w", at, err)
+		}
+		if !bytes.Equal(got, padded[at:at+size]) {
+			return fmt.Errorf("the page at %04X reads otherwise than it was written", at)
+		}
+		l.progress(len(image)+at, total)
+	}
+	l.progress(total, total)
+	return nil
+}
+
+func (l *Loader) progress(done, total int) {
+	if l.Progress != nil {
+		l.Progress(min(done, total), total)
+	}
+}
+
+func (l *Loader) address(at int) error {
+	word := at / 2
+	_, err := l.command(0, cmdAddress, byte(word), byte(word>>8))
+	return err
+}
+
+// command sends a command and wants n bytes of data in the answer.
+func (l *Loader) command(n int, octets ...byte) ([]byte, error) {
+	octets = append(octets, endOfCommand)
+	if _, err := l.T.Write(octets); err != nil {
+		return nil, err
+	}
+	wire := time.Duration(len(octets)+n+2) * 10 * time.Second / time.Duration(l.Baud)
+	heard, err := l.read(n+2, answerWait+wire)
+	switch {
+	case err != nil:
+		return nil, err
+	case len(heard) < n+2:
+		return nil, fmt.Errorf("the bootloader's answer has %d bytes, not %d", len(heard), n+2)
+	case heard[0] != inSync || heard[n+1] != ok:
+		return nil, fmt.Errorf("the bootloader answers %02X … %02X, not 14 … 10", heard[0], heard[n+1])
+	}
+	return heard[1 : n+1], nil
+}
+
+// read waits for n bytes; fewer come when the time is over.
+func (l *Loader) read(n int, wait time.Duration) ([]byte, error) {
+	end := l.T.Now().Add(wait)
+	var heard []byte
+	buf := make([]byte, 256)
+	for len(heard) < n {
+		left := end.Sub(l.T.Now())
+		if left <= 0 {
+			break
+		}
+		got, err := l.T.Read(buf[:min(len(buf), n-len(heard))], left)
+		if err != nil {
+			return nil, err
+		}
+		heard = append(heard, buf[:got]...)
+	}
+	return heard, nil
+}
