@@ -7,11 +7,11 @@ package prove
 
 import (
 	"fmt"
+	"math/bits"
 	"strings"
 	"time"
 
 	"mealtab/compiler/plan"
-	"mealtab/compiler/recur"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/replay"
@@ -76,14 +76,17 @@ type comparison struct {
 }
 
 func (c *comparison) run() (instants int, err error) {
+	stop := make(chan struct{})
+	defer close(stop)
+	plan := c.ref.run(stop)
 	cursor := replay.New(c.t, replay.Options{Preset: replay.AllPresets, From: beforeAll})
 	for {
-		want, more := c.ref.next()
+		want, more := plan.next()
 		got, served := cursor.Next()
 		if !more && !served {
 			return instants, nil
 		}
-		if !more || !served || want.at != got.At || !sameMeals(want.meals, got.Meals) {
+		if !more || !served || want.at != got.At || want.meals != mealSetOf(got.Meals) {
 			return instants, c.difference(want, more, got, served)
 		}
 		instants++
@@ -96,16 +99,14 @@ func (c *comparison) run() (instants int, err error) {
 // beforeAll lies before every instant that a date from 2000 on can mean, east of UTC.
 const beforeAll = -2 * table.MinutesPerDay
 
-func sameMeals(want []int, got []replay.Share) bool {
-	if len(want) != len(got) {
-		return false
+// meals is a set of table meals, of which there are at most 64: bit i is meal i.
+type meals uint64
+
+func mealSetOf(shares []replay.Share) (set meals) {
+	for _, s := range shares {
+		set |= 1 << s.Meal
 	}
-	for i, m := range want {
-		if got[i].Meal != m {
-			return false
-		}
-	}
-	return true
+	return set
 }
 
 // difference describes the earlier of two servings that do not match.
@@ -121,19 +122,15 @@ func (c *comparison) difference(want due, more bool, got replay.Serving, served 
 		d.Plan = c.mealNames(want.meals)
 	}
 	if served && got.At == at {
-		var meals []int
-		for _, m := range got.Meals {
-			meals = append(meals, m.Meal)
-		}
-		d.Table = "serves " + c.mealNames(meals)
+		d.Table = "serves " + c.mealNames(mealSetOf(got.Meals))
 	}
 	return d
 }
 
-func (c *comparison) mealNames(meals []int) string {
+func (c *comparison) mealNames(set meals) string {
 	var list []string
-	for _, m := range meals {
-		list = append(list, fmt.Sprintf("%q", c.names[c.in.MealOf[m]]))
+	for ; set != 0; set &= set - 1 {
+		list = append(list, fmt.Sprintf("%q", c.names[c.in.MealOf[bits.TrailingZeros64(uint64(set))]]))
 	}
 	return strings.Join(list, " and ")
 }
@@ -144,89 +141,4 @@ func names(p *plan.Plan) []string {
 		list[i] = m.Name
 	}
 	return list
-}
-
-// due is a serving as the plan has it; meals are table meals, ascending.
-type due struct {
-	at    table.Minute
-	meals []int
-}
-
-// referee merges the sets of the meals.
-type referee struct {
-	sets  []*mealSet
-	meals []int
-}
-
-type mealSet struct {
-	cursor   *recur.InstantCursor
-	from, to int64 // nominal seconds, from inclusive, to exclusive
-	table    int   // table meal, or -1
-	at       table.Minute
-	more     bool
-}
-
-func newReferee(in *Input) (*referee, error) {
-	r := &referee{}
-	place := make([]int, len(in.Plan.Meals))
-	for i := range place {
-		place[i] = -1
-	}
-	for i, m := range in.MealOf {
-		place[m] = i
-	}
-	for i := range in.Plan.Meals {
-		set, err := recur.New(in.Plan.Meals[i].Set, in.Zone, in.Plan.Gap)
-		if err != nil {
-			return nil, fmt.Errorf("meal %q: %w", in.Plan.Meals[i].Name, err)
-		}
-		m := &mealSet{
-			cursor: set.Instants(),
-			from:   table.Epoch + int64(in.From)*86400,
-			to:     table.Epoch + (int64(in.Through)+1)*86400,
-			table:  place[i],
-		}
-		m.advance()
-		if m.more && m.table < 0 {
-			return nil, fmt.Errorf("meal %q is due at %s but has no place in the table", in.Plan.Meals[i].Name, m.at)
-		}
-		if m.more {
-			r.sets = append(r.sets, m)
-		}
-	}
-	return r, nil
-}
-
-// advance finds the meal's next instance within the table's dates.
-func (m *mealSet) advance() {
-	for {
-		in, ok := m.cursor.Next()
-		if !ok {
-			m.more = false
-			return
-		}
-		if in.Nominal < m.from || in.Nominal >= m.to {
-			continue
-		}
-		m.at, m.more = table.Minute((in.Unix-table.Epoch)/60), true
-		return
-	}
-}
-
-// next returns the earliest serving; its meals are valid until the next call.
-func (r *referee) next() (due, bool) {
-	first := table.Minute(1<<31 - 1)
-	for _, m := range r.sets {
-		if m.more && m.at < first {
-			first = m.at
-		}
-	}
-	r.meals = r.meals[:0]
-	for _, m := range r.sets {
-		if m.more && m.at == first {
-			r.meals = append(r.meals, m.table)
-			m.advance()
-		}
-	}
-	return due{first, r.meals}, len(r.meals) > 0
 }

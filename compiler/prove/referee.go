@@ -1,0 +1,153 @@
+package prove
+
+import (
+	"fmt"
+
+	"mealtab/compiler/recur"
+	"mealtab/compiler/table"
+)
+
+// due is a serving as the plan has it.
+type due struct {
+	at    table.Minute
+	meals meals
+}
+
+// referee merges the sets of the meals.
+type referee struct{ sets []*mealSet }
+
+type mealSet struct {
+	cursor   *recur.InstantCursor
+	from, to int64 // nominal seconds, from inclusive, to exclusive
+	table    int   // table meal, or -1
+	at       table.Minute
+	more     bool
+}
+
+func newReferee(in *Input) (*referee, error) {
+	r := &referee{}
+	place := make([]int, len(in.Plan.Meals))
+	for i := range place {
+		place[i] = -1
+	}
+	for i, m := range in.MealOf {
+		place[m] = i
+	}
+	for i := range in.Plan.Meals {
+		set, err := recur.New(in.Plan.Meals[i].Set, in.Zone, in.Plan.Gap)
+		if err != nil {
+			return nil, fmt.Errorf("meal %q: %w", in.Plan.Meals[i].Name, err)
+		}
+		m := &mealSet{
+			cursor: set.Instants(),
+			from:   table.Epoch + int64(in.From)*86400,
+			to:     table.Epoch + (int64(in.Through)+1)*86400,
+			table:  place[i],
+		}
+		m.advance()
+		if m.more && m.table < 0 {
+			return nil, fmt.Errorf("meal %q is due at %s but has no place in the table", in.Plan.Meals[i].Name, m.at)
+		}
+		if m.more {
+			r.sets = append(r.sets, m)
+		}
+	}
+	return r, nil
+}
+
+// advance finds the meal's next instance within the table's dates.
+func (m *mealSet) advance() {
+	for {
+		in, ok := m.cursor.Next()
+		if !ok {
+			m.more = false
+			return
+		}
+		if in.Nominal < m.from || in.Nominal >= m.to {
+			continue
+		}
+		m.at, m.more = table.Minute((in.Unix-table.Epoch)/60), true
+		return
+	}
+}
+
+// next returns the earliest serving.
+func (r *referee) next() (d due, ok bool) {
+	first := table.Minute(1<<31 - 1)
+	for _, m := range r.sets {
+		if m.more && m.at < first {
+			first = m.at
+		}
+	}
+	for _, m := range r.sets {
+		if m.more && m.at == first {
+			d.meals |= 1 << m.table
+			m.advance()
+		}
+	}
+	d.at = first
+	return d, d.meals != 0
+}
+
+// How many servings cross between the two readings at a time: enough that the crossing costs nothing. The first few
+// are found at once, so that a table that serves little needs no second thread.
+const (
+	firstLength = 64
+	chunkLength = 1024
+)
+
+// chunk finds the next servings; it is shorter than length at the end only.
+func (r *referee) chunk(length int) []due {
+	chunk := make([]due, 0, length)
+	for len(chunk) < length {
+		d, more := r.next()
+		if !more {
+			break
+		}
+		chunk = append(chunk, d)
+	}
+	return chunk
+}
+
+// stream is what the referee finds, taken apart from chunks.
+type stream struct {
+	chunk  []due
+	chunks <-chan []due // nil: nothing comes after chunk
+}
+
+// run lets the referee work beside the replay: the two take about as long. It ends with the servings, or when stop is
+// closed.
+func (r *referee) run(stop <-chan struct{}) *stream {
+	s := &stream{chunk: r.chunk(firstLength)}
+	if len(s.chunk) < firstLength {
+		return s
+	}
+	chunks := make(chan []due, 2)
+	s.chunks = chunks
+	go func() {
+		defer close(chunks)
+		for chunk := r.chunk(chunkLength); len(chunk) > 0; chunk = r.chunk(chunkLength) {
+			select {
+			case chunks <- chunk:
+			case <-stop:
+				return
+			}
+		}
+	}()
+	return s
+}
+
+func (s *stream) next() (due, bool) {
+	if len(s.chunk) == 0 {
+		if s.chunks == nil {
+			return due{}, false
+		}
+		if s.chunk = <-s.chunks; len(s.chunk) == 0 {
+			s.chunks = nil
+			return due{}, false
+		}
+	}
+	d := s.chunk[0]
+	s.chunk = s.chunk[1:]
+	return d, true
+}
