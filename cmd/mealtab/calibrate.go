@@ -16,6 +16,8 @@ import (
 )
 
 type calibrateFlags struct {
+	portFlags
+	live                 bool
 	pockets              int
 	weighed, csv         string
 	without              []int
@@ -32,12 +34,13 @@ func (a *app) calibrateCommand() *cobra.Command {
 		Long: `Find out what one pocket of the wheel holds, from repeated weighings of the food you feed: mean,
 spread, 95 % confidence interval, weighings that stand out, and how many more are wanted for ±3 %.
 Weigh several pockets at a time: a kitchen scale shows whole grams. Without --weighed and --csv it
-asks for one weighing after the other.
+asks for one weighing after the other; with --live a feeder on USB turns the pockets.
 
 With --asked and --turned it corrects the time of one pocket of a wheel without index switch; with
 --still or --creep it finds the servo's stop pulse. With --write the results go into the [wheel]
 table of PLAN; every other byte of the file stays as it is.`,
 		Example: `  mealtab calibrate                                         asks, ten pockets at a time
+  mealtab calibrate --live --pockets 10                      a feeder turns them, you type the grams
   mealtab calibrate --weighed "62.1 61.8 63.0 62.4 g"        ten pockets each
   mealtab calibrate plan.toml --csv weighings.csv --write    columns: pockets, grams, perhaps ms
   mealtab calibrate plan.toml --weighed "62 61 98 63 62 g" --without 3
@@ -57,6 +60,8 @@ table of PLAN; every other byte of the file stays as it is.`,
 	flags.IntVar(&f.pockets, "pockets", 10, "pockets turned for each weighing of --weighed, or when asking")
 	flags.StringVar(&f.weighed, "weighed", "", "`LIST` of weighings: \"62.1 61.8 63.0 g\", \"2.2 oz, 2.1 oz\"; bare numbers are grams")
 	flags.StringVar(&f.csv, "csv", "", "`FILE` with a line for each weighing: pockets, grams and, if measured, ms (\"-\": standard input)")
+	flags.BoolVar(&f.live, "live", false, "let the feeder on a serial port turn the pockets, and ask for the grams")
+	flags.StringArrayVarP(&f.ports, "port", "p", nil, "with --live: serial `PORT` of the feeder (default: the only feeder there is)")
 	flags.IntSliceVar(&f.without, "without", nil, "leave out weighings by `NUMBER`")
 	flags.Float64Var(&f.asked, "asked", 0, "pockets that were asked for, by time")
 	flags.Float64Var(&f.turned, "turned", 0, "pockets that the wheel really turned, in fractions too")
@@ -117,7 +122,7 @@ func (a *app) runCalibrate(name string, f calibrateFlags) error {
 }
 
 func (f calibrateFlags) asksForWeighings() bool {
-	return f.weighed != "" || f.csv != "" || f.asked == 0 && f.still == "" && f.creep == ""
+	return f.weighed != "" || f.csv != "" || f.live || f.asked == 0 && f.still == "" && f.creep == ""
 }
 
 func (f calibrateFlags) check(name string) error {
@@ -128,6 +133,10 @@ func (f calibrateFlags) check(name string) error {
 		return usagef("--write writes into a TOML file; add the [wheel] table yourself, or keep the plan as TOML")
 	case f.weighed != "" && f.csv != "":
 		return usagef("--weighed and --csv: give one of them")
+	case f.live && (f.weighed != "" || f.csv != ""):
+		return usagef("--live asks for the weighings: give it without --weighed and --csv")
+	case len(f.ports) > 1 || len(f.ports) > 0 && !f.live:
+		return usagef("--port names the one feeder of --live")
 	case (f.asked == 0) != (f.turned == 0) || f.asked < 0 || f.turned < 0:
 		return usagef("--asked and --turned belong together, and are above zero: how many pockets were asked for, how many the wheel turned")
 	case f.still != "" && f.creep != "":
@@ -179,11 +188,31 @@ func (a *app) weighings(f calibrateFlags) ([]calibrate.Weighing, error) {
 		}
 		return calibrate.ReadCSV(f.csv, src)
 	}
-	list, err := calibrate.Ask(a.in, a.err, nil, f.pockets)
-	if err == nil && len(list) == 0 {
-		err = errors.New("there are no weighings")
+	return a.askForWeighings(f)
+}
+
+// askForWeighings asks the owner, who turns the wheel by hand or lets a feeder do it. When the feeder fails, what has been
+// weighed counts.
+func (a *app) askForWeighings(f calibrateFlags) (list []calibrate.Weighing, err error) {
+	if f.live {
+		err = a.each(f.portFlags, func(s *session) (err error) {
+			wheel, err := newLiveWheel(s.Feeder)
+			if err == nil {
+				list, err = calibrate.Ask(a.in, a.err, wheel, f.pockets)
+			}
+			return err
+		})
+	} else {
+		list, err = calibrate.Ask(a.in, a.err, nil, f.pockets)
 	}
 	fmt.Fprintln(a.err)
+	switch {
+	case err == nil && len(list) == 0:
+		return nil, errors.New("there are no weighings")
+	case err != nil && len(list) > 0:
+		fmt.Fprintf(a.err, "%v\ngoing on with %s\n", err, count(len(list), "weighing"))
+		return list, nil
+	}
 	return list, err
 }
 
@@ -203,6 +232,13 @@ func (a *app) writeWheel(c *calibration) error {
 	if err := a.write(c.name, edited); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(a.out, "\n%s: [wheel] is written; compile the plan again to bring it onto the feeder\n", c.name)
-	return err
+	fmt.Fprintf(a.out, "\n%s: [wheel] is written; compile the plan again to bring it onto the feeder\n", c.name)
+	if b := l.plan.Button; b != nil && b.PerHour > mostPresses {
+		fmt.Fprintf(a.out, "The button still gives %s up to %d times an hour: set it back before the feeder is left alone\n", b.Portion, b.PerHour)
+	}
+	return nil
 }
+
+// mostPresses is what a button may be allowed in an hour in everyday use; more is for weighing. A design judgement: four
+// portions too many are no danger to most pets.
+const mostPresses = 4

@@ -66,11 +66,11 @@ func TestReadCSV(t *testing.T) {
 // board is a wheel that takes 310 ms a pocket and breaks down after so many turns.
 type board struct{ turns, lasts int }
 
-func (b *board) Turn(pockets int) (units.Milliseconds, error) {
+func (b *board) Turn(pockets int) (int, units.Milliseconds, error) {
 	if b.turns++; b.turns > b.lasts {
-		return 0, errors.New("the wheel is stuck")
+		return 0, 0, errors.New("the wheel is stuck")
 	}
-	return units.Milliseconds(310 * pockets), nil
+	return pockets, units.Milliseconds(310 * pockets), nil
 }
 
 func TestAsk(t *testing.T) {
@@ -81,12 +81,16 @@ func TestAsk(t *testing.T) {
 	assert.Contains(t, out.String(), `"sixty" is not a number with a unit`)
 	assert.Contains(t, out.String(), "There is nothing to take back.")
 	assert.Contains(t, out.String(), "so far 6.25 g a pocket, ±10.2 %; about 1 more for ±3 %\n")
-	list, err = Ask(strings.NewReader("62.1\n61.8"), &out, &board{lasts: 9}, 10)
+	list, err = Ask(strings.NewReader("\n62.1\n\n61.8\nq\n99\n"), &out, &board{lasts: 9}, 10)
 	require.NoError(t, err)
 	assert.Equal(t, []Weighing{{10, 62_100, 100, 3100}, {10, 61_800, 100, 3100}}, list)
-	list, err = Ask(strings.NewReader("62.1\n61.8\n"), &out, &board{lasts: 1}, 10)
+	list, err = Ask(strings.NewReader("\n62.1\n\n61.8\n"), &out, &board{lasts: 1}, 10)
 	assert.EqualError(t, err, "the wheel is stuck")
 	assert.Len(t, list, 1, "what was weighed is not lost")
+	never := &board{}
+	_, err = Ask(strings.NewReader("q\n"), &out, never, 10)
+	require.NoError(t, err)
+	assert.Equal(t, 0, never.turns, "the wheel does not turn unasked")
 }
 
 func FuzzReadCSV(f *testing.F) {

@@ -106,8 +106,12 @@ func (m Milligrams) String() string {
 	return sign + s + unit
 }
 
-// Pounds is the mass in pounds and ounces to a tenth of an ounce, "9 lb 4.1 oz"; below a pound in ounces only.
+// Pounds is the mass in pounds and ounces to a tenth of an ounce, "9 lb 4.1 oz"; below a pound in ounces only, and below
+// four to a hundredth.
 func (m Milligrams) Pounds() string {
+	if oz := float64(m) / poundMg * 16; oz < 4 {
+		return trimmed(oz, 2) + " oz"
+	}
 	tenths := int64(math.Round(float64(m) / poundMg * 160))
 	lb, rest := tenths/160, tenths%160
 	oz := trimmed(float64(rest)/10, 1) + " oz"

@@ -85,6 +85,7 @@ func TestStrings(t *testing.T) {
 	}
 	assert.Equal(t, "9 lb 4 oz", Milligrams(4_195_729).Pounds())
 	assert.Equal(t, "10 oz", Milligrams(283_495).Pounds())
+	assert.Equal(t, "0.42 oz", Milligrams(12_000).Pounds())
 	assert.Equal(t, "1 lb", Milligrams(453_592).Pounds())
 	assert.Equal(t, "795 kJ", Kilocalories(190).Kilojoules())
 }

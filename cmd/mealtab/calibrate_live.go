@@ -1,0 +1,45 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+
+	"mealtab/compiler/table"
+	"mealtab/compiler/units"
+	"mealtab/flasher"
+)
+
+// liveWheel turns the wheel of a feeder, by servings as by hand.
+type liveWheel struct {
+	feeder *flasher.Feeder
+	table  *table.Table
+}
+
+func newLiveWheel(f *flasher.Feeder) (*liveWheel, error) {
+	st, err := f.Status()
+	if err != nil {
+		return nil, err
+	}
+	tab, err := f.Table(st)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", f.Port(), err)
+	}
+	t, err := table.Decode(tab)
+	if err != nil {
+		return nil, err
+	}
+	return &liveWheel{f, t}, nil
+}
+
+// Turn serves so many pockets. The feeder answers before it turns, and does not say how long it took.
+func (w *liveWheel) Turn(pockets int) (turned int, took units.Milliseconds, err error) {
+	st, err := w.feeder.Status()
+	if err != nil {
+		return 0, 0, err
+	}
+	turned, err = w.feeder.Serve(st, uint32(pockets)*w.table.Wheel.PocketUnits)
+	if errors.Is(err, flasher.ErrRefused) {
+		err = fmt.Errorf("%w\nThe table on it allows %s by hand in an hour. For a calibration upload the plan with [button] per-hour = 15", err, count(w.table.Button.PerHour, "serving"))
+	}
+	return turned, 0, err
+}
