@@ -20,11 +20,10 @@ import (
 
 // planSize compares a table with other ways to write the same meals.
 type planSize struct {
-	name                      string
-	table, ics, gzip, stamps  int // bytes; stamps: four bytes for each serving of one year
-	zone                      string
-	meals, servingsInOneYear  int
-	explicit, daylight, spans bool
+	name, zone               string
+	table, ics, gzip, stamps int // bytes; stamps: four bytes for each serving of one year
+	meals, servingsInOneYear int
+	explicit                 bool
 }
 
 func householdSizes(t *testing.T) (sizes []planSize) {
