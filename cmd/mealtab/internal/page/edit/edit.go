@@ -87,6 +87,9 @@ func Parse(src []byte) (*Doc, error) {
 	return d, nil
 }
 
+// Source is the text.
+func (d *Doc) Source() []byte { return d.src }
+
 type span struct{ from, to int }
 
 func keyParts(e *unstable.Node, base int) (names []string, spans []span) {

@@ -1,0 +1,347 @@
+package page
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/plan"
+)
+
+// Fields of the page have ids: "plan.zone" is a key at the top, "wheel.pocket" one of a table, "meal.0.portion" one of a meal.
+// Of a meal, "times" and "from" are two views of dtstart and at.
+
+// planFields are those that do not belong to a meal.
+var planFields = map[string]edit.Key{
+	"plan.plan": {Name: "plan"}, "plan.zone": {Name: "zone"}, "plan.late": {Name: "late"}, "plan.board": {Name: "board"}, "plan.gap": {Name: "gap"},
+	"wheel.pocket": {Table: "wheel", Name: "pocket"}, "wheel.turn": {Table: "wheel", Name: "turn"}, "wheel.trim": {Table: "wheel", Name: "trim"},
+	"hopper.holds":   {Table: "hopper", Name: "holds"},
+	"button.portion": {Table: "button", Name: "portion"}, "button.per-hour": {Table: "button", Name: "per-hour"},
+}
+
+// mealFields are those of a meal.
+var mealFields = []string{"name", "portion", "times", "from", "rrule", "exdate", "rdate", "presets"}
+
+func mealField(n int, name string) string { return fmt.Sprintf("meal.%d.%s", n, name) }
+
+// mealOf takes the id of a meal's field apart.
+func (s *session) mealOf(id string) (n int, name string, ok bool) {
+	parts := strings.SplitN(id, ".", 3)
+	if len(parts) != 3 || parts[0] != "meal" || s.doc == nil {
+		return 0, "", false
+	}
+	n, err := strconv.Atoi(parts[1])
+	return n, parts[2], err == nil && n >= 0 && n < s.doc.Meals()
+}
+
+// fields gives the value of every field.
+func (s *session) fields() map[string]string {
+	values := map[string]string{}
+	if s.doc == nil {
+		return values
+	}
+	for id, k := range planFields {
+		values[id] = s.doc.Text(k)
+	}
+	for n := range s.doc.Meals() {
+		for _, name := range mealFields {
+			values[mealField(n, name)] = s.mealValue(n, name)
+		}
+	}
+	return values
+}
+
+// stampForm takes a date-time apart.
+var stampForm = regexp.MustCompile(`^(\d{4}-\d\d-\d\d)(?:[Tt ](\d\d:\d\d)(:\d\d(?:\.\d+)?)?(.*))?$`)
+
+func (s *session) mealValue(n int, name string) string {
+	start := stampForm.FindStringSubmatch(s.doc.Text(mealKey(n, "dtstart")))
+	switch name {
+	case "times":
+		if s.doc.Has(mealKey(n, "at")) || start == nil {
+			return s.doc.Text(mealKey(n, "at"))
+		}
+		return start[2]
+	case "from":
+		if start == nil {
+			return s.doc.Text(mealKey(n, "dtstart"))
+		}
+		return start[1]
+	case "exdate", "rdate":
+		words := s.doc.List(mealKey(n, name))
+		for i, w := range words {
+			words[i] = shortStamp(w)
+		}
+		return strings.Join(words, ", ")
+	}
+	return s.doc.Text(mealKey(n, name))
+}
+
+// shortStamp leaves out what people do not write: the T and seconds of zero.
+func shortStamp(w string) string {
+	m := stampForm.FindStringSubmatch(w)
+	if m == nil || m[2] == "" || m[3] != "" && m[3] != ":00" {
+		return w
+	}
+	return m[1] + " " + m[2] + m[4]
+}
+
+// setField puts what was typed into the text.
+func (s *session) setField(id, value, group string) error {
+	if s.doc == nil {
+		return s.docErr
+	}
+	value = strings.TrimSpace(value)
+	if k, ok := planFields[id]; ok {
+		s.change(s.put(s.doc, k, value), group, false)
+		return nil
+	}
+	n, name, ok := s.mealOf(id)
+	if !ok {
+		return fmt.Errorf("there is no field %q", id)
+	}
+	text, err := s.setMeal(n, name, value)
+	if err == nil {
+		s.change(text, group, false)
+	}
+	return err
+}
+
+// put writes a scalar; an empty one is taken out, except where the plan must have it: then the message stands at the field.
+func (s *session) put(d *edit.Doc, k edit.Key, value string) []byte {
+	must := k.Name == "zone" || k.Name == "name" || k.Name == "portion" && k.Table == "meal"
+	if value == "" && !must {
+		return d.Remove(k)
+	}
+	if _, err := strconv.Atoi(value); err == nil && k.Name == "per-hour" {
+		return d.Set(k, value)
+	}
+	return d.Set(k, edit.Quote(value))
+}
+
+func (s *session) setMeal(n int, name, value string) ([]byte, error) {
+	k := mealKey(n, name)
+	switch name {
+	case "name", "portion", "rrule":
+		return s.put(s.doc, k, value), nil
+	case "times":
+		return s.setTimes(n, value)
+	case "from":
+		return s.setFrom(n, value)
+	case "exdate", "rdate":
+		words := edit.Split(value)
+		if len(words) == 0 {
+			return s.doc.Remove(k), nil
+		}
+		return s.doc.Set(k, edit.Moments(words)), nil
+	case "presets":
+		words := edit.Split(value)
+		if len(words) == 0 {
+			return s.doc.Remove(k), nil
+		}
+		return s.doc.Set(k, edit.Strings(words)), nil
+	}
+	return nil, fmt.Errorf("there is no field %q", name)
+}
+
+// clockForm is a time of day in full.
+var clockForm = regexp.MustCompile(`^\d\d:\d\d$`)
+
+// setTimes changes the times of day. One time of a meal whose start says it is changed there, with the exceptions that name it;
+// several go into at, and the start becomes a date.
+func (s *session) setTimes(n int, value string) ([]byte, error) {
+	words := edit.Split(strings.ReplaceAll(value, " ", ","))
+	for i, w := range words {
+		words[i] = fullClock(w)
+	}
+	at, start := mealKey(n, "at"), mealKey(n, "dtstart")
+	m := stampForm.FindStringSubmatch(s.doc.Text(start))
+	timed := m != nil && m[2] != ""
+	switch {
+	case len(words) == 0:
+		return s.doc.Set(at, "[]"), nil // so that the field says what is missing
+	case len(words) == 1 && timed && !s.doc.Has(at) && clockForm.MatchString(words[0]):
+		text := s.doc.Set(start, m[1]+"T"+words[0]+":00"+m[4])
+		return moveExceptions(text, n, m[2], words[0])
+	case s.singleDates(n):
+		return nil, fmt.Errorf("the times of single dates stand with the dates: write 2026-12-25 10:00")
+	}
+	text := s.doc.Set(at, edit.Strings(words))
+	if timed {
+		d, err := edit.Parse(text)
+		if err != nil {
+			return nil, err
+		}
+		text = d.Set(start, m[1])
+	}
+	return text, nil
+}
+
+// fullClock makes 7:00 07:00, and 7 07:00.
+func fullClock(w string) string {
+	if n, err := strconv.Atoi(w); err == nil && n >= 0 && n < 24 && len(w) <= 2 {
+		return fmt.Sprintf("%02d:00", n)
+	}
+	if len(w) == 4 && w[1] == ':' {
+		return "0" + w
+	}
+	return w
+}
+
+// moveExceptions brings exceptions that name the old time of day to the new one: they mean the meal, whatever its time.
+func moveExceptions(text []byte, n int, from, to string) ([]byte, error) {
+	d, err := edit.Parse(text)
+	if err != nil {
+		return nil, err
+	}
+	k := mealKey(n, "exdate")
+	words, moved := d.List(k), false
+	for i, w := range words {
+		if m := stampForm.FindStringSubmatch(w); m != nil && m[2] == from {
+			words[i], moved = m[1]+"T"+to+":00"+m[4], true
+		}
+	}
+	if !moved {
+		return text, nil
+	}
+	return d.Set(k, edit.Moments(words)), nil
+}
+
+// setFrom changes the date on which a meal begins and keeps its time; without a date the time moves into at.
+func (s *session) setFrom(n int, value string) ([]byte, error) {
+	k := mealKey(n, "dtstart")
+	m := stampForm.FindStringSubmatch(s.doc.Text(k))
+	timed := m != nil && m[2] != ""
+	if value != "" {
+		if timed && stampForm.MatchString(value) && len(value) == len("2026-12-01") {
+			value += "T" + m[2] + ":00" + m[4]
+		}
+		return s.doc.Set(k, edit.Moment(value)), nil
+	}
+	text := s.doc.Remove(k)
+	if !timed || s.doc.Has(mealKey(n, "at")) {
+		return text, nil
+	}
+	d, err := edit.Parse(text)
+	if err != nil {
+		return nil, err
+	}
+	return d.Set(mealKey(n, "at"), edit.Strings([]string{m[2]})), nil
+}
+
+// singleDates reports whether a meal has nothing but the dates of rdate.
+func (s *session) singleDates(n int) bool {
+	has := func(name string) bool { return s.doc.Has(mealKey(n, name)) }
+	return has("rdate") && !has("rrule") && !has("dtstart") && !has("at")
+}
+
+// start is the meal's first date as written, with today for what is not.
+func (s *session) start(n int) plan.Local {
+	var l plan.Local
+	if m := stampForm.FindStringSubmatch(s.doc.Text(mealKey(n, "dtstart"))); m != nil {
+		_, _ = fmt.Sscanf(m[1], "%d-%d-%d", &l.Year, &l.Month, &l.Day)
+		return l
+	}
+	now := s.o.Now()
+	return plan.Local{Year: now.Year(), Month: int(now.Month()), Day: now.Day()}
+}
+
+// choice is how a meal repeats, as it can be chosen.
+func (s *session) choice(n int) Choice {
+	if s.singleDates(n) {
+		return Choice{Kind: kindSingle, Interval: 1, Nth: 1, Days: []int{}, Months: []int{}}
+	}
+	text := s.doc.Text(mealKey(n, "rrule"))
+	if !s.doc.Has(mealKey(n, "rrule")) {
+		text = "FREQ=DAILY"
+	}
+	r, errs := plan.ParseRule(text)
+	if len(errs) > 0 {
+		r = nil
+	}
+	return choiceOf(r, s.start(n))
+}
+
+// choose writes a meal's choice.
+func (s *session) choose(n int, c Choice, group string) error {
+	if s.doc == nil || n < 0 || n >= s.doc.Meals() {
+		return fmt.Errorf("there is no meal %d", n+1)
+	}
+	if c.Interval < 1 {
+		c.Interval = 1
+	}
+	text := s.text
+	switch {
+	case c.Kind == kindSingle:
+		text = s.toSingle(n)
+	case c.Kind == kindTyped:
+		if !s.doc.Has(mealKey(n, "rrule")) {
+			text = s.doc.Set(mealKey(n, "rrule"), edit.Quote("FREQ=DAILY"))
+		}
+	case !strings.HasPrefix(c.rule(), "FREQ=") || strings.HasPrefix(c.rule()+";", "FREQ=;"):
+		return fmt.Errorf("there is no repetition %q", c.Kind)
+	default:
+		text = s.withRule(n, c)
+	}
+	s.change(text, group, false)
+	return nil
+}
+
+// toSingle makes a meal one of single dates: those it has beside its rule, or the next date at its time.
+func (s *session) toSingle(n int) []byte {
+	l, at := s.start(n), "12:00"
+	if times := edit.Split(s.mealValue(n, "times")); len(times) > 0 && clockForm.MatchString(times[0]) {
+		at = times[0]
+	}
+	d := s.doc
+	for _, name := range []string{"rrule", "at", "exdate", "dtstart"} {
+		d = reparse(d, d.Remove(mealKey(n, name)))
+	}
+	if d.Has(mealKey(n, "rdate")) {
+		return d.Source()
+	}
+	return d.Set(mealKey(n, "rdate"), "["+edit.Moment(l.String()[:10]+" "+at)+"]")
+}
+
+// withRule gives a meal the rule of a choice. A meal of single dates gets its first date as the start.
+func (s *session) withRule(n int, c Choice) []byte {
+	d := s.doc
+	if s.singleDates(n) {
+		first := d.List(mealKey(n, "rdate"))[0]
+		d = reparse(d, d.Remove(mealKey(n, "rdate")))
+		d = reparse(d, d.Set(mealKey(n, "dtstart"), edit.Moment(first)))
+	}
+	if c.steps() {
+		d = s.stepsFrom(d, n)
+	} else if c.needsStart() && !d.Has(mealKey(n, "dtstart")) {
+		d = reparse(d, d.Set(mealKey(n, "dtstart"), s.start(n).String()[:10]))
+	}
+	return d.Set(mealKey(n, "rrule"), edit.Quote(c.rule()))
+}
+
+// stepsFrom puts the first time of a meal that goes by hours or minutes into its start, where RFC 5545 counts them from.
+func (s *session) stepsFrom(d *edit.Doc, n int) *edit.Doc {
+	at := "07:00"
+	if times := edit.Split(s.mealValue(n, "times")); len(times) > 0 && clockForm.MatchString(times[0]) {
+		at = times[0]
+	}
+	d = reparse(d, d.Remove(mealKey(n, "at")))
+	return reparse(d, d.Set(mealKey(n, "dtstart"), edit.Moment(s.start(n).String()[:10]+" "+at)))
+}
+
+// steps reports whether the rule goes by hours or minutes.
+func (c Choice) steps() bool { return c.Kind == kindHours || c.Kind == kindMinutes }
+
+// needsStart reports whether the rule counts from the start (RFC 5545 §3.3.10).
+func (c Choice) needsStart() bool { return c.Interval > 1 || c.Count > 0 || c.steps() }
+
+// reparse reads a text that an edit has made; what was readable stays so.
+func reparse(old *edit.Doc, text []byte) *edit.Doc {
+	d, err := edit.Parse(text)
+	if err != nil {
+		return old
+	}
+	return d
+}

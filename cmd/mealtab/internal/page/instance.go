@@ -1,0 +1,97 @@
+package page
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// Instance is a running page that a second start of the program finds by a file in the user's cache directory, readable by
+// that user only.
+type Instance struct {
+	Host   string `json:"host"` // 127.0.0.1:port
+	Secret string `json:"secret"`
+	PID    int    `json:"pid"`
+}
+
+// instanceFile is the file for a plan; every plan may have a page of its own.
+func instanceFile(planFile string) (string, error) {
+	dir, err := os.UserCacheDir()
+	if err != nil {
+		return "", err
+	}
+	full, err := filepath.Abs(planFile)
+	if err != nil {
+		return "", err
+	}
+	if planFile == "" {
+		full = ""
+	}
+	sum := sha256.Sum256([]byte(full))
+	return filepath.Join(dir, "mealtab", "page-"+hex.EncodeToString(sum[:8])+".json"), nil
+}
+
+// Remember writes the file; forget removes it again.
+func (i Instance) Remember(planFile string) (forget func(), err error) {
+	name, err := instanceFile(planFile)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
+		return nil, err
+	}
+	data, err := json.Marshal(i)
+	if err != nil {
+		return nil, err
+	}
+	_ = os.Remove(name) // so that the new one has its own permissions
+	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return nil, err
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Close()); err != nil {
+		return nil, err
+	}
+	return func() { _ = os.Remove(name) }, nil
+}
+
+// FindLink asks a page that already runs for a plan for a new link; ok is false where none answers.
+func FindLink(ctx context.Context, planFile string) (link string, ok bool) {
+	name, err := instanceFile(planFile)
+	if err != nil {
+		return "", false
+	}
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return "", false
+	}
+	var i Instance
+	if json.Unmarshal(data, &i) != nil || !loopback(i.Host) {
+		return "", false
+	}
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, "http://"+i.Host+linkPath, http.NoBody)
+	if err != nil {
+		return "", false
+	}
+	r.Header.Set("Authorization", "Bearer "+i.Secret)
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return "", false // stopped without cleaning up
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(io.LimitReader(answer.Body, 1000))
+	link = string(text)
+	return link, err == nil && answer.StatusCode == http.StatusOK && strings.HasPrefix(link, fmt.Sprintf("http://%s%s", i.Host, openPath))
+}

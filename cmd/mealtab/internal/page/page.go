@@ -1,0 +1,176 @@
+// Package page serves the local page on which an owner sees a plan, changes it, and tries it.
+//
+// In: the text of one plan file, a compiler for it, a clock. Out: HTML, SVG and JSON over HTTP on the loopback interface, and the
+// plan file saved when its owner says so. The page is net/http, html/template and a little script by hand, all embedded: it has
+// few moving parts, needs no build and no network, and weighs less than the smallest of the usual frameworks.
+//
+// What keeps it safe is in guard.go: loopback only, a link that works once, host and origin checked, no change by GET, and a
+// content security policy that lets nothing in from elsewhere. Times shown are local times of the plan's zone.
+package page
+
+import (
+	"embed"
+	"fmt"
+	"html/template"
+	"net/http"
+	"sync"
+	"time"
+
+	"mealtab/compiler"
+	"mealtab/compiler/chart"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
+	"mealtab/compiler/zone"
+)
+
+// Compiled is what a compiler makes of a text. With errors Plan or Output is nil.
+type Compiled struct {
+	Plan        *plan.Plan
+	Zone        *zone.Zone
+	ZoneData    string // release of the time zone data
+	Output      *compiler.Output
+	Board       *profile.Profile
+	Diagnostics plan.Diagnostics // errors, warnings and what the compiler says about the whole
+}
+
+// ok reports whether there is a proved table.
+func (c *Compiled) ok() bool { return c.Output != nil }
+
+// Options are what the page needs from outside.
+type Options struct {
+	Name    string // of the file, as the owner gave it; "" where nothing can be saved
+	Text    []byte
+	Compile func(name string, src []byte) *Compiled
+	// ReadFile and WriteFile reach the plan file, and no other.
+	ReadFile  func() ([]byte, error)
+	WriteFile func([]byte) error
+	// Convert changes times between forms for the export as iCalendar; see [plan.WriteICS].
+	Convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
+	Now     func() time.Time
+	Stop    func() // ends the program
+}
+
+// Server is the page. Its methods may be called from several goroutines.
+type Server struct {
+	o     Options
+	guard *guard
+	mu    sync.Mutex
+	s     *session
+	views map[string]*template.Template
+	mux   *http.ServeMux
+	style []byte
+}
+
+//go:embed assets
+var assets embed.FS
+
+// New returns a page for a plan.
+func New(o Options) (*Server, error) {
+	s := &Server{o: o, guard: newGuard(), views: map[string]*template.Template{}, mux: http.NewServeMux()}
+	s.s = newSession(o)
+	if err := s.loadAssets(); err != nil {
+		return nil, err
+	}
+	s.routes()
+	return s, nil
+}
+
+// views are the pages; each is a file of assets put into layout.html.
+var viewNames = []string{"see", "change"}
+
+func (s *Server) loadAssets() error {
+	for _, name := range viewNames {
+		t, err := template.New("layout.html").Funcs(templateFuncs).ParseFS(assets, "assets/layout.html", "assets/parts.html", "assets/"+name+".html")
+		if err != nil {
+			return err
+		}
+		s.views[name] = t
+	}
+	style, err := assets.ReadFile("assets/style.css")
+	if err != nil {
+		return err
+	}
+	s.style = append(style, chart.CSS("svg.chart ")...)
+	return nil
+}
+
+func (s *Server) routes() {
+	s.mux.HandleFunc("GET /{$}", s.showSee)
+	s.mux.HandleFunc("GET /change", s.showChange)
+	s.mux.HandleFunc("GET /change/cards", s.showCards)
+	s.mux.HandleFunc("GET /export.ics", s.export)
+	s.mux.HandleFunc("GET /plan.toml", s.download)
+	s.mux.HandleFunc("GET /style.css", s.showStyle)
+	for _, script := range []string{"change.js"} {
+		s.mux.HandleFunc("GET /"+script, s.asset(script, "text/javascript; charset=utf-8"))
+	}
+	s.mux.HandleFunc("GET /icon.svg", s.asset("icon.svg", "image/svg+xml"))
+	s.apiRoutes()
+}
+
+// Handler is the page behind its guard.
+func (s *Server) Handler() http.Handler { return s.guard.wrap(s.mux) }
+
+// Link is the address that lets a browser in, once; host is "127.0.0.1:port".
+func (s *Server) Link(host string) string {
+	return fmt.Sprintf("http://%s/open?token=%s", host, s.guard.newToken())
+}
+
+// Secret lets a second start of the program ask this one for a link. It belongs into a file that only the user can read.
+func (s *Server) Secret() string { return s.guard.secret }
+
+func (s *Server) asset(name, kind string) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		data, err := assets.ReadFile("assets/" + name)
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
+		send(w, kind, data)
+	}
+}
+
+func (s *Server) showStyle(w http.ResponseWriter, _ *http.Request) {
+	send(w, "text/css; charset=utf-8", s.style)
+}
+
+func send(w http.ResponseWriter, kind string, data []byte) {
+	w.Header().Set("Content-Type", kind)
+	_, _ = w.Write(data)
+}
+
+func (s *Server) showSee(w http.ResponseWriter, r *http.Request) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.render(w, "see", "layout.html", s.s.see(r.URL.Query()))
+}
+
+func (s *Server) showChange(w http.ResponseWriter, _ *http.Request) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.render(w, "change", "layout.html", s.s.cards())
+}
+
+// showCards is the part of the page that is built anew when meals come or go.
+func (s *Server) showCards(w http.ResponseWriter, _ *http.Request) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.render(w, "change", "cards", s.s.cards())
+}
+
+func (s *Server) render(w http.ResponseWriter, view, part string, data any) {
+	b := &buffer{}
+	if err := s.views[view].ExecuteTemplate(b, part, data); err != nil {
+		http.Error(w, err.Error(), http.StatusInternalServerError)
+		return
+	}
+	send(w, "text/html; charset=utf-8", *b)
+}
+
+// buffer collects a page, so that a fault in a template is no half page.
+type buffer []byte
+
+func (b *buffer) Write(p []byte) (int, error) {
+	*b = append(*b, p...)
+	return len(p), nil
+}

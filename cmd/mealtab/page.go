@@ -1,0 +1,203 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"os/signal"
+	"runtime"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/cmd/mealtab/internal/page"
+	"mealtab/compiler"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
+)
+
+type pageFlags struct {
+	port      int
+	noBrowser bool
+}
+
+func (a *app) pageCommand() *cobra.Command {
+	var f pageFlags
+	cmd := &cobra.Command{
+		Use:   "page [PLAN]",
+		Short: "See and change a plan in the browser",
+		Long: `Open a page in the browser that shows a plan as pictures and lets it be changed: meals as cards, faults
+at their field as one types, undo, import and export of calendars. Without PLAN it shows the built-in
+example; a PLAN that does not exist yet is begun from it and written when it is first saved.
+
+The page comes from this program and from nowhere else, and is for this computer's user only: it
+listens on the loopback interface, and the link that opens it works once. Saving changes single
+values of the file and keeps comments and order. Starting it again for the same plan finds the page
+that is already there. It ends with Ctrl-C.`,
+		Example: `  mealtab page plan.toml
+  mealtab page                               the built-in example
+  mealtab page plan.toml --no-browser        print the link only`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return fmt.Errorf("one PLAN is wanted, there are %d arguments", len(args))
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name := ""
+			if len(args) == 1 {
+				name = args[0]
+			}
+			return a.runPage(cmd.Context(), name, f)
+		},
+	}
+	flags := cmd.Flags()
+	flags.IntVar(&f.port, "port", 0, "`PORT` to listen on (default: a free one)")
+	flags.BoolVar(&f.noBrowser, "no-browser", false, "do not start a browser")
+	return cmd
+}
+
+func (a *app) runPage(ctx context.Context, name string, f pageFlags) error {
+	if name == "-" {
+		return usagef("the page needs a file that it can save: standard input is none")
+	}
+	if ctx == nil {
+		ctx = context.Background()
+	}
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	if link, ok := page.FindLink(ctx, name); ok {
+		fmt.Fprintf(a.out, "The page is already there: %s\n", link)
+		return a.browse(link, f)
+	}
+	s, err := a.newPage(name, stop)
+	if err != nil {
+		return err
+	}
+	return a.servePage(ctx, s, name, f)
+}
+
+// newPage makes the page for a plan file; stop ends the program.
+func (a *app) newPage(name string, stop func()) (*page.Server, error) {
+	text := demoPlan
+	if name != "" {
+		src, err := a.read(name)
+		switch {
+		case err == nil:
+			text = src
+		case !errors.Is(err, os.ErrNotExist):
+			return nil, err
+		}
+	}
+	db, err := a.database()
+	if err != nil {
+		return nil, err
+	}
+	options := zoneOptions(db)
+	started := time.Now()
+	return page.New(page.Options{
+		Name: name, Text: text, Compile: a.compileForPage,
+		ReadFile: func() ([]byte, error) {
+			src, err := a.read(name)
+			if errors.Is(err, os.ErrNotExist) {
+				return text, nil // not written yet
+			}
+			return src, err
+		},
+		WriteFile: func(data []byte) error { return a.write(name, data) },
+		Convert:   options.Convert,
+		Now:       func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
+		Stop:      stop,
+	})
+}
+
+// compileForPage does what check does, with everything there is to say as diagnostics.
+func (a *app) compileForPage(name string, src []byte) *page.Compiled {
+	out := &page.Compiled{}
+	fail := func(err error) *page.Compiled {
+		out.Diagnostics = append(out.Diagnostics, plan.Diagnostic{Severity: plan.Error, Message: err.Error()})
+		return out
+	}
+	db, err := a.database()
+	if err != nil {
+		return fail(err)
+	}
+	out.ZoneData = dataVersion(db)
+	p, ds := zoneOptions(db).Parse(name, src)
+	out.Plan, out.Diagnostics = p, ds
+	if p == nil {
+		return out
+	}
+	if out.Zone, err = db.Load(p.Zone); err != nil {
+		return fail(err)
+	}
+	if out.Board, err = profile.Load(p.Board); err != nil {
+		out.Diagnostics = append(ds, plan.Diagnostic{Severity: plan.Error, Source: p.Source, Pos: p.Where.Board, Message: err.Error()})
+		return out
+	}
+	l := &loaded{p, out.Zone, db, append(ds, a.zoneWarnings(out.Zone, p.Source, p.Where.Zone)...)}
+	compiled0, err := compiler.Compile(p, out.Zone, compiler.Options{Board: out.Board, From: firstDay(db)})
+	if err != nil {
+		return fail(err)
+	}
+	out.Output = compiled0
+	out.Diagnostics = a.warnings(&compiled{l, compiled0, out.Board})
+	return out
+}
+
+// Limits of the page's connections: it serves one person on one machine.
+const (
+	readTimeout = 30 * time.Second
+	headerBytes = 64 << 10
+)
+
+func (a *app) servePage(ctx context.Context, s *page.Server, name string, f pageFlags) error {
+	listener, err := net.Listen("tcp", fmt.Sprintf("127.0.0.1:%d", f.port))
+	if err != nil {
+		return fmt.Errorf("the page cannot listen: %w", err)
+	}
+	host := listener.Addr().String()
+	forget, err := page.Instance{Host: host, Secret: s.Secret(), PID: os.Getpid()}.Remember(name)
+	if err != nil {
+		fmt.Fprintf(a.err, "a second start will not find this page: %v\n", err)
+	} else {
+		defer forget()
+	}
+	server := &http.Server{Handler: s.Handler(), ReadTimeout: readTimeout, MaxHeaderBytes: headerBytes}
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(listener) }()
+	link := s.Link(host)
+	fmt.Fprintf(a.out, "The page is at %s\nThe link works once; start again for another. Ctrl-C ends the page.\n", link)
+	if err := a.browse(link, f); err != nil {
+		fmt.Fprintf(a.err, "no browser could be started (%v): open the link yourself\n", err)
+	}
+	select {
+	case err := <-ended:
+		return err
+	case <-ctx.Done():
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	_ = server.Shutdown(ctx) // what still hangs after a second is cut off
+	return nil
+}
+
+// browse opens a link in the user's browser.
+func (a *app) browse(link string, f pageFlags) error {
+	if f.noBrowser {
+		return nil
+	}
+	command := []string{"xdg-open", link}
+	switch runtime.GOOS {
+	case "darwin":
+		command[0] = "open"
+	case "windows":
+		command = []string{"rundll32", "url.dll,FileProtocolHandler", link}
+	}
+	return exec.Command(command[0], command[1:]...).Start()
+}
