@@ -53,15 +53,18 @@ func (s *supplyState) init(c *Config) {
 	s.millivolts = s.source
 }
 
-// openCircuit falls from 1.58 V to 1.0 V a cell, in a line [fresh cell: makers' figures; the line is a choice].
+// A fresh cell has 1.58 V, one that has given its capacity 0.9 V [makers' figures]; between them, and on below, in a
+// line [choice].
+const freshMV, spentMV = 1580, 900
+
 func (s Supply) openCircuit(usedMAh float64) uint16 {
-	left := max(0, 1-usedMAh/s.CapacityMAh)
-	return uint16(float64(s.Cells) * (1000 + 580*left))
+	left := 1 - usedMAh/s.CapacityMAh
+	return uint16(math.Round(max(0, float64(s.Cells)*(spentMV+(freshMV-spentMV)*left))))
 }
 
 // usedAt is the inverse of openCircuit.
 func (s Supply) usedAt(millivolts float64) float64 {
-	return s.CapacityMAh * (1 - (millivolts/float64(s.Cells)-1000)/580)
+	return s.CapacityMAh * (1 - (millivolts/float64(s.Cells)-spentMV)/(freshMV-spentMV))
 }
 
 // loaded returns the voltage under the servo's load and the current at the source.

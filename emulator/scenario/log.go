@@ -19,6 +19,10 @@ type Log struct {
 	all    []entry
 	fell   int
 	mg     int64
+	supply int64 // mV as last reported
+
+	flashes, shown     int // in the group under way; in the one last reported
+	lastFlash, shownAt time.Time
 }
 
 const recentLines = 24
@@ -32,11 +36,21 @@ type entry struct {
 
 func newLog(l Local) *Log { return &Log{local: l} }
 
-// Add takes an event; those that matter to no reader (pulses, bytes, sleep) are left out.
+// Add takes an event; those that matter to no reader (pulses, bytes, sleep) are left out, flashes are counted.
 func (l *Log) Add(at time.Time, e board.Event) {
 	switch e.Kind {
 	case board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch:
 		return
+	case board.Light:
+		if e.Value != 0 {
+			l.flash(at)
+		}
+		return
+	case board.SupplyChanged:
+		if off := e.Value - l.supply; -smallChange < off && off < smallChange {
+			return
+		}
+		l.supply = e.Value
 	case board.TurnStarted:
 		l.fell, l.mg = 0, 0
 	case board.PocketFell:
@@ -44,6 +58,21 @@ func (l *Log) Add(at time.Time, e board.Event) {
 		l.mg += e.Value
 	}
 	l.put(entry{at: at, e: e})
+}
+
+const smallChange = 200 // mV
+
+// flash counts flashes; a group is reported when the next one begins, if it is not like the one before.
+func (l *Log) flash(at time.Time) {
+	if at.Sub(l.lastFlash) > flashGap && l.flashes > 0 {
+		if l.flashes != l.shown || l.lastFlash.Sub(l.shownAt) > time.Hour {
+			l.shown, l.shownAt = l.flashes, l.lastFlash
+			l.put(entry{at: l.lastFlash, text: fmt.Sprintf("the light flashes: %d", l.flashes)})
+		}
+		l.flashes = 0
+	}
+	l.flashes++
+	l.lastFlash = at
 }
 
 // Say adds a line of the script's own.

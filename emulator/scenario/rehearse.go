@@ -244,8 +244,8 @@ func (g *rehearsing) account(perCell []uint64) {
 	rep.Idle += seconds(s.Idle)
 	rep.Writes += s.EEPROMWrites
 	rep.PageWrites += g.b.MemoryWrites()
-	for i := range perCell {
-		perCell[i] += uint64(s.CellWrites[i])
+	for i, n := range g.b.MCU().CellWrites() {
+		perCell[i] += uint64(n)
 	}
 	top := 0x100 + int(g.b.MCU().Part().RAMSize) - 1
 	rep.StackBytes = max(rep.StackBytes, top-int(s.MinSP))
