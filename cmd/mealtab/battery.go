@@ -21,7 +21,7 @@ type batteryFlags struct {
 	board, currents, capacity string
 	without                   []string
 	preset, format            string
-	computed, explain         bool
+	computed, explain, print  bool
 }
 
 func (a *app) batteryCommand() *cobra.Command {
@@ -39,6 +39,7 @@ which names its source. What would lengthen the life most is tried out and shown
   mealtab battery plan.toml --board m328-cells --without led,charger   a module with both cut off
   mealtab battery plan.toml --explain                                  with the arithmetic
   mealtab battery plan.toml --currents my-feeder.toml                  with currents you measured
+  mealtab battery plan.toml --print-currents >my-feeder.toml
   mealtab battery plan.toml --computed --format json`,
 		Args: one("PLAN"),
 		RunE: func(_ *cobra.Command, args []string) error { return a.runBattery(args[0], f) },
@@ -49,6 +50,7 @@ which names its source. What would lengthen the life most is tried out and shown
 	flags.StringSliceVar(&f.without, "without", nil, "`PARTS` that are cut off or left out: led, charger, module, clock, …")
 	flags.StringVar(&f.capacity, "capacity", "", "`CHARGE` of one cell, such as \"15 Ah\" (default: the range of the board's cells)")
 	flags.StringVar(&f.currents, "currents", "", "`FILE` of currents (default: the board's)")
+	flags.BoolVar(&f.print, "print-currents", false, "print the board's file of currents, to put your own measurements in")
 	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number (default: the first)")
 	flags.BoolVar(&f.computed, "computed", false, "compute the counts from the replay, do not rehearse")
 	flags.BoolVar(&f.explain, "explain", false, "show the arithmetic and the source of each current")
@@ -86,6 +88,14 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 	}
 	p, err := a.currents(f, c.board)
 	if err != nil {
+		return err
+	}
+	if f.print {
+		src, err := power.Source(c.board.Name)
+		if err != nil {
+			return err
+		}
+		_, err = a.out.Write(src)
 		return err
 	}
 	counts, err := a.countYear(c, f)

@@ -138,3 +138,23 @@ func Bag(opened, now time.Time) string {
 	}
 	return fmt.Sprintf("the bag was opened %d days ago: about six weeks are the limit for dry food", days)
 }
+
+// Left is what is in a hopper that held full at some instant, by the feeder's own history since. A serving is recorded with
+// all of its pockets before the wheel turns, so that the rest of one that was cut short is no more food; what a jam left out
+// is taken back. Never below zero. known is false where the table has no weights.
+func Left(t *table.Table, full units.Milligrams, filled table.Minute, history []table.History) (left units.Milligrams, known bool) {
+	pockets := 0
+	for _, h := range history {
+		if h.At < filled {
+			continue
+		}
+		switch h.Event {
+		case table.EventServed, table.EventManual:
+			pockets += int(h.Value)
+		case table.EventJam:
+			pockets -= int(h.Value)
+		}
+	}
+	each := pocket(t)
+	return max(0, full-units.Milligrams(pockets)*each), each > 0
+}

@@ -150,3 +150,22 @@ func TestFreshness(t *testing.T) {
 	assert.Empty(t, Bag(opened, opened.AddDate(0, 0, 42)))
 	assert.Contains(t, Bag(opened, opened.AddDate(0, 0, 50)), "opened 50 days ago")
 }
+
+// 3 + 2 pockets given, 1 of them left out by a jam: 4 × 6 g are gone of 100 g. What happened before the refill is not counted.
+func TestLeft(t *testing.T) {
+	tab := daily(6, map[int]uint32{7: 18})
+	history := []table.History{
+		{At: 90, Event: table.EventServed, Value: 9},
+		{At: 100, Event: table.EventServed, Value: 3}, {At: 101, Event: table.EventResumed, Value: 2},
+		{At: 110, Event: table.EventManual, Value: 2}, {At: 110, Event: table.EventJam, Value: 1},
+		{At: 120, Event: table.EventMissed, Value: 40}, {At: 121, Event: table.EventStarted, Value: 2},
+	}
+	left, known := Left(tab, 100*units.Gram, 100, history)
+	assert.True(t, known)
+	assert.Equal(t, 76*units.Gram, left)
+	left, _ = Left(tab, 10*units.Gram, 100, history)
+	assert.Equal(t, units.Milligrams(0), left)
+	tab.Wheel.UnitMg = 0
+	_, known = Left(tab, 100*units.Gram, 100, history)
+	assert.False(t, known)
+}

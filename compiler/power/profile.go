@@ -72,11 +72,20 @@ func Boards() []string {
 
 // Load finds the profile of a board.
 func Load(board string) (*Profile, error) {
+	src, err := Source(board)
+	if err != nil {
+		return nil, err
+	}
+	return Parse(board+".toml", src)
+}
+
+// Source is the text of a board's profile, for a copy with one's own measurements.
+func Source(board string) ([]byte, error) {
 	src, err := boards.ReadFile(path.Join("boards", board+".toml"))
 	if err != nil {
 		return nil, fmt.Errorf("the currents of board %q are not known; there are %s, or give a file of currents", board, strings.Join(Boards(), ", "))
 	}
-	return Parse(board+".toml", src)
+	return src, nil
 }
 
 // file is a profile as it is written: quantities are text with units.

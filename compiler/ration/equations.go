@@ -64,6 +64,13 @@ func active(a Activity) func(*Pet) bool {
 	return func(p *Pet) bool { return p.Activity == a && !p.overweight() && p.Breed == "" }
 }
 
+// companion is a dog that does not work: the rows for neutered and intact dogs are for those.
+func companion(intact bool) func(*Pet) bool {
+	return func(p *Pet) bool {
+		return p.Intact == intact && p.Activity != High && !p.overweight() && p.Breed == ""
+	}
+}
+
 func breed(name string) func(*Pet) bool { return func(p *Pet) bool { return p.Breed == name } }
 
 // equations are all that are known, in the order in which they are shown.
@@ -97,9 +104,9 @@ var equations = []Equation{
 	{"Great Dane", "200 to 250 × kg^0.75", fediaf + "VII-7", keeping(Dog, breed("great-dane")), power(200, 250, 0.75)},
 	{"Newfoundland", "80 to 132 × kg^0.75", fediaf + "VII-7", keeping(Dog, breed("newfoundland")), power(80, 132, 0.75)},
 	{"dog, neutered", "1.6 × RER", sacn,
-		keeping(Dog, func(p *Pet) bool { return !p.Intact && !p.overweight() && p.Breed == "" }), resting(1.6, 1.6)},
+		keeping(Dog, companion(false)), resting(1.6, 1.6)},
 	{"dog, not neutered", "1.8 × RER", sacn,
-		keeping(Dog, func(p *Pet) bool { return p.Intact && !p.overweight() && p.Breed == "" }), resting(1.8, 1.8)},
+		keeping(Dog, companion(true)), resting(1.8, 1.8)},
 	{"dog that gains easily", "1.4 × RER", sacn, keeping(Dog, (*Pet).overweight), resting(1.4, 1.4)},
 	{"dog at light to moderate work", "2.0 to 3.0 × RER", sacn, keeping(Dog, active(High)), resting(2, 3)},
 	{"dog, to lose weight", "1.0 × RER", sacn, slimming(Dog), resting(1, 1)},

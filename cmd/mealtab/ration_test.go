@@ -1,0 +1,28 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/plan"
+)
+
+// What is shown "for the plan" is a meal that a plan accepts, with as many times as meals, whatever their number.
+func TestRationSnippetIsAMeal(t *testing.T) {
+	for meals := 1; meals <= 48; meals++ {
+		f := rationFlags{pet: map[string]string{"species": "dog", "weight": "20 kg", "name": `Bis"cuit`}, energy: "3800 kcal/kg", meals: meals}
+		r, err := newRation(f)
+		require.NoError(t, err)
+		var b strings.Builder
+		r.snippet(&b)
+		_, snippet, _ := strings.Cut(b.String(), "For the plan\n")
+		p, ds := plan.Parse("p.toml", fmt.Appendf(nil, "zone = \"Etc/UTC\"\n[wheel]\npocket = \"0.5 g\"\n%s", snippet))
+		require.NotNil(t, p, "%v\n%s", ds, snippet)
+		assert.Len(t, p.Meals[0].Set.At, meals)
+		assert.EqualValues(t, r.grams.First, p.Meals[0].Portion.Milligrams)
+	}
+}
