@@ -202,10 +202,12 @@ func markLoop(p *program, pc uint16) {
 		return
 	}
 	body := p.plain[i.k:pc]
+	counter, counts := countsRounds(body, p.plain[pc])
+	counts = counts && waitsOrCounts(body)
 	switch {
 	case i.op == opBrbc && i.r == flagZ && countsDown(body):
 		i.op = opDelay
-	case !waits(body):
+	case !counts && !waits(body):
 	case i.op == opRjmp:
 		i.op = opWaitRjmp
 	case i.op == opBrbs:
@@ -213,7 +215,28 @@ func markLoop(p *program, pc uint16) {
 	default:
 		i.op = opWaitBrbc
 	}
+	if counts && i.op != opDelay {
+		i.k2 = counter.pack()
+	}
 	p.code[pc] = i.pack()
+}
+
+// waitsOrCounts is waits for a loop with a counter in it.
+func waitsOrCounts(body []inst) bool {
+	for n := 0; n < len(body); n++ {
+		if _, size, _ := countdown(body, n); size > 0 {
+			n += size - 1
+			continue
+		}
+		if body[n].op() == opLds {
+			n++
+			continue
+		}
+		if !waits(body[n : n+1]) {
+			return false
+		}
+	}
+	return true
 }
 
 // waits reports whether a loop body has only instructions that store nothing and

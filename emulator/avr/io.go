@@ -8,6 +8,7 @@ func (m *MCU) load(addr uint16) uint8 {
 	}
 	switch {
 	case addr < 0x20:
+		m.volatile = true // a loop's own counter, perhaps
 		return m.mem[addr]
 	case addr >= ramStart:
 		if addr > m.ramEnd {

@@ -43,6 +43,19 @@ func (m *MCU) skipWait(bound uint64) {
 	if !m.oneRound(at, bound) {
 		return
 	}
+	if c := unpackCounter(m.prog.code[at].k2()); c.bytes != 0 && !m.volatile && m.pc == target {
+		now := [32]byte(m.mem[:32])
+		before := uint64(regs[c.low])
+		now[c.low] = regs[c.low]
+		if c.bytes == 2 {
+			before |= uint64(regs[c.high]) << 8
+			now[c.high] = regs[c.high]
+		}
+		if now == regs && m.skipCounted(c, before, start, bound) {
+			p.failed = 0
+			return
+		}
+	}
 	if m.volatile || sreg != m.sreg || regs != [32]byte(m.mem[:32]) || m.pc != target {
 		p.failed = min(p.failed+1, 10)
 		p.retryAt = m.cycle + 16<<p.failed

@@ -145,6 +145,32 @@ const polling = `
 		ldi r24, 200
 	d1:	dec r24
 		brne d1
+		ldi r24, 200        ; waits that count their rounds: out by the event …
+		ldi r25, 100
+	w1:	sbis EECR, 1
+		rjmp w2
+		sbiw r24, 1
+		brne w1
+	w2:	clr r1
+		ldi r18, 0xE8
+		ldi r19, 3
+	w3:	lds r17, UCSR0A      ; … or by the count
+		sbrc r17, 3
+		rjmp w4
+		subi r18, 1
+		sbc r19, r1
+		breq w4
+		rjmp w3
+	w4:	ldi r18, 250
+	w5:	in r17, PIND
+		andi r17, 0
+		brne w6
+		dec r18
+		brne w5
+	w6:	in r17, SREG
+		push r17
+		pop r23
+		eor r22, r23
 		sbis TIFR1, 0       ; a poll of a timer flag
 		rjmp t1
 		sbi TIFR1, 0
