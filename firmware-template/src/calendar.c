@@ -73,21 +73,19 @@ void date_next(date_t *d)
 void date_week(const date_t *d, uint8_t week_start, week_t *w)
 {
 	uint8_t year = d->year;
-	uint8_t into = (d->wday + 7 - week_start) % 7;
+	uint8_t into = d->wday >= week_start ? d->wday - week_start : d->wday + 7 - week_start;
 	/* The fourth day of a week decides to which year the week belongs. */
 	int16_t fourth = (int16_t)d->yday + 3 - into;
-	uint16_t length;
+	uint8_t week;
 
-	if (fourth < 0) {
-		year--;
-		fourth += (int16_t)year_length(year);
-	} else if (fourth >= (int16_t)year_length(year)) {
-		fourth -= (int16_t)year_length(year);
-		year++;
-	}
-	length = year_length(year);
+	if (fourth < 0)
+		fourth += (int16_t)year_length(--year);
+	else if (fourth >= (int16_t)year_length(year))
+		fourth -= (int16_t)year_length(year++);
+	week = (uint8_t)((uint16_t)fourth / 7);
 	w->year = year;
 	w->wday = into;
-	w->week = (uint8_t)(fourth / 7 + 1);
-	w->weeks = (uint8_t)((length - 1 - (uint16_t)fourth % 7) / 7 + 1);
+	w->week = week + 1;
+	/* There is a 53rd week if the fourth day of the first is the first of the year, or the second of a leap year. */
+	w->weeks = fourth - 7 * week <= (int16_t)year_length(year) - 365 ? 53 : 52;
 }

@@ -33,9 +33,9 @@ uint32_t cursor_u32(void)
 	return low | (uint32_t)cursor_u16() << 16;
 }
 
-uint32_t cursor_number(void)
+/* The groups of a number after its first byte. */
+static uint32_t number_rest(uint8_t byte)
 {
-	uint8_t byte = cursor_u8();
 	uint32_t value = byte & 0x7F;
 
 	for (uint8_t shift = 7; byte & 0x80; shift += 7) {
@@ -49,10 +49,19 @@ uint32_t cursor_number(void)
 	return value;
 }
 
+uint32_t cursor_number(void)
+{
+	return number_rest(cursor_u8());
+}
+
 uint16_t cursor_small(void)
 {
-	uint32_t v = cursor_number();
+	uint8_t byte = cursor_u8();
+	uint32_t v;
 
+	if (byte < 0x80) /* nearly all are */
+		return byte;
+	v = number_rest(byte);
 	return v > 0xFFFF ? 0xFFFF : (uint16_t)v;
 }
 

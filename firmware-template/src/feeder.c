@@ -43,7 +43,7 @@ static bool plausible(void)
 	return clock_seconds - feeder_now + tolerance <= 2 * tolerance;
 }
 
-static void set_now(uint32_t seconds)
+OUTLINED static void set_now(uint32_t seconds)
 {
 	feeder_now = seconds;
 	feeder_minute = (int32_t)(seconds / 60);
@@ -81,7 +81,7 @@ void feeder_time(void)
 		doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
 }
 
-static bool time_known(void)
+OUTLINED static bool time_known(void)
 {
 	return journal.cursor != CURSOR_NONE;
 }
@@ -334,7 +334,7 @@ static uint8_t press_count;
 
 #define HOUR_TICKS (3600 / TICK_SECONDS)
 
-static bool press_allowed(void)
+OUTLINED static bool press_allowed(void)
 {
 	uint8_t recent = 0;
 
@@ -400,7 +400,7 @@ void feeder_button(uint8_t pressed)
 
 /* ---- banks ---- */
 
-uint16_t feeder_table_at(uint8_t bank)
+OUTLINED uint16_t feeder_table_at(uint8_t bank)
 {
 	return bank * (uint16_t)BANK_SIZE + 1;
 }

@@ -146,7 +146,7 @@ static uint32_t req_long(uint8_t at)
 	return bytes_get(req + at, 4);
 }
 
-static uint8_t spare(void)
+OUTLINED static uint8_t spare(void)
 {
 	return feeder_bank == 0 ? 1 : 0;
 }
@@ -310,7 +310,7 @@ static uint8_t bank_write(void)
 }
 
 /* Opens the spare bank's table and says what it is; the caller opens the one in force again. */
-static uint8_t open_spare(uint16_t *at)
+static inline uint8_t open_spare(uint16_t *at)
 {
 	uint8_t fault = feeder_open(spare());
 
@@ -338,7 +338,7 @@ static uint8_t bank_verify(void)
 	return fault == TABLE_GOOD ? LINE_OK : LINE_BAD_TABLE;
 }
 
-static bool is_open(uint8_t sequence, uint16_t crc)
+OUTLINED static bool is_open(uint8_t sequence, uint16_t crc)
 {
 	return table.sequence == sequence && table.crc == crc;
 }

@@ -5,6 +5,8 @@
 #include "table.h"
 #include "table_format.h"
 
+#include <string.h>
+
 uint8_t rule_marks[1 + TABLE_MAX_RULES];
 
 /* Units u since 1998 with (u - zero - phase) mod (n * length) < length, zero being 2000 in those units. The search relies on
@@ -66,15 +68,20 @@ static bool entry_holds(uint8_t op)
 	return wday == sought.wday && (value == 0 || value == sought.up || value == sought.down);
 }
 
-/* One of the entries of a list holds. */
+/* One of the entries of a list holds; the rest is passed over. */
 static bool list_holds(uint8_t op)
 {
-	bool holds = false;
+	uint8_t left = cursor_u8();
 
-	for (uint8_t n = cursor_u8(); n > 0; n--)
-		if (entry_holds(op))
-			holds = true;
-	return holds;
+	for (; left > 0; left--)
+		if (entry_holds(op)) {
+			left--;
+			cursor_at += left;
+			if (op == OP_YEAR_DAYS || op == OP_NTH_OF_YEAR) /* two bytes each */
+				cursor_at += left;
+			return true;
+		}
+	return false;
 }
 
 static bool day_mask(uint8_t bit)
@@ -97,7 +104,7 @@ static bool weeks(const date_t *d)
 	date_week(d, cursor_u8(), &w);
 	holds = every(w.year, EPOCH_YEARS, 1);
 	seek(w.week - 1, w.weeks);
-	return list_holds(OP_WEEKS) && holds;
+	return list_holds(OP_WEEKS) && holds; /* reads the list either way */
 }
 
 /* Explicit dates. A day before 2000 wraps to a number beyond all of them. */
@@ -128,7 +135,6 @@ static bool skip_positions(void)
 static bool term_holds(uint8_t op, const date_t *d)
 {
 	uint16_t day = d->day - EPOCH_DAYS; /* bounds are asked for dates from 2000 on only */
-	uint8_t month = month_length(d->year, d->month);
 	bool holds;
 
 	sought.wday = d->wday;
@@ -150,15 +156,15 @@ static bool term_holds(uint8_t op, const date_t *d)
 	case OP_MONTHS:
 		return cursor_u16() >> d->month & 1;
 	case OP_DAY_LIST:
-		seek(d->mday, month);
+		seek(d->mday, month_length(d->year, d->month));
 		return list_holds(op);
 	case OP_DAY_MASK:
 		return day_mask(d->mday);
 	case OP_DAY_MASKS:
 		holds = day_mask(d->mday);
-		return day_mask(month - 1 - d->mday) || holds;
+		return day_mask(month_length(d->year, d->month) - 1 - d->mday) || holds;
 	case OP_NTH_OF_MONTH:
-		seek_nth(d->mday, month);
+		seek_nth(d->mday, month_length(d->year, d->month));
 		return list_holds(op);
 	case OP_NTH_OF_YEAR:
 		seek_nth(d->yday, year_length(d->year));
@@ -180,37 +186,34 @@ static bool term_holds(uint8_t op, const date_t *d)
 	}
 }
 
-/* Terms that positions do not see. */
-static bool is_bound(uint8_t op)
+/* Where the parts of the rule in hand lie. Terms stand in ascending order, so that the bounds, which positions do not see, are
+ * the first (UTC, FROM, UNTIL) and the last (DATES, EXCEPT); those between are the base. */
+static struct {
+	uint16_t start, base, set_pos, tail; /* set_pos: its operands; 0: none */
+	uint8_t weekdays;
+} rule;
+
+/* All terms from an offset up to an opcode hold. */
+static bool terms_hold(uint16_t at, uint8_t end, const date_t *d)
 {
-	return op == OP_FROM || op == OP_UNTIL || op == OP_DATES || op == OP_EXCEPT;
+	uint8_t op;
+
+	cursor_at = at;
+	while ((op = cursor_u8()) < end)
+		if (!term_holds(op, d))
+			return false;
+	return true;
 }
 
 /* The terms that make up the set in which positions count, weekdays included. */
-static bool base_holds(uint16_t rule, const date_t *d)
+static bool base_holds(const date_t *d)
 {
-	uint8_t op;
-
-	cursor_at = rule;
-	while ((op = cursor_u8()) < OP_END) {
-		bool holds = term_holds(op, d);
-		if (!holds && !is_bound(op))
-			return false;
-	}
-	return op >> d->wday & 1;
+	return (rule.weekdays >> d->wday & 1) && terms_hold(rule.base, OP_SET_POS, d);
 }
 
-static bool bounds_hold(uint16_t rule, const date_t *d)
+static bool bounds_hold(const date_t *d)
 {
-	uint8_t op;
-
-	cursor_at = rule;
-	while ((op = cursor_u8()) < OP_END) {
-		bool holds = term_holds(op, d);
-		if (!holds && is_bound(op))
-			return false;
-	}
-	return true;
+	return terms_hold(rule.start, OP_EVERY_DAYS, d) && terms_hold(rule.tail, OP_END, d);
 }
 
 /* Where a date stands among the dates of its period. Kept from one day of the window to the next, because
@@ -242,27 +245,27 @@ static uint16_t period_start(uint8_t head, const date_t *d, uint16_t *length)
 	}
 }
 
-/* Counts the dates of a rule's base in n days from a first. */
-static uint16_t base_count(uint16_t rule, uint16_t first, uint16_t n)
+/* Counts the dates of the base in n days from a first. */
+static uint16_t base_count(uint16_t first, uint16_t n)
 {
 	uint16_t count = 0;
 	date_t d;
 
 	date_set(&d, first);
 	for (; n > 0; n--) {
-		if (base_holds(rule, &d))
+		if (base_holds(&d))
 			count++;
 		date_next(&d);
 	}
 	return count;
 }
 
-/* Moves the position to a date on which the base holds; set_pos is the offset of the operands. */
-static void position_move(uint16_t rule, uint16_t set_pos, const date_t *d)
+/* Moves the position to a date on which the base holds. */
+static void position_move(const date_t *d)
 {
 	uint16_t length, start;
 
-	cursor_at = set_pos;
+	cursor_at = rule.set_pos;
 	start = period_start(cursor_u8(), d, &length);
 	if (position.start == start) {
 		position.from_start++;
@@ -270,13 +273,13 @@ static void position_move(uint16_t rule, uint16_t set_pos, const date_t *d)
 		return;
 	}
 	position.start = start;
-	position.from_start = base_count(rule, start, d->day + 1 - start);
-	position.from_end = base_count(rule, d->day, start + length - d->day);
+	position.from_start = base_count(start, d->day + 1 - start);
+	position.from_end = base_count(d->day, start + length - d->day);
 }
 
-static bool position_chosen(uint16_t set_pos)
+static bool position_chosen(void)
 {
-	cursor_at = set_pos + 1;
+	cursor_at = rule.set_pos + 1;
 	for (uint8_t n = cursor_u8(); n > 0; n--) {
 		int16_t p = cursor_signed();
 		if (p == (int16_t)position.from_start || -p == (int16_t)position.from_end)
@@ -285,51 +288,50 @@ static bool position_chosen(uint16_t set_pos)
 	return false;
 }
 
-/* Reads a rule for its end, its flags and the place of its positions, 0 if it has none. */
-static uint8_t rule_outline(uint16_t *set_pos)
+/* Reads the rule at the cursor for its outline; sets cursor_bad if it is malformed. */
+uint8_t rule_check(void)
 {
 	uint8_t op, last = 0, flags = 0;
 	date_t any = {0, 0, 0, 0, 0, 0};
 
-	*set_pos = 0;
-	while ((op = cursor_u8()) < OP_END && !cursor_bad) {
+	memset(&rule, 0, sizeof rule);
+	rule.start = cursor_at;
+	for (;;) {
+		op = cursor_u8();
+		if (op >= OP_EVERY_DAYS && rule.base == 0)
+			rule.base = cursor_at - 1;
+		if (op > OP_SET_POS && rule.tail == 0)
+			rule.tail = cursor_at - 1;
+		if (op >= OP_END || cursor_bad)
+			break;
 		if (op <= last)
 			cursor_bad = true;
+		last = op;
 		if (op == OP_UTC)
 			flags |= RULE_UTC;
 		if (op == OP_DATES)
 			flags |= RULE_EXPLICIT;
 		if (op == OP_SET_POS)
-			*set_pos = cursor_at;
+			rule.set_pos = cursor_at;
 		term_holds(op, &any);
-		last = op;
 	}
+	rule.weekdays = op;
 	return flags;
 }
 
-uint8_t rule_check(void)
+/* Marks of the rule at the cursor, which is left behind it. */
+static uint8_t rule_mark(date_t d, uint8_t count)
 {
-	uint16_t set_pos;
+	uint8_t marks = rule_check();
+	uint16_t end = cursor_at;
 
-	return rule_outline(&set_pos);
-}
-
-/* Marks of one rule; leaves the cursor behind it. */
-static uint8_t rule_mark(uint16_t rule, date_t d, uint8_t count)
-{
-	uint16_t set_pos, end;
-	uint8_t marks;
-
-	cursor_at = rule;
-	marks = rule_outline(&set_pos);
-	end = cursor_at;
 	position.start = 0;
 	for (uint8_t i = 0; i < count; i++, date_next(&d)) {
-		if (!base_holds(rule, &d))
+		if (!base_holds(&d))
 			continue;
-		if (set_pos)
-			position_move(rule, set_pos, &d);
-		if (bounds_hold(rule, &d) && (!set_pos || position_chosen(set_pos)))
+		if (rule.set_pos)
+			position_move(&d);
+		if (bounds_hold(&d) && (rule.set_pos == 0 || position_chosen()))
 			marks |= (uint8_t)(1 << i);
 	}
 	cursor_at = end;
@@ -344,5 +346,5 @@ void rules_mark(uint16_t first, uint8_t count)
 	rule_marks[0] = (uint8_t)((1 << count) - 1);
 	cursor_at = table.rules_at;
 	for (uint8_t i = 1; i <= table.rules; i++)
-		rule_marks[i] = rule_mark(cursor_at, d, count);
+		rule_marks[i] = rule_mark(d, count);
 }

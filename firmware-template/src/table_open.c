@@ -68,9 +68,9 @@ static void open_overrides(void)
 {
 	table.overrides_at = cursor_at;
 	cursor_u8(); /* unit */
-	for (uint32_t groups = cursor_number(); groups > 0 && !cursor_bad; groups--) {
+	for (uint16_t groups = cursor_small(); groups > 0 && !cursor_bad; groups--) {
 		offset_seen(15 * (int8_t)cursor_u8());
-		for (uint32_t spans = cursor_number(); spans > 0 && !cursor_bad; spans--) {
+		for (uint16_t spans = cursor_small(); spans > 0 && !cursor_bad; spans--) {
 			cursor_number();
 			cursor_number();
 		}

@@ -4,15 +4,18 @@
 #include "cursor.h"
 #include "table.h"
 
+#include <string.h>
+
 static int32_t base;
 static uint16_t base_day; /* the same, since 1998-01-01 */
 
-/* The last answer and the instants for which it holds. The search asks in nearly ascending order, so that most
- * questions cost two comparisons instead of two calendar years. */
-static struct {
+/* The last answers and the instants for which they hold: one for the earlier of the two instants that a nominal time may
+ * mean, one for the later. Each moves on in ascending order, so that most questions cost a few comparisons instead of two
+ * calendar years. */
+static struct span {
 	int16_t from, until;
 	int16_t offset;
-} span;
+} span, spans[2];
 
 /* Beyond all questions, with room for a transition's minutes and two offsets. */
 #define FAR_DAYS 15
@@ -22,8 +25,7 @@ void zone_set_base(uint16_t day)
 {
 	base_day = day;
 	base = ((int32_t)day - EPOCH_DAYS) * MINUTES_PER_DAY;
-	span.from = 0;
-	span.until = 0;
+	memset(spans, 0, sizeof spans); /* they hold for no instant */
 }
 
 static int16_t relative(int32_t minute)
@@ -65,15 +67,21 @@ static bool within(int16_t utc, int16_t start, int16_t end)
 	return start <= utc && utc < end;
 }
 
-/* Reads the spans of one group; true if one of them holds the instant. */
-static bool group_holds(int16_t utc, uint8_t unit)
+/* Reads the spans of one group; true if one of them holds the instant. They ascend, so in the last group none after the
+ * instant need be read. */
+static bool group_holds(int16_t utc, uint8_t unit, bool last)
 {
 	uint32_t end = 0;
 
-	for (uint32_t n = cursor_number(); n > 0; n--) {
+	for (uint16_t n = cursor_small(); n > 0; n--) {
 		uint32_t start = end + cursor_number();
+		int16_t from = relative((int32_t)(start * unit));
+		if (last && from > utc) {
+			narrow(utc, from);
+			return false;
+		}
 		end = start + cursor_number();
-		if (within(utc, relative((int32_t)(start * unit)), relative((int32_t)(end * unit))))
+		if (within(utc, from, relative((int32_t)(end * unit))))
 			return true;
 	}
 	return false;
@@ -87,9 +95,9 @@ static bool overridden(int16_t utc)
 		return false;
 	cursor_at = table.overrides_at;
 	unit = cursor_u8() * 15;
-	for (uint32_t groups = cursor_number(); groups > 0; groups--) {
+	for (uint16_t groups = cursor_small(); groups > 0; groups--) {
 		span.offset = 15 * (int8_t)cursor_u8();
-		if (group_holds(utc, unit))
+		if (group_holds(utc, unit, groups == 1))
 			return true;
 	}
 	return false;
@@ -135,29 +143,36 @@ static void yearly(int16_t utc)
 		span.offset += table.shift;
 }
 
-/* The offset at an instant. */
-static int16_t zone_offset(int16_t utc)
+/* Finds the offset at an instant. */
+static void find(int16_t utc)
 {
-	if (span.from <= utc && utc < span.until)
-		return span.offset;
 	span.from = -FAR;
 	span.until = FAR;
 	if (overridden(utc))
-		return span.offset;
+		return;
 	span.offset = table.standard;
 	if (table.dst_at)
 		yearly(utc);
-	return span.offset;
 }
 
-/* The offset that nominal time would have if read with a trial offset. */
-static int16_t offset_read_with(int16_t nominal, int16_t trial, piece_t *p)
+/* The offset that nominal time would have if read with a trial offset; keep says which of the answers to replace. */
+static int16_t offset_read_with(int16_t nominal, int16_t trial, piece_t *p, uint8_t keep)
 {
-	int16_t offset = zone_offset(nominal - trial);
+	int16_t utc = nominal - trial;
 
+	for (uint8_t i = 0;; i++) {
+		if (i == 2) {
+			find(utc);
+			spans[keep] = span;
+			break;
+		}
+		span = spans[i];
+		if (span.from <= utc && utc < span.until)
+			break;
+	}
 	if (span.until + trial < p->until)
 		p->until = span.until + trial;
-	return offset;
+	return span.offset;
 }
 
 void zone_piece(int16_t nominal, piece_t *p)
@@ -166,12 +181,12 @@ void zone_piece(int16_t nominal, piece_t *p)
 
 	p->until = FAR;
 	p->gap = false;
-	before = offset_read_with(nominal, table.offset_max, p);
-	after = offset_read_with(nominal, table.offset_min, p);
+	before = offset_read_with(nominal, table.offset_max, p, 0);
+	after = offset_read_with(nominal, table.offset_min, p, 1);
 	p->offset = before;
-	if (before == after || offset_read_with(nominal, before, p) == before)
+	if (before == after || offset_read_with(nominal, before, p, 0) == before)
 		return;
-	if (offset_read_with(nominal, after, p) == after)
+	if (offset_read_with(nominal, after, p, 1) == after)
 		p->offset = after;
 	else
 		p->gap = true;
