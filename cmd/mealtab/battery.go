@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -82,33 +83,41 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 	if err != nil {
 		return err
 	}
-	c, err := a.compile(l, compileOptions{board: f.board})
-	if err != nil {
-		return err
-	}
-	p, err := a.currents(f, c.board)
+	board, err := profile.Load(cmp.Or(f.board, l.plan.Board))
 	if err != nil {
 		return err
 	}
 	if f.print {
-		src, err := power.Source(c.board.Name)
-		if err != nil {
-			return err
-		}
-		_, err = a.out.Write(src)
+		return a.printCurrents(board)
+	}
+	p, err := a.currents(f, board) // before the proof, which takes longer
+	if err != nil {
+		return err
+	}
+	c, err := a.compile(l, compileOptions{board: f.board})
+	if err != nil {
 		return err
 	}
 	counts, err := a.countYear(c, f)
 	if err != nil {
 		return err
 	}
-	r := &batteryReport{title: title(l.plan), profile: p, counts: counts, explain: f.explain, minMV: c.board.MinSupplyMV}
+	r := &batteryReport{title: title(l.plan), profile: p, counts: counts, explain: f.explain, minMV: board.MinSupplyMV}
 	r.life = p.Range(counts)
 	r.gains, r.together = p.Gains(counts)
 	if f.format == "json" {
 		return r.json(a.out)
 	}
 	_, err = io.WriteString(a.out, r.text())
+	return err
+}
+
+func (a *app) printCurrents(b *profile.Profile) error {
+	src, err := power.Source(b.Name)
+	if err != nil {
+		return err
+	}
+	_, err = a.out.Write(src)
 	return err
 }
 

@@ -121,7 +121,7 @@ func (c *calibration) turnByCount() error {
 		return nil
 	}
 	ratio := c.f.asked / c.f.turned
-	if ratio < 0.2 || ratio > 5 {
+	if !(ratio >= 0.2 && ratio <= 5) { // NaN too
 		return usagef("--asked %g and --turned %g differ too much: check the wheel first", c.f.asked, c.f.turned)
 	}
 	turn := calibrate.TurnByCount(c.turn, c.f.asked, c.f.turned)

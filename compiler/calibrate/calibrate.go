@@ -162,12 +162,12 @@ func grubbs(list []Weighing, left []int) (at int, g, critical float64) {
 			at, g = i, d
 		}
 	}
-	return at, g, grubbsCritical(len(kept))
+	return at, g, grubbsCritical(len(kept), significance/2)
 }
 
-// grubbsCritical is the largest distance that Grubbs' two-sided test lets pass.
-func grubbsCritical(n int) float64 {
-	t := studentQuantile(1-significance/(2*float64(n)), n-2)
+// grubbsCritical is the largest distance that Grubbs' test lets pass, for the significance of one side.
+func grubbsCritical(n int, oneSided float64) float64 {
+	t := studentQuantile(1-oneSided/float64(n), n-2)
 	return float64(n-1) / math.Sqrt(float64(n)) * math.Sqrt(t*t/(float64(n-2)+t*t))
 }
 
