@@ -25,6 +25,15 @@
 //	mem   0x000 registers, 0x020 I/O, 0x060 extended I/O, 0x100 SRAM
 //	code  flash, decoded once per word; see decode.go and fuse.go
 //
+// # Not modelled
+//
+// SPI, the analog comparator, the two-wire interface as a slave, USART frames of
+// nine bits and its synchronous and SPI modes, Timer2 on a 32 kHz crystal, timer
+// clocks from pins, the noise cancellers, lock bits, the effect of OSCCAL (see
+// MCU.SetClockHz) and of PRR. A program that switches one of the first seven on is
+// told of by a NotModelled violation, except for the comparator, which reads 0.
+// BREAK, a NOP on a chip without a debugger, makes Run return.
+//
 // # Sources
 //
 // Instructions: AVR Instruction Set Manual (DS40002198). Peripherals:

@@ -106,6 +106,11 @@ func (m *MCU) startEEPROM() {
 	m.setReal(evEEPROM, e.end)
 	m.stats.EEPROMWrites++
 	m.cellWrites[e.addr]++
+	if m.hooks.EEPROMWrite != nil {
+		m.touched = true
+		old := m.eeprom[e.addr]
+		m.hooks.EEPROMWrite(e.addr, old, e.result(old), e.end)
+	}
 	m.cycle += 2 // the CPU halts [DS 8.4.1]
 }
 

@@ -34,6 +34,10 @@ type Hooks struct {
 	// board must set its alarm again.
 	ClockChanged func()
 
+	// EEPROMWrite is called when a write starts, with the cell before and after it and
+	// the cycle at which it will be complete.
+	EEPROMWrite func(addr uint16, old, new uint8, end uint64)
+
 	// TornByte returns what is left in an EEPROM cell when the supply fails
 	// inside its write; nil: see Torn. erasing tells the phase.
 	TornByte func(addr uint16, old, new uint8, erasing bool) uint8
