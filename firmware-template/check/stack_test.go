@@ -176,7 +176,10 @@ func (g *callGraph) walk(name string, above map[string]bool) (deep int, path []s
 		return 2, []string{name}
 	}
 	if above[name] {
-		g.t.Errorf("recursion through %s", name)
+		// libgcc's division jumps back to a label of its own, which looks like a call of itself
+		if !strings.HasPrefix(name, "__") {
+			g.t.Errorf("recursion through %s", name)
+		}
 		return 0, nil
 	}
 	above[name] = true
