@@ -11,6 +11,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/ration"
 	"mealtab/compiler/review"
 )
 
@@ -62,11 +63,15 @@ func (a *app) check(name string, src []byte, f checkFlags) error {
 	if err != nil {
 		return err
 	}
-	ds := a.warnings(c)
+	home, faults := a.pets(c)
+	ds := append(a.warnings(c), faults...).Sort()
 	if err := a.report(ds); err != nil {
 		return err
 	}
-	if err := a.checkReport(c, f); err != nil {
+	if ds.HasErrors() {
+		return errReported
+	}
+	if err := a.checkReport(c, home, f); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.out, "\nno errors, %s\n", count(len(ds), "warning"))
@@ -77,13 +82,18 @@ func (a *app) check(name string, src []byte, f checkFlags) error {
 }
 
 // checkReport writes the report as one text.
-func (a *app) checkReport(c *compiled, f checkFlags) error {
+func (a *app) checkReport(c *compiled, home *ration.Household, f checkFlags) error {
 	in := a.reviewInput(c)
 	var b strings.Builder
 	a.heading(&b, c)
 	meals(&b, c.plan)
 	for _, preset := range presets(c) {
 		food(&b, c, in, preset)
+		a.refill(&b, c, preset)
+		a.wheelAmounts(&b, c, preset)
+	}
+	if home != nil {
+		a.verdicts(&b, home, c)
 	}
 	if err := a.next(&b, c, f.utc); err != nil {
 		return err

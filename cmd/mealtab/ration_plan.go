@@ -105,20 +105,25 @@ func (a *app) members(b *strings.Builder, home *ration.Household, p *plan.Plan) 
 // countedDays is how long the plan's food is counted: 52 weeks.
 const countedDays = 364
 
-// compareWithPlan sets what the plan feeds against the equations, for each preset.
+// compareWithPlan sets what the plan feeds against the equations.
 func (a *app) compareWithPlan(b *strings.Builder, home *ration.Household, l *loaded) error {
 	c, err := a.compile(l, compileOptions{})
 	if err != nil {
 		return err
 	}
-	fmt.Fprint(b, "\nThe plan\n")
+	a.verdicts(b, home, c)
+	return nil
+}
+
+// verdicts compares for each preset.
+func (a *app) verdicts(b *strings.Builder, home *ration.Household, c *compiled) {
+	fmt.Fprint(b, "\nThe plan and the pets\n")
 	for _, preset := range presets(c) {
 		with := ""
 		if preset >= 0 {
 			with = fmt.Sprintf("with preset %q ", c.plan.Presets[preset])
 		}
-		in := forecast.Input{Table: c.Table, From: moment.Minute(a.now), Preset: preset, Local: c.offsetMinutes}
-		day := forecast.Compare(in, countedDays).Day
+		day := forecast.Compare(a.forecastInput(c, preset), countedDays).Day
 		if day.Count == 0 || day.Total[0] == 0 {
 			b.WriteString(wrap("  ", with+"nothing is fed, or it is not known what a pocket holds"))
 			continue
@@ -129,7 +134,11 @@ func (a *app) compareWithPlan(b *strings.Builder, home *ration.Household, l *loa
 			b.WriteString(wrap("  ", d.Hint))
 		}
 	}
-	return nil
+}
+
+// forecastInput is what a forecast of amounts looks at: the plan from now on, with a full hopper.
+func (a *app) forecastInput(c *compiled, preset int) forecast.Input {
+	return forecast.Input{Table: c.Table, Left: units.Milligrams(c.plan.Hopper), From: moment.Minute(a.now), Preset: preset, Local: c.offsetMinutes}
 }
 
 // offsetMinutes is the zone's distance from UTC.
