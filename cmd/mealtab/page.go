@@ -19,6 +19,11 @@ import (
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/raise"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+	"mealtab/emulator/avr"
+	"mealtab/flasher/link"
 )
 
 type pageFlags struct {
@@ -113,7 +118,50 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 		Convert:   options.Convert,
 		Now:       func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
 		Stop:      stop,
+		Firmware:  func(board string) (*avr.Image, error) { return a.firmware("", board) },
+		UTC:       zone.UTC(),
+		Ports:     link.Ports,
+		Open:      openFeeder,
+		Difference: func(held []byte, next *page.Compiled) []string {
+			return difference(db, held, next)
+		},
+		EventText: eventText,
 	})
+}
+
+// difference says in words what a plan changes on a feeder that holds a table.
+func difference(db *zone.Database, held []byte, next *page.Compiled) (lines []string) {
+	var names []string
+	for _, m := range next.Output.MealOf {
+		names = append(names, next.Plan.Meals[m].Name)
+	}
+	zones := []string{next.Plan.Zone}
+	after, err := raise.Raise(next.Output.Bytes, db, raise.Options{Names: names, Zones: zones, Always: true})
+	if err != nil {
+		return []string{"the meals cannot be said in words: " + err.Error()}
+	}
+	before := nothing
+	if held != nil {
+		old, err := raise.Raise(held, db, raise.Options{Zones: zones, Always: true})
+		if err != nil {
+			return []string{"the meals on the feeder cannot be said in words: " + err.Error()}
+		}
+		before = old.Plan
+	}
+	for _, c := range raise.Changes(before, after.Plan) {
+		m := c.New
+		if m == nil {
+			m = c.Old
+		}
+		lines = append(lines, fmt.Sprintf("%s: %s, %s", m.Name, c.Kind, c.Words()))
+	}
+	if held == nil {
+		return lines
+	}
+	if t, err := table.Decode(held); err == nil {
+		lines = append(lines, otherChanges(t, next.Output.Table)...)
+	}
+	return lines
 }
 
 // compileForPage does what check does, with everything there is to say as diagnostics.
@@ -168,6 +216,7 @@ func (a *app) servePage(ctx context.Context, s *page.Server, name string, f page
 	} else {
 		defer forget()
 	}
+	defer s.Close()
 	server := &http.Server{Handler: s.Handler(), ReadTimeout: readTimeout, MaxHeaderBytes: headerBytes}
 	ended := make(chan error, 1)
 	go func() { ended <- server.Serve(listener) }()

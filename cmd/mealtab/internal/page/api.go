@@ -49,12 +49,8 @@ func (s *Server) apiRoutes() {
 // post adds a request whose body is a T.
 func post[T any](s *Server, name string, f func(T) error) {
 	s.mux.HandleFunc("POST /api/"+name, func(w http.ResponseWriter, r *http.Request) {
-		if kind, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); kind != "application/json" {
-			http.Error(w, "JSON is wanted", http.StatusUnsupportedMediaType)
-			return
-		}
 		var body T
-		err := decode(http.MaxBytesReader(w, r.Body, mostBody), &body)
+		err := decodeRequest(w, r, &body)
 		s.mu.Lock()
 		defer s.mu.Unlock()
 		if err == nil {
@@ -239,6 +235,14 @@ func (s *Server) download(w http.ResponseWriter, _ *http.Request) {
 	defer s.mu.Unlock()
 	w.Header().Set("Content-Disposition", `attachment; filename="plan.toml"`)
 	send(w, "application/toml; charset=utf-8", s.s.text)
+}
+
+// decodeRequest reads the body of a request. Only JSON is taken, which no form of another site can send.
+func decodeRequest(w http.ResponseWriter, r *http.Request, v any) error {
+	if kind, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); kind != "application/json" {
+		return errors.New("the request is no JSON")
+	}
+	return decode(http.MaxBytesReader(w, r.Body, mostBody), v)
 }
 
 // decode reads one JSON value and nothing after it.

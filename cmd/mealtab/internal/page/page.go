@@ -20,7 +20,11 @@ import (
 	"mealtab/compiler/chart"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
+	"mealtab/emulator/avr"
+	"mealtab/flasher"
+	"mealtab/flasher/link"
 )
 
 // Compiled is what a compiler makes of a text. With errors Plan or Output is nil.
@@ -46,8 +50,17 @@ type Options struct {
 	WriteFile func([]byte) error
 	// Convert changes times between forms for the export as iCalendar; see [plan.WriteICS].
 	Convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
-	Now     func() time.Time
-	Stop    func() // ends the program
+	// Firmware is the image for a board by its name; UTC the local time where no plan says another.
+	Firmware func(board string) (*avr.Image, error)
+	UTC      *zone.Zone
+	// Ports lists the serial ports, Open begins a conversation with the feeder on one.
+	Ports func() ([]link.Port, error)
+	Open  func(port string) (*flasher.Feeder, error)
+	// Difference says what a plan changes on a board that holds a table (nil: none); EventText says a record of the journal.
+	Difference func(held []byte, next *Compiled) []string
+	EventText  func(table.History) string
+	Now        func() time.Time
+	Stop       func() // ends the program
 }
 
 // Server is the page. Its methods may be called from several goroutines.
@@ -59,6 +72,8 @@ type Server struct {
 	views map[string]*template.Template
 	mux   *http.ServeMux
 	style []byte
+
+	boards boards
 }
 
 //go:embed assets
@@ -76,7 +91,7 @@ func New(o Options) (*Server, error) {
 }
 
 // views are the pages; each is a file of assets put into layout.html.
-var viewNames = []string{"see", "change"}
+var viewNames = []string{"see", "change", "send", "try"}
 
 func (s *Server) loadAssets() error {
 	for _, name := range viewNames {
@@ -101,11 +116,14 @@ func (s *Server) routes() {
 	s.mux.HandleFunc("GET /export.ics", s.export)
 	s.mux.HandleFunc("GET /plan.toml", s.download)
 	s.mux.HandleFunc("GET /style.css", s.showStyle)
-	for _, script := range []string{"change.js"} {
+	s.mux.HandleFunc("GET /send", s.showPlain("send"))
+	s.mux.HandleFunc("GET /try", s.showPlain("try"))
+	for _, script := range []string{"change.js", "page.js", "send.js", "try.js"} {
 		s.mux.HandleFunc("GET /"+script, s.asset(script, "text/javascript; charset=utf-8"))
 	}
 	s.mux.HandleFunc("GET /icon.svg", s.asset("icon.svg", "image/svg+xml"))
 	s.apiRoutes()
+	s.boardRoutes()
 }
 
 // Handler is the page behind its guard.
@@ -149,6 +167,38 @@ func (s *Server) showChange(w http.ResponseWriter, _ *http.Request) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.render(w, "change", "layout.html", s.s.cards())
+}
+
+// plainView is a view whose contents come by script.
+type plainView struct {
+	frame
+	Today    string
+	Cautions []string
+}
+
+func (s *Server) showPlain(view string) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		v := plainView{frame: s.s.frame(view), Today: s.o.Now().Format(time.DateOnly)}
+		if c := s.s.good; c != nil {
+			first, _ := s.s.firstDay(c, presetOf(c, ""))
+			v.Today = dateText(first, time.DateOnly)
+		}
+		s.render(w, view, "layout.html", v)
+	}
+}
+
+// Close ends what runs in the background.
+func (s *Server) Close() {
+	s.boards.trialMu.Lock()
+	if s.boards.stop != nil {
+		s.boards.stop()
+	}
+	s.boards.trialMu.Unlock()
+	s.boards.mu.Lock()
+	defer s.boards.mu.Unlock()
+	s.boards.hangUp()
 }
 
 // showCards is the part of the page that is built anew when meals come or go.

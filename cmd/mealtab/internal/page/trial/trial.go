@@ -61,7 +61,7 @@ func New(o Options) (*Feeder, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.Firmware, c.Start = o.Firmware, o.Start
+	c.Firmware, c.Start = o.Firmware, o.Start.Truncate(time.Second) // the chip counts whole seconds
 	if o.PocketMg > 0 {
 		c.Wheel.PocketMg = o.PocketMg
 	}
@@ -77,7 +77,7 @@ func New(o Options) (*Feeder, error) {
 			return nil, err
 		}
 	}
-	f.b.SetClock(o.Start)
+	f.b.SetClock(c.Start)
 	f.line = newLine(f.b, int(c.Baud))
 	f.b.Observe(f.event)
 	f.volts = int64(f.b.Millivolts())

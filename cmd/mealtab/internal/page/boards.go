@@ -1,0 +1,342 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"mealtab/cmd/mealtab/internal/page/trial"
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/profile"
+	"mealtab/compiler/table"
+	"mealtab/flasher"
+	"mealtab/flasher/link"
+)
+
+// emulatedID names the emulated feeder among the boards.
+const emulatedID = "emulated"
+
+// boards are the feeders that can be talked to. A conversation goes on until another begins or the line breaks: opening a port
+// resets most boards, so it is not done more often than needed.
+type boards struct {
+	mu     sync.Mutex // one conversation at a time
+	port   string
+	feeder *flasher.Feeder
+
+	trialMu sync.Mutex
+	trial   *trial.Feeder
+	stop    context.CancelFunc
+
+	progressMu sync.Mutex
+	progress   Progress
+}
+
+// Progress is how far an upload has come.
+type Progress struct {
+	Step  string `json:"step"`
+	Done  int    `json:"done"`
+	Total int    `json:"total"`
+}
+
+func (b *boards) report(step flasher.Step, done, total int) {
+	b.progressMu.Lock()
+	defer b.progressMu.Unlock()
+	word := map[flasher.Step]string{flasher.Writing: "writing", flasher.ReadingBack: "reading back", flasher.Committing: "putting in force", flasher.Done: "done"}[step]
+	b.progress = Progress{word, int(min(step, flasher.Committing))*total + done, 2 * total}
+	if step >= flasher.Committing {
+		b.progress.Done = 2 * total
+	}
+}
+
+func (b *boards) reported() Progress {
+	b.progressMu.Lock()
+	defer b.progressMu.Unlock()
+	return b.progress
+}
+
+// FoundBoard is a port on which a feeder may be.
+type FoundBoard struct {
+	ID   string `json:"id"`
+	Name string `json:"name"`
+	Note string `json:"note"`
+}
+
+// found lists the USB ports, and the emulated feeder, which is always there.
+func (s *Server) found() []FoundBoard {
+	var list []FoundBoard
+	ports, err := s.o.Ports()
+	for _, p := range ports {
+		if p.USB {
+			list = append(list, FoundBoard{p.Name, link.ShortName(p.Name), p.Product})
+		}
+	}
+	note := "runs the real firmware inside this program"
+	if err != nil {
+		note += "; the ports of this computer cannot be listed: " + err.Error()
+	}
+	return append(list, FoundBoard{emulatedID, "Emulated feeder", note})
+}
+
+// talk holds a conversation with a board. A conversation that is broken is begun anew the next time.
+func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
+	b := &s.boards
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if id == emulatedID {
+		t, err := s.emulated()
+		if err != nil {
+			return err
+		}
+		return t.Talk(func(tr link.Transport) error {
+			f, err := flasher.Connect(link.New(tr, "the emulated feeder", flasher.DefaultBaud()))
+			if err != nil {
+				return err
+			}
+			return do(f)
+		})
+	}
+	if b.port != id || b.feeder == nil {
+		b.hangUp()
+		if !s.isPort(id) {
+			return fmt.Errorf("there is no port %q", id)
+		}
+		f, err := s.o.Open(id)
+		if err != nil {
+			return err
+		}
+		b.port, b.feeder = id, f
+	}
+	err := do(b.feeder)
+	var broken *flasher.RequestError
+	if errors.As(err, &broken) {
+		b.hangUp()
+	}
+	return err
+}
+
+func (b *boards) hangUp() {
+	if b.feeder != nil {
+		_ = b.feeder.Close()
+	}
+	b.port, b.feeder = "", nil
+}
+
+// isPort reports whether a name is that of a USB port of this computer: no other file is opened.
+func (s *Server) isPort(id string) bool {
+	for _, f := range s.found() {
+		if f.ID == id && id != emulatedID {
+			return true
+		}
+	}
+	return false
+}
+
+// emulated is the emulated feeder; the first time it is a bare one, without a table, of the plan's board.
+func (s *Server) emulated() (*trial.Feeder, error) {
+	s.boards.trialMu.Lock()
+	t := s.boards.trial
+	s.boards.trialMu.Unlock()
+	if t != nil {
+		return t, nil
+	}
+	return s.startTrial(s.o.Now(), false)
+}
+
+// startTrial puts a new feeder in the place of the old one, with the present plan or bare.
+func (s *Server) startTrial(at time.Time, withPlan bool) (*trial.Feeder, error) {
+	c := s.compiled()
+	o := trial.Options{Board: profile.Default, Start: at}
+	if c != nil {
+		o.Board, o.Clock, o.HopperMg = c.Board.Name, c.Zone, float64(c.Plan.Hopper)
+		if w := c.Plan.Wheel; w != nil {
+			o.PocketMg = float64(w.PocketMilligrams)
+		}
+	}
+	switch {
+	case c == nil && withPlan:
+		return nil, errors.New("the plan has errors: put them right first")
+	case c == nil:
+		o.Clock = s.o.UTC
+	case withPlan:
+		o.Table = c.Output.Bytes
+	}
+	var err error
+	if o.Firmware, err = s.o.Firmware(o.Board); err != nil {
+		return nil, err
+	}
+	t, err := trial.New(o)
+	if err != nil {
+		return nil, err
+	}
+	b := &s.boards
+	b.trialMu.Lock()
+	defer b.trialMu.Unlock()
+	if b.stop != nil {
+		b.stop()
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	b.trial, b.stop = t, stop
+	go t.Run(ctx)
+	return t, nil
+}
+
+// compiled is the newest plan that is right, if the text is.
+func (s *Server) compiled() *Compiled {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if !s.s.c.ok() {
+		return nil
+	}
+	return s.s.c
+}
+
+// BoardState is what a board says, as the page shows it.
+type BoardState struct {
+	ID       string     `json:"id"`
+	Name     string     `json:"name"`
+	Board    string     `json:"board"`
+	Firmware int        `json:"firmware"`
+	Table    string     `json:"table"`
+	Same     bool       `json:"same"`    // it holds the present plan
+	Refused  string     `json:"refused"` // why the present plan cannot be put on it; "": it can
+	Changes  []string   `json:"changes"` // what the present plan would change
+	Clock    string     `json:"clock"`
+	Supply   string     `json:"supply"`
+	SetTo    string     `json:"setTo"`
+	Faults   []string   `json:"faults"`
+	Next     []nextLine `json:"next"`    // by its own reckoning
+	Journal  []nextLine `json:"journal"` // newest first; Day and What only
+}
+
+const (
+	shownOwn     = 6
+	shownJournal = 20
+)
+
+// look asks a board everything.
+func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
+	c := s.compiled()
+	st, err := f.Status()
+	if err != nil {
+		return BoardState{}, err
+	}
+	out := BoardState{ID: id, Name: f.Port(), Board: f.BoardName(), Firmware: f.ID.Firmware, Supply: fmt.Sprintf("%.2f V", float64(st.SupplyMV)/1000),
+		Faults: []string{}, Next: []nextLine{}, Journal: []nextLine{}, Changes: []string{}}
+	tab, err := f.Table(st)
+	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
+		return out, err
+	}
+	held := s.holds(&out, tab, st, c)
+	if c != nil && !out.Same {
+		if err := f.Check(c.Output.Bytes); err != nil {
+			out.Refused = err.Error()
+		} else {
+			out.Changes = s.o.Difference(tab, c)
+		}
+	}
+	if c == nil {
+		out.Refused = "the plan has errors"
+	}
+	for _, bit := range table.FaultBits() {
+		if st.Faults&bit.Value != 0 {
+			out.Faults = append(out.Faults, bit.Meaning)
+		}
+	}
+	return out, s.times(&out, f, st, held)
+}
+
+// holds says what table a board has; nil: none that can be read here.
+func (s *Server) holds(out *BoardState, tab []byte, st flasher.Status, c *Compiled) *serving.Schedule {
+	if tab == nil {
+		out.Table = "none: it serves nothing until a plan is put on it"
+		return nil
+	}
+	out.SetTo = fmt.Sprintf("portions at %d %%", 10*st.Adjust)
+	out.Same = c != nil && flasher.Holds(tab, c.Output.Bytes)
+	if out.Same {
+		out.Table = "this plan"
+		return c.schedule()
+	}
+	out.Table = fmt.Sprintf("another plan, %d bytes", len(tab))
+	t, err := table.Decode(tab)
+	if err != nil {
+		out.Table = "not readable here: " + err.Error()
+		return nil
+	}
+	clock, err := serving.NewTableClock(&t.Zone)
+	if err != nil {
+		return nil
+	}
+	return &serving.Schedule{Table: t, Clock: clock}
+}
+
+// times asks for what has to do with time: the clock, the next servings, the journal.
+func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, held *serving.Schedule) error {
+	r, err := f.ReadClock()
+	switch {
+	case errors.Is(err, flasher.ErrNoClock):
+		out.Clock = err.Error()
+	case err != nil:
+		return err
+	default:
+		out.Clock = clockWords(r)
+	}
+	local := func(at table.Minute) time.Time { return at.Time() }
+	if held != nil {
+		local = func(at table.Minute) time.Time {
+			o := held.Clock.At(at.Time().Unix())
+			return at.Time().In(time.FixedZone(o.Abbrev, o.Seconds))
+		}
+		after := table.Minute((st.Now.Unix() - table.Epoch) / 60)
+		due, err := f.Next(after, min(after+62*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
+		if err != nil {
+			return err
+		}
+		for _, d := range due {
+			t := local(d.At)
+			out.Next = append(out.Next, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: mealWords(held, d), Pockets: serving.PocketWord(d.Pockets)})
+		}
+	}
+	past, err := f.History(0)
+	if err != nil {
+		return err
+	}
+	for i, h := range past {
+		if i == shownJournal {
+			break
+		}
+		t := local(h.At)
+		out.Journal = append(out.Journal, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: s.o.EventText(h)})
+	}
+	return nil
+}
+
+func clockWords(r flasher.Reading) string {
+	off := r.Offset.Round(time.Millisecond)
+	side := "ahead of"
+	if off < 0 {
+		side = "behind"
+	}
+	switch {
+	case r.Stopped:
+		return "has stood still: its time means nothing until it is set"
+	case off.Abs() < 10*time.Millisecond:
+		return "right"
+	case off.Abs() < time.Second:
+		return fmt.Sprintf("%d ms %s this computer's", off.Abs().Milliseconds(), side)
+	}
+	return fmt.Sprintf("%v %s this computer's", off.Abs().Round(time.Second), side)
+}
+
+func mealWords(held *serving.Schedule, d flasher.Due) string {
+	name := fmt.Sprintf("meal %d", d.Meal+1)
+	if d.Meal < len(held.Names) {
+		name = held.Names[d.Meal]
+	}
+	if d.Meals > 1 {
+		return fmt.Sprintf("%s and %d more", name, d.Meals-1)
+	}
+	return name
+}

@@ -1,0 +1,189 @@
+package page
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/page/trial"
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/flasher"
+)
+
+// boardRequest names a board.
+type boardRequest struct{ ID string }
+
+// boardRoutes are the requests about boards, real and emulated. They do not hold up changes of the plan.
+func (s *Server) boardRoutes() {
+	s.mux.HandleFunc("GET /send/boards", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.found(), nil) })
+	s.mux.HandleFunc("GET /send/progress", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.boards.reported(), nil) })
+	s.mux.HandleFunc("GET /try/state", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.trialState(), nil) })
+	board(s, "look", func(*flasher.Feeder) error { return nil })
+	board(s, "upload", s.upload)
+	board(s, "clock", func(f *flasher.Feeder) error { _, err := f.SetClock(); return err })
+	board(s, "serve", func(f *flasher.Feeder) error {
+		st, err := f.Status()
+		if err == nil {
+			_, err = f.Serve(st, 0)
+		}
+		return err
+	})
+	ask(s, "try/start", s.tryStart)
+	ask(s, "try/speed", func(r struct{ Speed float64 }) (any, error) {
+		return s.withTrial(func(t *trial.Feeder) error { return t.SetSpeed(r.Speed) })
+	})
+	ask(s, "try/do", func(r struct{ What string }) (any, error) {
+		return s.withTrial(func(t *trial.Feeder) error { return t.Do(r.What) })
+	})
+	ask(s, "try/jump", func(r struct{ To string }) (any, error) {
+		return s.withTrial(func(t *trial.Feeder) error { return s.jump(t, r.To) })
+	})
+}
+
+// board adds a request that does something with a board and answers with what the board says then.
+func board(s *Server, name string, do func(*flasher.Feeder) error) {
+	ask(s, "send/"+name, func(r boardRequest) (any, error) {
+		var out BoardState
+		err := s.talk(r.ID, func(f *flasher.Feeder) (err error) {
+			if err = do(f); err != nil {
+				return err
+			}
+			out, err = s.look(r.ID, f)
+			return err
+		})
+		return out, err
+	})
+}
+
+// ask adds a request that does not change the plan.
+func ask[T any](s *Server, name string, f func(T) (any, error)) {
+	s.mux.HandleFunc("POST /api/"+name, func(w http.ResponseWriter, r *http.Request) {
+		var body T
+		if err := decodeRequest(w, r, &body); err != nil {
+			fail(w, err)
+			return
+		}
+		v, err := f(body)
+		reply(w, v, err)
+	})
+}
+
+func reply(w http.ResponseWriter, v any, err error) {
+	if err == nil {
+		var data []byte
+		if data, err = json.Marshal(v); err == nil {
+			send(w, "application/json", data)
+			return
+		}
+	}
+	fail(w, err)
+}
+
+// upload puts the present plan on a board.
+func (s *Server) upload(f *flasher.Feeder) error {
+	c := s.compiled()
+	if c == nil {
+		return errors.New("the plan has errors; nothing was written")
+	}
+	if err := f.Check(c.Output.Bytes); err != nil {
+		return err
+	}
+	st, err := f.Status()
+	if err != nil {
+		return err
+	}
+	if err := f.Upload(c.Output.Bytes, st, s.boards.report); err != nil {
+		return err
+	}
+	if _, err := f.SetClock(); err != nil {
+		return fmt.Errorf("the plan is on the feeder, but its clock could not be set: %w", err)
+	}
+	return nil
+}
+
+// tryState is the emulated feeder, or that there is none yet.
+type tryState struct {
+	Running bool `json:"running"`
+	trial.State
+}
+
+func (s *Server) trialState() tryState {
+	s.boards.trialMu.Lock()
+	t := s.boards.trial
+	s.boards.trialMu.Unlock()
+	if t == nil {
+		return tryState{}
+	}
+	return tryState{true, t.State()}
+}
+
+func (s *Server) withTrial(do func(*trial.Feeder) error) (any, error) {
+	t, err := s.emulated()
+	if err == nil {
+		err = do(t)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return s.trialState(), nil
+}
+
+// tryStart begins anew with the present plan, on a date at a local time.
+func (s *Server) tryStart(r struct{ Date, Time string }) (any, error) {
+	c := s.compiled()
+	if c == nil {
+		return nil, errors.New("the plan has errors: put them right first")
+	}
+	m, err := moment.Parse(r.Date+"T"+r.Time, c.Zone, s.o.Now())
+	if err != nil {
+		return nil, err
+	}
+	if _, err := s.startTrial(m.At.Time(), true); err != nil {
+		return nil, err
+	}
+	return s.trialState(), nil
+}
+
+// Before what one jumps to.
+const (
+	beforeNight   = 30 * time.Minute
+	beforeServing = 10 * time.Second
+)
+
+// jump runs ahead: to the night the clocks change, to the next serving, to the next day or week.
+func (s *Server) jump(t *trial.Feeder, to string) error {
+	now := t.Now()
+	switch to {
+	case "halt":
+		t.Halt()
+		return nil
+	case "day":
+		return t.RunTo(now.AddDate(0, 0, 1))
+	case "week":
+		return t.RunTo(now.AddDate(0, 0, 7))
+	}
+	c := s.compiled()
+	if c == nil {
+		return errors.New("the plan has errors: put them right first")
+	}
+	switch to {
+	case "night":
+		list := c.Zone.Transitions(now.Add(beforeNight+time.Minute).Unix(), now.AddDate(3, 0, 0).Unix())
+		if len(list) == 0 {
+			return fmt.Errorf("the clocks of %s do not change in the next three years", c.Plan.Zone)
+		}
+		return t.RunTo(time.Unix(list[0].At, 0).UTC().Add(-beforeNight))
+	case "serving":
+		sched := c.schedule()
+		from := moment.Minute(now.Add(beforeServing)) + 1
+		next, ok := sched.Walk(serving.Range{From: from, To: serving.End(sched.Table)}, presetOf(c, "")).Next()
+		if !ok {
+			return errors.New("no serving comes any more")
+		}
+		return t.RunTo(next.At.Time().Add(-beforeServing))
+	}
+	return fmt.Errorf("there is nothing to jump to called %q", to)
+}
