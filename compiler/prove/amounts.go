@@ -5,6 +5,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
+	"mealtab/emulator/replay"
 )
 
 // amounts compares what does not depend on time: the portions, the wheel, the presets and the policies.
@@ -93,4 +94,39 @@ func presets(p *plan.Plan, meal *plan.Meal, mask uint8) error {
 		return fmt.Errorf("meal %q: the plan has presets %08b, the table %08b", meal.Name, want, got)
 	}
 	return nil
+}
+
+// balance is how far the wheel's running total lies from the plan's: with whole pockets never more than half a pocket,
+// through the whole of the table's time. Masses are the plan's own, in milligrams; where none is known, pockets count 1.
+type balance struct {
+	portion []int64 // of each table meal
+	pocket  int64
+	ahead   int64 // planned less given, so far
+}
+
+func newBalance(in *Input) balance {
+	b := balance{pocket: 1}
+	if w := in.Plan.Wheel; w != nil && w.PocketMilligrams > 0 {
+		b.pocket = w.PocketMilligrams
+	}
+	for _, m := range in.MealOf {
+		p := in.Plan.Meals[m].Portion
+		b.portion = append(b.portion, p.Milligrams+int64(p.Pockets)*b.pocket)
+	}
+	return b
+}
+
+// within adds a serving and reports whether the total is still close enough.
+func (b *balance) within(meals []replay.Share) bool {
+	for _, m := range meals {
+		b.ahead += b.portion[m.Meal] - int64(m.Pockets)*b.pocket
+	}
+	return 2*max(b.ahead, -b.ahead) <= b.pocket
+}
+
+func (b *balance) difference(c *comparison, got replay.Serving) error {
+	d := c.at(got.At)
+	d.Plan = "no more than half a pocket from what was planned so far"
+	d.Table = fmt.Sprintf("is %d mg away", b.ahead)
+	return d
 }

@@ -63,16 +63,17 @@ func Prove(in Input) (Proof, error) {
 	if err != nil {
 		return proof, err
 	}
-	c := &comparison{in: &in, t: t, ref: ref, names: names(in.Plan)}
+	c := &comparison{in: &in, t: t, ref: ref, names: names(in.Plan), amount: newBalance(&in)}
 	proof.Instants, err = c.run()
 	return proof, err
 }
 
 type comparison struct {
-	in    *Input
-	t     *table.Table
-	ref   *referee
-	names []string
+	in     *Input
+	t      *table.Table
+	ref    *referee
+	names  []string
+	amount balance
 }
 
 func (c *comparison) run() (instants int, err error) {
@@ -88,6 +89,9 @@ func (c *comparison) run() (instants int, err error) {
 		}
 		if !more || !served || want.at != got.At || want.meals != mealSetOf(got.Meals) {
 			return instants, c.difference(want, more, got, served)
+		}
+		if !c.amount.within(got.Meals) {
+			return instants, c.amount.difference(c, got)
 		}
 		instants++
 		if c.in.Progress != nil && instants%(1<<14) == 0 {
@@ -115,9 +119,8 @@ func (c *comparison) difference(want due, more bool, got replay.Serving, served 
 	if !more || served && got.At < at {
 		at = got.At
 	}
-	d := &Difference{At: at, Plan: "nothing", Table: "serves nothing"}
-	offset := c.in.Zone.At(int64(at)*60 + table.Epoch)
-	d.Local = at.Time().In(time.FixedZone(offset.Abbrev, offset.Seconds))
+	d := c.at(at)
+	d.Plan, d.Table = "nothing", "serves nothing"
 	if more && want.at == at {
 		d.Plan = c.mealNames(want.meals)
 	}
@@ -125,6 +128,12 @@ func (c *comparison) difference(want due, more bool, got replay.Serving, served 
 		d.Table = "serves " + c.mealNames(mealSetOf(got.Meals))
 	}
 	return d
+}
+
+// at begins the description of a difference.
+func (c *comparison) at(at table.Minute) *Difference {
+	offset := c.in.Zone.At(int64(at)*60 + table.Epoch)
+	return &Difference{At: at, Local: at.Time().In(time.FixedZone(offset.Abbrev, offset.Seconds))}
 }
 
 func (c *comparison) mealNames(set meals) string {
