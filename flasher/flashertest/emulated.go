@@ -6,8 +6,10 @@ package flashertest
 
 import (
 	"errors"
+	"strings"
 	"time"
 
+	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 	"mealtab/flasher/link"
 )
@@ -21,6 +23,12 @@ type Emulated struct {
 	HasReset bool
 	// Unplugged, once true, makes every call fail.
 	Unplugged bool
+	// PowerCut, if not 0, is when supply and cable go, in nanoseconds of the board's time.
+	PowerCut uint64
+	// Watch, if set, is called after every slice of at most a millisecond.
+	Watch func()
+	// Broken collects what the board did that is stricter than the chip would be (see [avr.Strict]), but for bytes torn by a cut.
+	Broken []string
 	// OnEvent, if set, sees the board's events too.
 	OnEvent func(board.Event)
 	// Cut, if set, is asked after every octet the host has sent or received; true cuts the cable.
@@ -54,6 +62,9 @@ func (e *Emulated) event(ev board.Event) {
 		e.toHost = append(e.toHost, delivery{ev.At + uint64(e.In), data})
 		e.Board.MCU().Stop()
 	}
+	if ev.Kind == board.RuleBroken && !strings.Contains(ev.Text, avr.EEPROMLost.String()) {
+		e.Broken = append(e.Broken, ev.Text)
+	}
 	if e.OnEvent != nil {
 		e.OnEvent(ev)
 	}
@@ -72,8 +83,22 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 			}
 			next = min(next, e.toHost[0].at)
 		}
+		if e.Watch != nil {
+			next = min(next, e.Board.Nanos()+uint64(time.Millisecond))
+		}
+		if e.PowerCut != 0 {
+			next = min(next, max(e.PowerCut, e.Board.Nanos()+1))
+		}
 		if next > e.Board.Nanos() {
 			e.Board.RunTo(next)
+		}
+		if e.PowerCut != 0 && e.Board.Nanos() >= e.PowerCut {
+			e.PowerCut, e.Unplugged = 0, true
+			e.Board.PowerOff()
+			return
+		}
+		if e.Watch != nil {
+			e.Watch()
 		}
 		for len(e.toBoard) > 0 && e.toBoard[0].at <= e.Board.Nanos() {
 			e.Board.MCU().ReceiveFrame(e.toBoard[0].data, e.character())
@@ -140,3 +165,18 @@ func (e *Emulated) Now() time.Time { return e.Board.Now() }
 func (e *Emulated) Sleep(d time.Duration) { e.advance(e.Board.Nanos()+uint64(d), false) }
 
 func (e *Emulated) Close() error { return nil }
+
+// Fork is an independent copy of board and cable in the same state.
+func (e *Emulated) Fork() *Emulated {
+	c := NewEmulated(e.Board.Fork(), e.baud, e.proper)
+	c.Out, c.In, c.HasReset = e.Out, e.In, e.HasReset
+	return c
+}
+
+// Repower plugs cable and supply in again after so long and lets the board start.
+func (e *Emulated) Repower(after time.Duration) {
+	e.advance(e.Board.Nanos()+uint64(after), false)
+	e.toBoard, e.toHost, e.PowerCut, e.Unplugged = nil, nil, 0, false
+	e.free = 0
+	e.Board.PowerOn()
+}

@@ -1,6 +1,7 @@
 package link
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"time"
@@ -21,7 +22,8 @@ const (
 	// octet.
 	quiet = 4 * time.Second
 	// settle separates the preamble from the first frame, so that a receiver that woke in the middle of it finds the line idle for
-	// more than a character at 19,200 baud (0.52 ms), whatever the bridge does with it.
+	// more than a character at 19,200 baud (0.52 ms), whatever the bridge does with it; and so that the board, which cannot listen
+	// while it checks a frame, is done with what was left of an earlier one: 106 octets take it about 1 ms at 8 MHz.
 	settle = 4 * time.Millisecond
 	// stuffing is the longest that octet stuffing can make a frame.
 	stuffing = 2
@@ -29,7 +31,7 @@ const (
 
 // preambleOctets wake a board and show it the bit time. A crystal takes 16,384 cycles to start (1.02 ms at 16 MHz, 6 characters
 // at 57,600 baud; 2.05 ms at 8 MHz, 4 characters at 19,200); the measurement takes 10 bits more and may begin in the middle of a
-// character.
+// character. A flag ends the preamble, and with it what the board may have kept of a frame that was cut off.
 const preambleOctets = 16
 
 // Stats counts what went over the line.
@@ -167,14 +169,12 @@ func (l *Link) send(octets []byte, repeated bool) error {
 }
 
 func (l *Link) preamble() error {
-	octets := make([]byte, preambleOctets)
-	for i := range octets {
-		octets[i] = frame.Preamble
-	}
+	octets := bytes.Repeat([]byte{frame.Preamble}, preambleOctets)
+	octets = append(octets, frame.Flag)
 	if err := l.write(octets); err != nil {
 		return err
 	}
-	l.t.Sleep(l.Wire(preambleOctets) + settle)
+	l.t.Sleep(l.Wire(len(octets)) + settle)
 	return nil
 }
 
