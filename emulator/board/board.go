@@ -213,9 +213,14 @@ func (b *Board) violation(v avr.Violation) {
 	}
 }
 
-// tornByte leaves any mixture the cell physics allows; see avr.Torn.
+// tornByte leaves any mixture the cell physics allows; see avr.Torn. A write without erasing can only clear bits.
 func (b *Board) tornByte(_ uint16, old, data uint8, erasing bool) uint8 {
-	return avr.Torn(old, data, erasing, uint8(b.random.next()))
+	const writeOnly = 2 // EEPM1:0 in EECR [ATmega328P data sheet 8.6.3]
+	torn := avr.Torn(old, data, erasing, uint8(b.random.next()))
+	if b.mcu.Peek(avr.EECR)>>4&3 == writeOnly {
+		torn &= old
+	}
+	return torn
 }
 
 func bit(v bool) int64 {
@@ -224,3 +229,6 @@ func bit(v bool) int64 {
 	}
 	return 0
 }
+
+// Reseed starts the generator anew, so that a fork meets another chance.
+func (b *Board) Reseed(seed uint64) { b.random = random(seed) }

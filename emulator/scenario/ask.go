@@ -18,6 +18,7 @@ type host struct {
 	decoder  frame.Decoder
 	answer   []byte
 	got      bool
+	said     func(data []byte) // sees what is sent; may be nil
 }
 
 const (
@@ -54,10 +55,10 @@ func (h *host) ask(code uint8, payload ...byte) ([]byte, error) {
 			for i := range preamble {
 				preamble[i] = frame.Preamble
 			}
-			h.b.Send(preamble[:])
+			h.send(preamble[:])
 			h.wait(wakeTime)
 		}
-		h.b.Send(frame.Append(nil, append([]byte{code, h.sequence}, payload...)))
+		h.send(frame.Append(nil, append([]byte{code, h.sequence}, payload...)))
 		h.wait(answerTime)
 		if !h.got {
 			continue
@@ -68,6 +69,13 @@ func (h *host) ask(code uint8, payload ...byte) ([]byte, error) {
 		return h.answer[3:], nil
 	}
 	return nil, errNoAnswer
+}
+
+func (h *host) send(data []byte) {
+	if h.said != nil {
+		h.said(data)
+	}
+	h.b.Send(data)
 }
 
 // wait runs the board for a while, or until the answer is there.

@@ -14,14 +14,15 @@ import (
 
 // Rehearsal says what to rehearse.
 type Rehearsal struct {
-	Table    []byte
-	Firmware *avr.Image
-	Board    table.Board
-	From     table.Minute // a minute at which nothing is served by either
-	Years    int
-	Full     bool
-	Options  avr.Options
-	Progress func(at table.Minute) // may be nil
+	Table     []byte
+	Installed []byte // what the feeder carries, if not Table
+	Firmware  *avr.Image
+	Board     table.Board
+	From      table.Minute // a minute at which nothing is served by either
+	Years     int
+	Full      bool
+	Options   avr.Options
+	Progress  func(at table.Minute) // may be nil
 }
 
 // Report is what a rehearsal measured. Durations and counts are those of all windows together.
@@ -103,6 +104,9 @@ func newFeeder(r Rehearsal, t *table.Table) (*board.Board, error) {
 	b, err := board.New(c)
 	if err != nil {
 		return nil, err
+	}
+	if r.Installed != nil {
+		return b, b.Program(r.Installed)
 	}
 	return b, b.Program(r.Table)
 }

@@ -126,6 +126,9 @@ func (c *Chip) Sync(now uint64) {
 		c.converted(at)
 	}
 	c.count(now)
+	if c.automatic+conversionTime <= now { // conversions that changed nothing
+		c.automatic += ((now-conversionTime-c.automatic)/conversionEvery + 1) * conversionEvery
+	}
 	if !c.running && now-c.stoppedAt >= stopDelay && (c.vcc || c.cell) {
 		c.reg[Status] |= OSF
 	}

@@ -1,0 +1,101 @@
+package scenario_test
+
+import (
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/scenario"
+)
+
+// sixMeals is six meals a day in Lisbon, of 12 g in pockets of 6.2 g.
+func sixMeals(t testing.TB, b table.Board) []byte {
+	t.Helper()
+	day := table.Times{List: []uint16{360, 540, 720, 900, 1080, 1260}}
+	encoded, err := table.Encode(&table.Table{
+		Board: b.Code, Start: 9862, Through: table.MaxDay, Late: table.DefaultLate,
+		Zone: table.Zone{DST: &table.DST{Shift: 4,
+			Start: table.Transition{Month: 3, Week: 5, Weekday: 6, Minutes: 60}, End: table.Transition{Month: 10, Week: 5, Weekday: 6, Minutes: 120}}},
+		Wheel:  table.Wheel{PocketUnits: 31, UnitMg: 200, TurnMillis: 310},
+		Button: table.Button{Portion: 31, PerHour: 2},
+		Meals:  []table.Meal{{Portion: 60, Parts: []table.Part{{Times: day}}}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return encoded
+}
+
+func rehearsal(t testing.TB, name string, years int) scenario.Rehearsal {
+	b, img := boardNamed(t, name)
+	return scenario.Rehearsal{Table: sixMeals(t, b), Firmware: img, Board: b, From: 9861 * table.MinutesPerDay, Years: years}
+}
+
+// TestRehearsal: every board's firmware serves what the replay says, for a year and around the odd days of nine.
+func TestRehearsal(t *testing.T) {
+	for _, name := range []string{"m328-mains", "m328-cells"} {
+		t.Run(name, func(t *testing.T) {
+			years := 2
+			if !raceEnabled {
+				years = 10
+			}
+			r, err := scenario.Rehearse(rehearsal(t, name, years))
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Logf("%d servings, %d pockets, at most %v late, stack %d bytes, %v awake in %v", r.Servings, r.Pockets, r.WorstLate, r.StackBytes, r.Awake.Round(time.Second), r.Emulated)
+			if len(r.Violations) > 0 {
+				t.Errorf("%d rules broken, first: %s", len(r.Violations), r.Violations[0])
+			}
+			if want := 6 * 364; r.Servings < want {
+				t.Errorf("%d servings, want at least %d", r.Servings, want)
+			}
+		})
+	}
+}
+
+// TestRehearsalSeesADifference: a firmware that carries another table than the one replayed is caught at the first serving
+// that differs, with the log around it.
+func TestRehearsalSeesADifference(t *testing.T) {
+	r := rehearsal(t, "m328-mains", 1)
+	tab, err := table.Decode(r.Table)
+	if err != nil {
+		t.Fatal(err)
+	}
+	tab.Meals[0].Parts[0].Times.List[2] = 735 // noon becomes 12:15
+	r.Installed, err = table.Encode(tab)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = scenario.Rehearse(r)
+	var d *scenario.Difference
+	if !errors.As(err, &d) {
+		t.Fatalf("error %v, want a difference", err)
+	}
+	if !strings.Contains(d.Expected, "2 pockets at 2027-01-01 12:00") || !strings.Contains(d.Happened, "12:15") || len(d.Log) == 0 {
+		t.Errorf("the difference says\n%v", d)
+	}
+}
+
+// BenchmarkYear is a year of six meals a day on the real firmware, naps included; BenchmarkYearEach is the same with every
+// nap executed, BenchmarkTenYears the default rehearsal.
+func BenchmarkYear(b *testing.B)     { benchmark(b, 1, avr.Options{}) }
+func BenchmarkYearEach(b *testing.B) { benchmark(b, 1, avr.Options{NoNapSkip: true}) }
+func BenchmarkTenYears(b *testing.B) { benchmark(b, 10, avr.Options{}) }
+
+func benchmark(b *testing.B, years int, o avr.Options) {
+	r := rehearsal(b, "m328-mains", years)
+	r.Options = o
+	for b.Loop() {
+		rep, err := scenario.Rehearse(r)
+		if err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(rep.Servings), "servings")
+		b.ReportMetric(float64(rep.Wakes), "wakes")
+		b.ReportMetric(rep.Emulated.Seconds()/(b.Elapsed().Seconds()/float64(b.N)), "x-real-time")
+	}
+}
