@@ -51,7 +51,7 @@ func TestWakeFromIdleTakesEightCycles(t *testing.T) {
 }
 
 func TestWakeFromPowerDownAddsStartUpTime(t *testing.T) {
-	// 7.7.1 and 9.x: 16K CK with a crystal, 6 CK on the RC oscillator.
+	// 7.7.1 and the start-up tables of chapter 9: 16K CK with a crystal, 6 CK on the RC oscillator.
 	for _, startup := range []uint32{16384, 6} {
 		m := sleepingOn(t, 5, func(c *avr.Config) { c.Fuses.StartupCycles = startup })
 		if startup == 16384 {

@@ -12,7 +12,7 @@ const (
 	spmen  = 1 << 0
 )
 
-// spmMicros is the longest time of a page erase or write [DS table 26-? tWD_FLASH 4.5 ms].
+// spmMicros is the longest time of a page erase or write [DS table "SPM programming time", 3.7 to 4.5 ms; number from memory].
 const spmMicros = 4500
 
 type spmState struct {

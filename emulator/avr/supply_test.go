@@ -40,7 +40,7 @@ func TestResetCauses(t *testing.T) {
 }
 
 func TestStartUpDelayAfterReset(t *testing.T) {
-	// Table 9-x: 16K CK + 14 CK + 65 ms with low fuse FF.
+	// Start-up tables of chapter 9: 16K CK + 14 CK + 65 ms with low fuse FF.
 	m := avr.New(avr.Config{ClockHz: 16_000_000, Fuses: avr.CrystalFuses})
 	if err := m.LoadWords([]uint16{0x9403, 0xCFFE}); err != nil { // inc r0; rjmp .-2
 		t.Fatal(err)

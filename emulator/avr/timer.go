@@ -95,7 +95,7 @@ type timerState struct {
 	icr      uint16
 	temp     uint8 // Timer1's shared high byte
 	down     bool
-	blocked  bool  // TCNT was written: no match in the next timer clock [DS 15.7.? , 16.7.2]
+	blocked  bool  // TCNT was written: no match in the next timer clock [DS 15.6.2, 16.7.2]
 	flags    uint8 // TIFR
 	watched  bool  // the program reads TIFR: setting a flag must be an event
 	lastEdge bool  // ICP1 level at the last capture check
