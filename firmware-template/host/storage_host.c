@@ -15,3 +15,9 @@ void storage_write(uint16_t at, uint8_t value)
 	if (at < HOST_STORAGE_SIZE)
 		host_storage[at] = value;
 }
+
+void storage_refresh(uint16_t at, uint8_t value)
+{
+	if (at < HOST_STORAGE_SIZE)
+		host_storage[at] &= value;
+}

@@ -67,7 +67,7 @@ static bool bus_step(uint8_t control, uint8_t expected)
 	return (TWSR & TW_STATUS_MASK) == expected;
 }
 
-static bool bus_send(uint8_t byte, uint8_t expected)
+OUTLINED static bool bus_send(uint8_t byte, uint8_t expected)
 {
 	TWDR = byte;
 	return bus_step(0, expected);
@@ -136,7 +136,7 @@ static bool read_registers(uint8_t reg, uint8_t *to, uint8_t n)
 	return transfer(CLOCK_ADDRESS, reg, to, 0, n);
 }
 
-static bool write_registers(uint8_t reg, const uint8_t *from, uint8_t n)
+OUTLINED static bool write_registers(uint8_t reg, const uint8_t *from, uint8_t n)
 {
 	return transfer(CLOCK_ADDRESS, reg, 0, from, n);
 }
@@ -156,7 +156,7 @@ bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
 
 /* ---- the chip ---- */
 
-static uint8_t to_bcd(uint8_t value)
+OUTLINED static uint8_t to_bcd(uint8_t value)
 {
 	return (uint8_t)(value + 6 * (value / 10));
 }

@@ -29,6 +29,7 @@ static void note(uint8_t event, uint16_t value)
 /* ---- the time ---- */
 
 static uint16_t ticks_seen;
+static uint8_t tick_parts; /* of a second: 125 make one */
 static uint32_t unsure;  /* seconds counted by the watchdog since the clock was last believed */
 static bool after_reset; /* how long the power was off is not known */
 
@@ -69,9 +70,17 @@ static void doubt(uint8_t fault)
 void feeder_time(void)
 {
 	uint8_t answer = clock_read();
-	uint32_t passed = (uint32_t)(uint16_t)(power_ticks - ticks_seen) * TICK_SECONDS;
+	uint32_t passed = 0;
 
-	ticks_seen += (uint16_t)(passed / TICK_SECONDS);
+	/* 1,048,576 cycles of 128 kHz are 8.192 s: eight seconds and 24 of 125 parts. */
+	for (; ticks_seen != power_ticks; ticks_seen++) {
+		passed += TICK_SECONDS;
+		tick_parts += 24;
+		if (tick_parts >= 125) {
+			tick_parts -= 125;
+			passed++;
+		}
+	}
 	unsure += passed;
 	/* Without the clock, time goes on from the last good reading. */
 	set_now(feeder_now + passed);
@@ -447,8 +456,9 @@ static void make_firm(void)
 {
 	uint8_t spare = feeder_bank == 0 ? 1 : 0;
 
+	/* Never erased, not even for a moment: it may be the only valid table. */
 	if (feeder_bank != NO_BANK)
-		storage_write(feeder_table_at(feeder_bank) - 1, BANK_COMMITTED);
+		storage_refresh(feeder_table_at(feeder_bank) - 1, BANK_COMMITTED);
 	if (storage_read(feeder_table_at(spare) - 1) != BANK_COMMITTED)
 		storage_write(feeder_table_at(spare) - 1, BANK_VOID);
 	if (journal_left(INDEX_SWITCH) == 0)

@@ -12,6 +12,20 @@
 
 #define CHECK_TICKS 112 /* about 15 minutes: a broken interrupt wire makes a serving late, not lost */
 
+/* Decides until the clock lets go of the interrupt line. One that stays low (a shorted wire, a dead clock) is left alone until it
+ * has risen: the 15-minute check stands in for it, and the CPU sleeps. */
+static void answer_clock(void)
+{
+	static bool stuck;
+
+	if (!clock_alarmed())
+		stuck = false;
+	/* twice, because an alarm may ring while the one before is answered */
+	for (uint8_t tries = 0; !stuck && clock_alarmed() && tries < 2; tries++)
+		feeder_decide();
+	stuck = clock_alarmed();
+}
+
 /* Ticks until the next thing that only time brings. */
 static uint8_t patience(void)
 {
@@ -67,8 +81,7 @@ int main(void)
 		pressed = buttons_pressed();
 		if (pressed)
 			feeder_button(pressed);
-		if (clock_alarmed())
-			feeder_decide();
+		answer_clock();
 		if (feeder_restless() || (uint16_t)(power_ticks - checked) >= CHECK_TICKS) {
 			checked = power_ticks;
 			feeder_check();

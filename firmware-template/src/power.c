@@ -101,18 +101,19 @@ bool power_line_woke(void)
 
 void power_sleep(bool idle, uint8_t ticks)
 {
-	uint8_t buttons;
+	uint8_t buttons, before;
 
 	GPIOR0 = 0;
 	PCMSK2 = 1 << PCINT19 | 1 << PCINT20 | 1 << PCINT21 | (idle ? 0 : 1 << PCINT16);
-	EIMSK = 1 << INT0;
+	EIMSK = PIND >> PD2 & 1 ? 1 << INT0 : 0; /* one that is low already would wake us for ever */
 	set_sleep_mode(idle ? SLEEP_MODE_IDLE : SLEEP_MODE_PWR_DOWN);
 	sleep_enable();
 	buttons = PIND & BUTTON_PINS;
+	before = EIMSK;
 	nap(ticks);
 	sleep_disable();
-	/* The pins tell who it was: a pin change does not, and INT0 masks itself. */
-	line_woke = !idle && GPIOR0 && (EIMSK & 1 << INT0) && (PIND & BUTTON_PINS) == buttons;
+	/* The pins tell who it was: a pin change does not. */
+	line_woke = !idle && GPIOR0 && (PIND & BUTTON_PINS) == buttons && !(before && !(PIND & 1 << PD2));
 	EIMSK = 0;
 }
 

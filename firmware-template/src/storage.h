@@ -12,4 +12,8 @@ uint8_t storage_read(uint16_t at);
  * byte torn by a power cut may read right now and wrong later. An offset beyond the end does nothing. */
 void storage_write(uint16_t at, uint8_t value);
 
+/* Programs one byte without erasing it first: only clears bits. A byte that reads as the value stays so wherever a power cut falls,
+ * and its zeros are firm afterwards. */
+void storage_refresh(uint16_t at, uint8_t value);
+
 #endif
