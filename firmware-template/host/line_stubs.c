@@ -78,6 +78,7 @@ uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
 }
 
 uint16_t power_supply(void) { return 5000; }
+void uart_heard(bool good) { (void)good; }
 void power_tick(void) {}
 void power_flash(uint8_t count) { (void)count; }
 bool power_was_lost(void) { return true; }

@@ -516,9 +516,11 @@ static uint8_t obey(void)
 
 void line_answer(void)
 {
+	bool good = check_good();
 	uint8_t result;
 
-	if (check_good()) {
+	uart_heard(good);
+	if (good) {
 		req_size = length - REQ_HEAD - FCS_SIZE;
 		ans_size = ANS_HEAD;
 		result = obey();

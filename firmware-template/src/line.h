@@ -16,8 +16,11 @@ void line_answer(void);
 void line_reset(void);
 
 /* The UART half. */
+/* On a board with a crystal the line is open from now on; else from the first preamble on. */
 void uart_init(void);
 void uart_send(uint8_t octet);
+/* A frame has come; its check was good or not. */
+void uart_heard(bool good);
 /* The line was used, or may be about to be, within the last seconds: stay awake. */
 bool uart_busy(void);
 /* After a wake-up by the line: measures the bit time where the board has no crystal. */

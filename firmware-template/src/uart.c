@@ -25,16 +25,35 @@ static void stay_awake(void)
 ISR(USART_RX_vect)
 {
 	line_receive(UDR0);
+#if !LINE_MEASURED
+	stay_awake();
+#endif
+}
+
+static void uart_on(uint16_t divisor)
+{
+	UBRR0 = divisor;
+	UCSR0A = 1 << U2X0;
+	UCSR0B = 1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0;
 	stay_awake();
 }
 
 void uart_init(void)
 {
 	PORTD |= 1 << RXD; /* an open line is idle, not a break */
-	UBRR0 = DIVISOR;
-	UCSR0A = 1 << U2X0;
-	UCSR0B = 1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0;
-	stay_awake();
+#if !LINE_MEASURED
+	uart_on(DIVISOR);
+#endif
+}
+
+void uart_heard(bool good)
+{
+	if (good)
+		stay_awake();
+#if LINE_MEASURED
+	else
+		awake = false; /* the rate may be wrong: sleep, and measure the next preamble */
+#endif
 }
 
 void uart_send(uint8_t octet)
@@ -91,6 +110,7 @@ static uint16_t measure(void)
 	return last - start;
 }
 
+/* Without a measurement the line stays shut, and its next edge wakes us again. */
 void uart_wake(void)
 {
 	uint16_t eight = 0;
@@ -101,11 +121,9 @@ void uart_wake(void)
 	for (uint8_t tries = 0; tries < 8 && eight == 0; tries++)
 		eight = measure();
 	TCCR1B = 0;
-	uart_init();
-	/* bit time in eighths: cycles of eight bits / 64 */
-	if (eight)
-		UBRR0 = (eight + 32) / 64 - 1;
 	line_reset();
+	if (eight)
+		uart_on((eight + 32) / 64 - 1); /* bit time in eighths: cycles of eight bits / 64 */
 }
 #else
 void uart_wake(void)
