@@ -34,7 +34,10 @@ type entry struct {
 	text string
 }
 
-func newLog(l Local) *Log { return &Log{local: l} }
+// NewLog returns a log in a local time; out may be nil.
+func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out} }
+
+func newLog(l Local) *Log { return NewLog(l, nil) }
 
 // Add takes an event; those that matter to no reader (pulses, bytes, sleep) are left out, flashes are counted.
 func (l *Log) Add(at time.Time, e board.Event) {

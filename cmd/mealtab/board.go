@@ -1,0 +1,125 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"os/signal"
+	"time"
+
+	"github.com/creack/pty"
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+	"mealtab/emulator/board"
+	"mealtab/emulator/scenario"
+)
+
+type boardFlags struct {
+	firmware, start, board string
+	speed                  float64
+	length                 time.Duration
+}
+
+func (a *app) boardCommand() *cobra.Command {
+	var f boardFlags
+	cmd := &cobra.Command{
+		Use:   "board [PLAN|TABLE]",
+		Short: "An emulated feeder behind a serial port, in real time or faster",
+		Long: `Run the feeder's firmware on an emulated board that looks like one at a serial port: its name is
+printed, and upload, status and the other commands talk to it as to a real feeder. What happens
+is printed as it happens. Without PLAN or TABLE the feeder has no table yet.
+
+A pseudo-terminal has no modem lines, so opening it does not reset the board. Commands typed
+here do what hands would do: ` + liveCommandNames() + `.`,
+		Example: `  mealtab board plan.toml
+  mealtab board plan.toml --speed 3600 --start 2027-03-27T20:00
+  mealtab board --board m328-cells
+  mealtab status --port /dev/pts/5          in another window`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error { return a.runBoard(args, f) },
+	}
+	flags := cmd.Flags()
+	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the board)")
+	flags.StringVar(&f.board, "board", "m328-mains", "board `NAME`, where there is no table to name it")
+	flags.StringVar(&f.start, "start", "now", "world's time `T` at the start")
+	flags.Float64Var(&f.speed, "speed", 1, "`N` emulated seconds in a second")
+	flags.DurationVar(&f.length, "for", 0, "stop after so much emulated `TIME`, such as 24h (default: run until quit)")
+	return cmd
+}
+
+func (a *app) runBoard(args []string, f boardFlags) error {
+	if f.speed <= 0 || f.speed > 1e7 {
+		return usagef("--speed %g is outside 0 to 10,000,000", f.speed)
+	}
+	b, local, err := a.makeBoard(args, f)
+	if err != nil {
+		return err
+	}
+	master, port, err := pty.Open()
+	if err != nil {
+		return fmt.Errorf("no pseudo-terminal: %w", err)
+	}
+	defer master.Close()
+	defer port.Close() // held open, so that a program that closes it does not end the line
+	if _, err := term.MakeRaw(int(port.Fd())); err != nil {
+		return fmt.Errorf("%s: %w", port.Name(), err)
+	}
+	fmt.Fprintf(a.out, "the feeder is at %s\n", port.Name())
+	l := newLive(b, scenario.NewLog(local, a.out), master, f.speed)
+	if f.length > 0 {
+		l.end = b.Nanos() + uint64(f.length)
+	}
+	stop := make(chan os.Signal, 1)
+	signal.Notify(stop, os.Interrupt)
+	defer signal.Stop(stop)
+	return l.run(a.in, stop)
+}
+
+// makeBoard builds the board with what it carries.
+func (a *app) makeBoard(args []string, f boardFlags) (*board.Board, scenario.Local, error) {
+	t := &table.Table{}
+	var encoded []byte
+	profile, known := table.BoardNamed(f.board)
+	if len(args) == 1 {
+		var err error
+		if encoded, _, err = a.loadTable(args[0]); err != nil {
+			return nil, scenario.Local{}, err
+		}
+		if t, err = table.Decode(encoded); err != nil {
+			return nil, scenario.Local{}, err
+		}
+		if profile, err = boardOf(t.Board); err != nil {
+			return nil, scenario.Local{}, err
+		}
+	} else if !known {
+		return nil, scenario.Local{}, usagef("--board: no board is called %q", f.board)
+	}
+	start, err := moment.Parse(f.start, zone.UTC(), a.now)
+	if err != nil {
+		return nil, scenario.Local{}, usagef("--start: %v", err)
+	}
+	local := scenario.NewLocal(&t.Zone)
+	c := board.ForProfile(profile)
+	c.Start = start.At.Time()
+	if f.start == "now" {
+		c.Start = a.now.UTC()
+	}
+	if c.Firmware, err = a.firmware(f.firmware, profile.Name); err != nil {
+		return nil, local, err
+	}
+	if encoded != nil {
+		scenario.Calibrate(&c.Wheel, t)
+	}
+	b, err := board.New(c)
+	if err != nil {
+		return nil, local, err
+	}
+	b.SetClock(b.Now())
+	if encoded != nil {
+		err = b.Program(encoded)
+	}
+	return b, local, err
+}

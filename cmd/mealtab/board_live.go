@@ -1,0 +1,205 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"mealtab/emulator/avr"
+	"mealtab/emulator/board"
+	"mealtab/emulator/scenario"
+)
+
+// live keeps a board in step with the computer's clock.
+type live struct {
+	b       *board.Board
+	log     *scenario.Log
+	line    io.ReadWriter
+	sent    []byte // by the board, not yet on the line
+	speed   float64
+	since   time.Time // from this time on with this speed
+	from    uint64    // ns of the board at that time
+	end     uint64    // ns; 0: never
+	stopped bool
+}
+
+// slice is how long the board runs at a time: well below any time-out of a program at the line.
+const slice = 2 * time.Millisecond
+
+func newLive(b *board.Board, log *scenario.Log, line io.ReadWriter, speed float64) *live {
+	l := &live{b: b, log: log, line: line}
+	b.Observe(func(e board.Event) {
+		if e.Kind == board.LineSent {
+			l.sent = append(l.sent, byte(e.Value))
+		}
+		log.Add(b.Time(e.At), e)
+	})
+	l.setSpeed(speed)
+	return l
+}
+
+func (l *live) setSpeed(speed float64) {
+	l.speed, l.since, l.from = speed, time.Now(), l.b.Nanos()
+}
+
+// run runs until the end, a signal, or the command quit. All work on the board is done here.
+func (l *live) run(commands io.Reader, stop <-chan os.Signal) error {
+	bytes, words := make(chan []byte), make(chan string)
+	go pump(l.line, bytes)
+	go lines(commands, words)
+	clock := time.NewTicker(slice)
+	defer clock.Stop()
+	for !l.stopped {
+		select {
+		case <-stop:
+			return nil
+		case data := <-bytes:
+			l.b.Send(data)
+		case text, open := <-words:
+			if !open {
+				words = nil
+				continue
+			}
+			l.obey(text)
+		case <-clock.C:
+			if err := l.step(); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// step runs the board to where it should be now.
+func (l *live) step() error {
+	to := l.from + uint64(float64(time.Since(l.since))*l.speed)
+	if l.end > 0 && to >= l.end {
+		to, l.stopped = l.end, true
+	}
+	if reason := l.b.RunTo(to); reason == avr.StopBreak || reason == avr.StopIllegal {
+		return fmt.Errorf("the firmware stopped at word %#x: %v", l.b.MCU().PC(), reason)
+	}
+	if len(l.sent) > 0 {
+		if _, err := l.line.Write(l.sent); err != nil {
+			return err
+		}
+		l.sent = l.sent[:0]
+	}
+	return nil
+}
+
+// pump reads what programs send.
+func pump(r io.Reader, to chan<- []byte) {
+	for {
+		data := make([]byte, 256)
+		n, err := r.Read(data)
+		if err != nil {
+			return
+		}
+		to <- data[:n]
+	}
+}
+
+func lines(r io.Reader, to chan<- string) {
+	defer close(to)
+	for s := bufio.NewScanner(r); s.Scan(); {
+		to <- s.Text()
+	}
+}
+
+// liveCommand is one thing that hands can do.
+type liveCommand struct {
+	usage string
+	do    func(l *live, args []string) error
+}
+
+var liveCommands = map[string]liveCommand{
+	"reset":   {"reset", func(l *live, _ []string) error { l.b.Reset(); return nil }},
+	"off":     {"off", func(l *live, _ []string) error { l.b.PowerOff(); return nil }},
+	"on":      {"on", func(l *live, _ []string) error { l.b.PowerOn(); return nil }},
+	"press":   {"press feed|portion|plan [TIME]", livePress},
+	"jam":     {"jam", func(l *live, _ []string) error { l.b.Jam(0, true); return nil }},
+	"unjam":   {"unjam", func(l *live, _ []string) error { l.b.Unjam(); return nil }},
+	"cut":     {"cut", func(l *live, _ []string) error { l.b.CutInt(true); return nil }},
+	"mend":    {"mend", func(l *live, _ []string) error { l.b.CutInt(false); return nil }},
+	"silence": {"silence", func(l *live, _ []string) error { l.b.Silence(true); return nil }},
+	"answer":  {"answer", func(l *live, _ []string) error { l.b.Silence(false); return nil }},
+	"supply":  {"supply VOLTS", liveSupply},
+	"speed":   {"speed N", liveSpeed},
+	"quit":    {"quit", func(l *live, _ []string) error { l.stopped = true; return nil }},
+}
+
+func liveCommandNames() string {
+	var names []string
+	for _, c := range liveCommands {
+		names = append(names, c.usage)
+	}
+	slices.Sort(names)
+	return strings.Join(names, ", ")
+}
+
+func (l *live) obey(text string) {
+	words := strings.Fields(text)
+	if len(words) == 0 {
+		return
+	}
+	c, ok := liveCommands[words[0]]
+	if !ok {
+		l.log.Say(l.b.Now(), fmt.Sprintf("? %q is no command; there are %s", words[0], liveCommandNames()))
+		return
+	}
+	l.log.Say(l.b.Now(), "> "+text)
+	if err := c.do(l, words[1:]); err != nil {
+		l.log.Say(l.b.Now(), "? "+err.Error())
+	}
+}
+
+func livePress(l *live, args []string) error {
+	hold := 200 * time.Millisecond
+	if len(args) == 2 {
+		var err error
+		if hold, err = time.ParseDuration(args[1]); err != nil {
+			return fmt.Errorf("%q is no time, such as 200ms", args[1])
+		}
+	}
+	buttons := map[string]int{"feed": board.ButtonFeed, "portion": board.ButtonPortion, "plan": board.ButtonPreset}
+	if len(args) == 0 || len(args) > 2 {
+		return fmt.Errorf("usage: press feed|portion|plan [TIME]")
+	}
+	n, ok := buttons[args[0]]
+	if !ok {
+		return fmt.Errorf("no button is called %q: feed, portion or plan", args[0])
+	}
+	l.b.Press(n, hold)
+	return nil
+}
+
+func liveSupply(l *live, args []string) error {
+	v, err := oneNumber(args, 0, 6)
+	if err == nil {
+		l.b.SetSource(uint16(v*1000), -1)
+	}
+	return err
+}
+
+func liveSpeed(l *live, args []string) error {
+	v, err := oneNumber(args, 0.001, 1e7)
+	if err == nil {
+		l.setSpeed(v)
+	}
+	return err
+}
+
+func oneNumber(args []string, least, most float64) (float64, error) {
+	if len(args) == 1 {
+		if v, err := strconv.ParseFloat(args[0], 64); err == nil && v >= least && v <= most {
+			return v, nil
+		}
+	}
+	return 0, fmt.Errorf("one number from %g to %g is wanted", least, most)
+}
