@@ -2,8 +2,11 @@ package avr
 
 // affine is a byte at the start of, or inside, nap j of a run: v + slope·j where all
 // bits are known; with slope 0, known marks the bits of v that do not depend on j.
+// stale marks a byte whose unknown bits come from one that was unknown at the start
+// of the nap: skipping leaves such a byte wrong for one nap longer.
 type affine struct {
 	v, known uint8
+	stale    bool
 	slope    int16
 }
 
@@ -23,6 +26,9 @@ type affineEnv struct {
 	carried []uint16 // addresses with assume set
 	touched []uint16 // addresses written in this round
 	flags   affine   // SREG; slope 0
+	stale   uint8    // unknown SREG bits that come from the start of the nap
+	read    uint8    // SREG bits read while stale
+	live    []uint16 // bytes unknown at the start of the nap that it reads
 	begin   affine   // SREG assumed at the start of a nap
 	naps    uint64   // naps that follow the trace
 	guessed bool
@@ -51,7 +57,9 @@ func (e *affineEnv) follow(m *MCU, t *napTrace) (naps uint64, fits bool) {
 				return 0, false
 			}
 		}
-		if e.closed(m) {
+		if closed := e.closed(m); !e.ok {
+			return 0, false
+		} else if closed {
 			return e.naps, true
 		}
 	}
@@ -85,7 +93,7 @@ func (e *affineEnv) assumeAt(a uint16, v affine) {
 // start begins a round at the present state.
 func (e *affineEnv) start(m *MCU, t *napTrace) {
 	e.round++
-	e.touched = e.touched[:0]
+	e.touched, e.live, e.read = e.touched[:0], e.live[:0], 0
 	e.naps, e.ok = never, true
 	for _, a := range e.carried {
 		if s := &e.assumed[a]; s.known == 0xFF {
@@ -96,7 +104,7 @@ func (e *affineEnv) start(m *MCU, t *napTrace) {
 	if (m.sreg^e.begin.v)&e.begin.known != 0 {
 		e.ok = false // not the SREG that the trace slept with
 	}
-	e.flags = e.begin
+	e.flags, e.stale = e.begin, ^e.begin.known
 }
 
 // limit restricts the number of naps so that a stays within lo to hi.
@@ -123,6 +131,10 @@ func (e *affineEnv) get(m *MCU, t *napTrace, a uint16) affine {
 	case e.stamp[a] == e.round:
 		return e.value[a]
 	case e.assume[a]:
+		if e.assumed[a] == unknown {
+			e.live = append(e.live, a)
+			return affine{stale: true}
+		}
 		return e.assumed[a]
 	case m.mem[a] != t.before[a]:
 		e.ok = false
@@ -144,8 +156,20 @@ func (e *affineEnv) set(a uint16, v affine) {
 
 // closed checks that each byte ends nap j as nap j + 1 was assumed to start; where
 // not, it is assumed unknown, and another round is needed.
+//
+// A byte that is unknown at the start of a nap and read in it must end the nap as
+// something that does not depend on its start. Then it is right after one nap has
+// been executed, and everything computed from it after two.
 func (e *affineEnv) closed(m *MCU) bool {
 	ok := true
+	for _, a := range e.live {
+		if e.stamp[a] != e.round || e.value[a].stale {
+			e.ok = false
+		}
+	}
+	if e.read&e.stale != 0 {
+		e.ok = false
+	}
 	for _, a := range e.touched {
 		end := e.value[a]
 		if !e.assume[a] {
@@ -172,7 +196,7 @@ func (e *affineEnv) closed(m *MCU) bool {
 }
 
 // addNaps moves the bytes that are carried from nap to nap n naps on. Those
-// assumed unknown are left: the nap executed last writes them.
+// assumed unknown are left: the two naps executed last write them.
 func (e *affineEnv) addNaps(m *MCU, n uint64) {
 	for _, a := range e.carried {
 		m.mem[a] += uint8(int64(e.assumed[a].slope) * int64(n))

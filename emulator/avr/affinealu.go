@@ -31,10 +31,9 @@ func (e *affineEnv) arithmetic(get func(uint16) affine, s *napStep) {
 	case opCpi:
 		e.linear(a, k, true, false)
 	case opInc, opDec:
-		keep := e.flags
+		keep, stale := e.flags, e.stale
 		e.set(d, e.linear(a, constant(1), in.op() == opDec, false))
-		e.flags.v = e.flags.v&flagsLogical | keep.v&^flagsLogical
-		e.flags.known = e.flags.known&flagsLogical | keep.known&^flagsLogical
+		e.restore(flagsAll&^flagsLogical, keep, stale)
 	case opAdiw, opSbiw:
 		e.word(get, in)
 	case opAnd, opOr:
@@ -70,8 +69,9 @@ func (e *affineEnv) arithmetic(get func(uint16) affine, s *napStep) {
 func (e *affineEnv) linear(a, b affine, subtract, carry bool) affine {
 	old := uint32(e.flags.v)
 	if a.known&b.known != 0xFF || carry && e.flags.known&(flagC|flagZ) != flagC|flagZ {
-		e.forgetFlags(flagsAll)
-		return unknown
+		stale := a.stale || b.stale || carry && e.readFlags(flagC|flagZ)
+		e.forgetFlags(flagsAll, stale)
+		return affine{stale: stale}
 	}
 	c := uint32(0)
 	if carry {
@@ -97,7 +97,7 @@ func (e *affineEnv) linear(a, b affine, subtract, carry bool) affine {
 	r.v, r.known = uint8(sum), 0xFF
 	e.setFlags(flagsAll, uint8(sreg))
 	if a.slope != 0 || b.slope != 0 {
-		e.forgetFlags(flagH)
+		e.forgetFlags(flagH, false)
 		e.steady(a)
 		e.steady(b)
 		e.steady(r)
@@ -120,7 +120,7 @@ func (e *affineEnv) steady(a affine) {
 // test is AND or OR of a register with itself.
 func (e *affineEnv) test(a affine) {
 	if a.known != 0xFF {
-		e.forgetFlags(flagsLogical)
+		e.forgetFlags(flagsLogical, a.stale)
 		return
 	}
 	e.steady(a)
@@ -129,7 +129,7 @@ func (e *affineEnv) test(a affine) {
 
 // word is ADIW and SBIW: two bytes with a carry between; H is kept, Z covers both.
 func (e *affineEnv) word(get func(uint16) affine, in inst) {
-	d, subtract, before := uint16(in.d()), in.op() == opSbiw, e.flags
+	d, subtract, before, stale := uint16(in.d()), in.op() == opSbiw, e.flags, e.stale
 	lo := e.linear(get(d), constant(uint8(in.k())), subtract, false)
 	zero := e.flags.v & flagZ
 	hi := e.linear(get(d+1), constant(0), subtract, true)
@@ -138,8 +138,14 @@ func (e *affineEnv) word(get func(uint16) affine, in inst) {
 	if !subtract {
 		e.flags.v &^= flagZ &^ zero
 	}
-	e.flags.v = e.flags.v&^flagH | before.v&flagH
-	e.flags.known = e.flags.known&^flagH | before.known&flagH
+	e.restore(flagH, before, stale)
+}
+
+// restore puts back SREG bits that an instruction does not touch.
+func (e *affineEnv) restore(mask uint8, flags affine, stale uint8) {
+	e.flags.v = e.flags.v&^mask | flags.v&mask
+	e.flags.known = e.flags.known&^mask | flags.known&mask
+	e.stale = e.stale&^mask | stale&mask
 }
 
 // recorded gives the results seen in the recorded nap if all inputs are constants,
@@ -147,20 +153,23 @@ func (e *affineEnv) word(get func(uint16) affine, in inst) {
 func (e *affineEnv) recorded(get func(uint16) affine, s *napStep, flags uint8) {
 	in := s.in
 	d := uint16(in.d())
-	inputs := get(d).fixed()
+	a := get(d)
+	inputs, stale := a.fixed(), a.stale
 	switch in.op() {
 	case opAnd, opOr, opEor, opMul, opMuls, opMulsu, opFmul, opFmuls, opFmulsu:
-		inputs = inputs && get(uint16(in.r())).fixed()
+		b := get(uint16(in.r()))
+		inputs, stale = inputs && b.fixed(), stale || b.stale
 	case opRor:
 		inputs = inputs && e.flags.known&flagC != 0
+		stale = e.readFlags(flagC) || stale
 	}
 	product := flags == flagC|flagZ
-	lo, hi := unknown, unknown
+	lo, hi := affine{stale: stale}, affine{stale: stale}
 	if inputs {
 		lo, hi = constant(s.lo), constant(s.hi)
 		e.setFlags(flags, s.sreg)
 	} else {
-		e.forgetFlags(flags)
+		e.forgetFlags(flags, stale)
 	}
 	if product {
 		e.set(0, lo)

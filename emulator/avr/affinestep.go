@@ -8,7 +8,7 @@ func (e *affineEnv) step(m *MCU, t *napTrace, s *napStep) {
 	get := func(a uint16) affine { return e.get(m, t, a) }
 	if s.entry {
 		e.pushPC(s.addr, s.pc)
-		e.flags = affine{v: e.flags.v &^ flagI, known: e.flags.known | flagI}
+		e.setFlags(flagI, 0)
 		return
 	}
 	switch in.op() {
@@ -69,9 +69,23 @@ func (e *affineEnv) step(m *MCU, t *napTrace, s *napStep) {
 func (e *affineEnv) setFlags(mask, v uint8) {
 	e.flags.v = e.flags.v&^mask | v&mask
 	e.flags.known |= mask
+	e.stale &^= mask
 }
 
-func (e *affineEnv) forgetFlags(mask uint8) { e.flags.known &^= mask }
+// forgetFlags makes the SREG bits in mask unknown.
+func (e *affineEnv) forgetFlags(mask uint8, stale bool) {
+	e.flags.known &^= mask
+	e.stale &^= mask
+	if stale {
+		e.stale |= mask
+	}
+}
+
+// readFlags notes that SREG bits are used, and reports whether one is stale.
+func (e *affineEnv) readFlags(mask uint8) bool {
+	e.read |= e.stale & mask
+	return e.stale&mask != 0
+}
 
 func (e *affineEnv) pushPC(sp, pc uint16) {
 	e.set(sp, constant(uint8(pc)))
@@ -109,7 +123,9 @@ func (e *affineEnv) setPair(get func(uint16) affine, pair, add uint16) {
 func (e *affineEnv) load(get func(uint16) affine, s *napStep, d uint16) {
 	switch {
 	case s.in.op() == opInSreg || s.addr == SREG:
-		e.set(d, e.flags)
+		f := e.flags
+		f.stale = e.readFlags(0xFF)
+		e.set(d, f)
 	case memoryLike(s.addr):
 		e.set(d, get(s.addr))
 	default:
@@ -138,7 +154,8 @@ func (e *affineEnv) store(addr uint16, v affine) {
 		if v.slope != 0 {
 			v = unknown
 		}
-		e.flags = v
+		e.setFlags(0xFF, v.v)
+		e.forgetFlags(^v.known, v.stale)
 		e.ok = e.ok && v.known&flagI != 0
 	case memoryLike(addr):
 		e.set(addr, v)
@@ -212,7 +229,7 @@ func (e *affineEnv) transfer(get func(uint16) affine, in inst) {
 		a = unknown
 	}
 	if in.op() == opBst {
-		e.forgetFlags(flagT)
+		e.forgetFlags(flagT, a.stale)
 		if a.known&bit != 0 {
 			e.setFlags(flagT, 0)
 			if a.v&bit != 0 {
@@ -222,6 +239,7 @@ func (e *affineEnv) transfer(get func(uint16) affine, in inst) {
 		return
 	}
 	a.v, a.known = a.v&^bit, a.known&^bit
+	a.stale = a.stale || e.readFlags(flagT)
 	if e.flags.known&flagT != 0 {
 		a.known |= bit
 		if e.flags.v&flagT != 0 {

@@ -12,9 +12,10 @@ package avr
 //     address and I/O access must come out the same for all j below some n. The
 //     bytes at the end of nap j must be those assumed at the start of nap j + 1.
 //     By induction the next n naps then follow the trace.
-//  3. All but the last of them are skipped: counters get v + s·n, the time and the
-//     statistics n times what one nap added. The last is executed, which leaves
-//     every byte that a nap writes (dead registers, the stack, SREG) exact too.
+//  3. All but the last two of them are skipped: counters get v + s·n, the time and
+//     the statistics n times what one nap added. Two are executed, which leaves
+//     every other byte that a nap writes (dead registers, SREG, copies of them on
+//     the stack) exact too.
 
 const (
 	napSteps   = 400 // longest nap analysed, in instructions
@@ -151,7 +152,7 @@ func (m *MCU) skipNaps(limit uint64) bool {
 		n.alike = 0
 		return false
 	}
-	if n.alike++; n.alike < napTries || m.napsUntil(limit, period) < 3 {
+	if n.alike++; n.alike < napTries || m.napsUntil(limit, period) < 4 {
 		return false
 	}
 	n.alike = 0
@@ -191,10 +192,10 @@ func (m *MCU) jumpNaps(t *napTrace, limit uint64) (skipped, fits bool) {
 	}
 	naps, fits := t.env.follow(m, t)
 	naps = min(naps, m.napsUntil(limit, t.period))
-	if !fits || naps < 3 {
+	if !fits || naps < 4 {
 		return false, fits
 	}
-	m.addNaps(t, naps-1)
+	m.addNaps(t, naps-2)
 	return true, true
 }
 
