@@ -3,9 +3,6 @@
 #ifndef BOARD_H
 #define BOARD_H
 
-/* Keeps a function out of line: the compiler would copy it where a call is shorter. Each was measured. */
-#define OUTLINED __attribute__((noinline))
-
 #ifndef __AVR__
 #include "board_host.h" /* the host build of the pure modules */
 #elif defined(BOARD_M328_MAINS)

@@ -1,12 +1,13 @@
 #include "calendar.h"
 
+#include "outlined.h"
 /* 1998 + 2 is a leap year and 1998 + 102 = 2100 is none. */
 static bool is_leap(uint8_t year)
 {
 	return year % 4 == 2 && year != 102;
 }
 
-uint16_t year_start(uint8_t year)
+OUTLINED uint16_t year_start(uint8_t year)
 {
 	return 365u * year + (uint16_t)(year + 1) / 4;
 }

@@ -8,6 +8,7 @@
 
 #include "calendar.h"
 #include "history.h"
+#include "outlined.h"
 
 #define CLOCK_ADDRESS 0x68  /* seven bits */
 #define MEMORY_ADDRESS 0x57
@@ -131,7 +132,7 @@ static bool transfer(uint8_t chip, uint16_t place, uint8_t *to, const uint8_t *f
 	return false;
 }
 
-static bool read_registers(uint8_t reg, uint8_t *to, uint8_t n)
+OUTLINED static bool read_registers(uint8_t reg, uint8_t *to, uint8_t n)
 {
 	return transfer(CLOCK_ADDRESS, reg, to, 0, n);
 }

@@ -1,5 +1,6 @@
 #include "cursor.h"
 
+#include "outlined.h"
 #include "storage.h"
 
 uint16_t cursor_at;
@@ -65,7 +66,7 @@ uint16_t cursor_small(void)
 	return v > 0xFFFF ? 0xFFFF : (uint16_t)v;
 }
 
-int16_t cursor_signed(void)
+OUTLINED int16_t cursor_signed(void)
 {
 	uint16_t v = cursor_small();
 

@@ -5,6 +5,7 @@
 #include "clock.h"
 #include "history.h"
 #include "journal.h"
+#include "outlined.h"
 #include "power.h"
 #include "storage.h"
 #include "table.h"

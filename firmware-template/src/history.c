@@ -2,6 +2,7 @@
 
 #include "bytes.h"
 #include "crc.h"
+#include "outlined.h"
 #include "storage.h"
 #include "table_format.h"
 
@@ -11,7 +12,7 @@ static bool on_clock_module;
 static uint16_t newest;  /* slot */
 static uint8_t sequence; /* of the newest */
 
-uint16_t history_slots(void)
+OUTLINED uint16_t history_slots(void)
 {
 	return on_clock_module ? CLOCK_HISTORY_SLOTS : HISTORY_SLOTS;
 }

@@ -3,6 +3,7 @@
 #include "bytes.h"
 #include "crc.h"
 #include "mark.h"
+#include "outlined.h"
 #include "storage.h"
 #include "table_format.h"
 
@@ -15,7 +16,7 @@ static uint8_t newest; /* slot, or NO_MARK */
 static uint8_t sequence;
 static uint8_t raw[JOURNAL_SIZE]; /* a slot in the making, or being read */
 
-static uint16_t slot_at(uint8_t slot)
+OUTLINED static uint16_t slot_at(uint8_t slot)
 {
 	return JOURNAL_AT + (uint16_t)slot * JOURNAL_SIZE;
 }
@@ -114,7 +115,7 @@ void journal_open(void)
 }
 
 /* Odd and even steps have a byte each: while one is being written the other still holds the step before. */
-static uint16_t step_at(uint8_t n)
+OUTLINED static uint16_t step_at(uint8_t n)
 {
 	return slot_at(newest) + (n & 1 ? JOURNAL_ODD : JOURNAL_EVEN);
 }

@@ -9,6 +9,7 @@
 #include "history.h"
 #include "journal.h"
 #include "line_format.h"
+#include "outlined.h"
 #include "power.h"
 #include "storage.h"
 #include "table.h"

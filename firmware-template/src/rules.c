@@ -2,6 +2,7 @@
 
 #include "calendar.h"
 #include "cursor.h"
+#include "outlined.h"
 #include "table.h"
 #include "table_format.h"
 
@@ -37,14 +38,14 @@ static struct {
 	uint8_t wday;
 } sought;
 
-static void seek(uint16_t before, uint16_t length)
+OUTLINED static void seek(uint16_t before, uint16_t length)
 {
 	sought.up = (int16_t)before + 1;
 	sought.down = (int16_t)(before - length);
 }
 
 /* The how manieth of its weekday a date is in a month or year. */
-static void seek_nth(uint16_t before, uint16_t length)
+OUTLINED static void seek_nth(uint16_t before, uint16_t length)
 {
 	sought.up = (int16_t)(before / 7) + 1;
 	sought.down = -(int16_t)((length - 1 - before) / 7) - 1;

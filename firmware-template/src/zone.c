@@ -2,6 +2,7 @@
 
 #include "calendar.h"
 #include "cursor.h"
+#include "outlined.h"
 #include "table.h"
 
 #include <string.h>
@@ -28,7 +29,7 @@ void zone_set_base(uint16_t day)
 	memset(spans, 0, sizeof spans); /* they hold for no instant */
 }
 
-static int16_t relative(int32_t minute)
+OUTLINED static int16_t relative(int32_t minute)
 {
 	minute -= base;
 	if (minute > FAR)
