@@ -23,6 +23,8 @@ type Emulated struct {
 	HasReset bool
 	// Unplugged, once true, makes every call fail.
 	Unplugged bool
+	// OnAnswer, if set, is asked for every octet from the board; true loses it.
+	OnAnswer func() bool
 	// PowerCut, if not 0, is when supply and cable go, in nanoseconds of the board's time.
 	PowerCut uint64
 	// Watch, if set, is called after every slice of at most a millisecond.
@@ -59,7 +61,9 @@ func (e *Emulated) event(ev board.Event) {
 		if ev.Arg != 0 || e.baud != e.proper {
 			data ^= 0xA5 // what a receiver makes of a character at a wrong rate is anything but the character
 		}
-		e.toHost = append(e.toHost, delivery{ev.At + uint64(e.In), data})
+		if e.OnAnswer == nil || !e.OnAnswer() {
+			e.toHost = append(e.toHost, delivery{ev.At + uint64(e.In), data})
+		}
 		e.Board.MCU().Stop()
 	}
 	if ev.Kind == board.RuleBroken && !strings.Contains(ev.Text, avr.EEPROMLost.String()) {

@@ -1,6 +1,7 @@
 package link
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"slices"
@@ -30,12 +31,15 @@ type NothingError struct {
 	Port  string
 	Waits time.Duration
 	Heard []byte // what came instead, at most a few octets
-	Bauds []int
+	Echo  bool   // it is what was sent
 }
 
 func (e *NothingError) Error() string {
 	if len(e.Heard) == 0 {
 		return fmt.Sprintf("%s opens but nothing answers in %s: wrong port, no firmware yet, or RX and TX swapped", e.Port, Seconds(e.Waits))
+	}
+	if e.Echo {
+		return fmt.Sprintf("%s sends back what it is sent: RX and TX are joined, or it is another device", e.Port)
 	}
 	return fmt.Sprintf("%s answers, but not as a feeder does (%s): another device, or firmware that is not a feeder's", e.Port, shown(e.Heard))
 }
@@ -63,7 +67,7 @@ func (l *Link) Connect(bauds []int, patience time.Duration) ([]byte, error) {
 			return payload, err
 		}
 		if !l.t.Now().Before(end) {
-			return nil, &NothingError{l.name, patience, l.foreign(), bauds}
+			return nil, &NothingError{l.name, patience, l.heard, l.echoed()}
 		}
 	}
 }
@@ -78,7 +82,8 @@ func (l *Link) identifySequence() {
 	}
 }
 
-// foreign is what came, less what an echo of our own octets would be.
-func (l *Link) foreign() []byte {
-	return slices.DeleteFunc(slices.Clone(l.heard), func(b byte) bool { return b == 0 })
+// echoed reports whether what came is what Connect sends first.
+func (l *Link) echoed() bool {
+	preamble := bytes.Repeat([]byte{frame.Preamble}, preambleOctets)
+	return bytes.HasPrefix(l.heard, append(preamble, frame.Flag, frame.Flag, frame.Identify))
 }

@@ -28,6 +28,11 @@ void storage_write(uint16_t at, uint8_t value)
 		cells[at] = value;
 }
 
+void storage_refresh(uint16_t at)
+{
+	storage_write(at, storage_read(at));
+}
+
 /* xorshift64* (Vigna, 2016). */
 static uint64_t state;
 
