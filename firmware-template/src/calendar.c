@@ -2,7 +2,7 @@
 
 #include "outlined.h"
 /* 1998 + 2 is a leap year and 1998 + 102 = 2100 is none. */
-static bool is_leap(uint8_t year)
+OUTLINED static bool is_leap(uint8_t year)
 {
 	return year % 4 == 2 && year != 102;
 }

@@ -38,7 +38,7 @@ OUTLINED static int16_t relative(int32_t minute)
 }
 
 /* The midnight that begins a day since 1998. */
-static int16_t midnight_of(uint16_t day)
+OUTLINED static int16_t midnight_of(uint16_t day)
 {
 	int16_t days = (int16_t)(day - base_day);
 
