@@ -28,9 +28,9 @@ void storage_write(uint16_t at, uint8_t value)
 		cells[at] = value;
 }
 
-void storage_refresh(uint16_t at)
+void storage_refresh(uint16_t at, uint8_t value)
 {
-	storage_write(at, storage_read(at));
+	storage_write(at, value);
 }
 
 /* xorshift64* (Vigna, 2016). */
