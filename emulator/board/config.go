@@ -46,7 +46,7 @@ func ForProfile(p table.Board) Config {
 	if p.EEPROM == int(avr.ATmega168P.EEPROMSize) {
 		c.Part = avr.ATmega168P
 	}
-	c.Fuses.ResetDelay = 4100
+	c.Fuses.ResetDelay = 4100 // SUT 10: 16K CK and 4.1 ms, for supplies that rise fast [ATmega328P data sheet, table 9-4]
 	if p.Clock == 8_000_000 {
 		// Cells: internal oscillator, brown-out at 2.7 V (8 MHz needs 2.4 V).
 		c.Fuses = avr.RCFuses

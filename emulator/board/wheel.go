@@ -65,6 +65,7 @@ type wheelState struct {
 	fallen       int64 // pockets so far
 	stuck        jam
 	stuckAt      float64 // angle that a jam does not let pass
+	met          bool    // the wheel has run into it
 	turning      bool    // since TurnStarted
 	fallenBefore int64   // at TurnStarted
 	hopper       float64 // mg
@@ -116,8 +117,8 @@ func (w *wheelState) block() {
 	switch {
 	case w.stuck == free:
 	case w.angle > w.stuckAt:
-		w.angle, w.speed = w.stuckAt, 0
-	case w.stuck == kibble && w.angle < w.stuckAt-backOut:
+		w.angle, w.speed, w.met = w.stuckAt, 0, true
+	case w.stuck == kibble && w.met && w.angle < w.stuckAt-backOut:
 		w.stuck = free
 	}
 }
@@ -276,7 +277,7 @@ func (b *Board) rest() {
 // little; a solid one stays until Unjam.
 func (b *Board) Jam(after float64, frees bool) {
 	b.wheelNow()
-	b.wheel.stuck, b.wheel.stuckAt = solid, b.wheel.angle+after
+	b.wheel.stuck, b.wheel.stuckAt, b.wheel.met = solid, b.wheel.angle+after, false
 	if frees {
 		b.wheel.stuck = kibble
 	}
