@@ -134,7 +134,7 @@ func (c Choice) rule() string {
 		add("UNTIL", strings.ReplaceAll(c.Until, "-", ""))
 	}
 	if c.Kind != kindHours && c.Kind != kindMinutes {
-		add("BYMONTH", numbers(c.Months))
+		add("BYMONTH", numbers(slices.Sorted(slices.Values(c.Months))))
 	}
 	switch c.Kind {
 	case kindWeekly:

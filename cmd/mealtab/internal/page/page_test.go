@@ -1,0 +1,451 @@
+package page
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/cookiejar"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
+	"mealtab/compiler/review"
+	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
+	"mealtab/emulator/avr"
+	"mealtab/firmware-template/image"
+	"mealtab/flasher"
+	"mealtab/flasher/link"
+)
+
+// cats is the plan of the tests.
+const cats = `# Juniper and Moss, two cats in Lisbon (invented).
+plan = "Juniper and Moss"
+zone = "Europe/Lisbon"
+
+[wheel]
+pocket = "6 g"   # weighed
+
+[hopper]
+holds = "1.4 kg"
+
+# Mornings.
+[[meal]]
+name    = "breakfast"
+portion = "18 g"
+dtstart = 2026-12-01T07:00:00
+rrule   = "FREQ=WEEKLY;BYDAY=MO,TU,WE,TH,FR"
+exdate  = [2026-12-25T07:00:00]
+
+[[meal]]
+name    = "supper"
+portion = "24 g"
+at      = ["18:30"]
+`
+
+// present is the time of the tests, a Thursday.
+var present = time.Date(2026, 12, 3, 10, 20, 0, 0, time.UTC)
+
+// compile is what the command does, without its zone data.
+func compile(name string, src []byte) *Compiled {
+	c := &Compiled{ZoneData: "test"}
+	db := zone.Embedded()
+	p, ds := plan.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
+	c.Plan, c.Diagnostics = p, ds
+	if p == nil {
+		return c
+	}
+	bad := func(err error) *Compiled {
+		c.Diagnostics = append(c.Diagnostics, plan.Diagnostic{Severity: plan.Error, Message: err.Error()})
+		return c
+	}
+	var err error
+	if c.Zone, err = db.Load(p.Zone); err != nil {
+		return bad(err)
+	}
+	if c.Board, err = profile.Load(p.Board); err != nil {
+		return bad(err)
+	}
+	from := table.Day((time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC).Unix() - table.Epoch) / 86400)
+	if c.Output, err = compiler.Compile(p, c.Zone, compiler.Options{Board: c.Board, From: from}); err != nil {
+		return bad(err)
+	}
+	now := table.Minute((present.Unix() - table.Epoch) / 60)
+	c.Diagnostics = append(ds, review.Warnings(review.Input{Plan: p, Zone: c.Zone, Table: c.Output.Table, MealOf: c.Output.MealOf, Now: now})...)
+	return c
+}
+
+// options are those of a page for a file; the file is made if it has a text.
+func options(t testing.TB, text string) (Options, string) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "plan.toml")
+	require.NoError(t, os.WriteFile(file, []byte(text), 0o644))
+	return Options{
+		Name: file, Text: []byte(text), Compile: compile,
+		ReadFile:  func() ([]byte, error) { return os.ReadFile(file) },
+		WriteFile: func(b []byte) error { return os.WriteFile(file, b, 0o644) },
+		Firmware: func(board string) (*avr.Image, error) {
+			hex, ok := image.Hex(board)
+			if !ok {
+				return nil, fmt.Errorf("no firmware for %s", board)
+			}
+			return avr.ReadImage(hex)
+		},
+		UTC:        zone.UTC(),
+		Ports:      func() ([]link.Port, error) { return nil, nil },
+		Open:       func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
+		Difference: func(held []byte, _ *Compiled) []string { return []string{fmt.Sprintf("%d bytes held", len(held))} },
+		EventText:  func(h table.History) string { return fmt.Sprintf("event %d, %d", h.Event, h.Value) },
+		Now:        func() time.Time { return present },
+	}, file
+}
+
+// site is a page that a client is let in to.
+type site struct {
+	t      testing.TB
+	server *Server
+	http   *httptest.Server
+	client *http.Client
+	file   string
+}
+
+func newSite(t testing.TB, text string) *site {
+	t.Helper()
+	o, file := options(t, text)
+	s, err := New(o)
+	require.NoError(t, err)
+	h := httptest.NewServer(s.Handler())
+	t.Cleanup(func() { h.Close(); s.Close() })
+	jar, err := cookiejar.New(nil)
+	require.NoError(t, err)
+	out := &site{t, s, h, &http.Client{Jar: jar}, file}
+	r, err := out.client.Get(s.Link(h.Listener.Addr().String()))
+	require.NoError(t, err)
+	defer r.Body.Close()
+	require.Equal(t, http.StatusOK, r.StatusCode)
+	return out
+}
+
+func (s *site) get(path string) (code int, body string) {
+	s.t.Helper()
+	r, err := s.client.Get(s.http.URL + path)
+	require.NoError(s.t, err)
+	defer r.Body.Close()
+	data, err := io.ReadAll(r.Body)
+	require.NoError(s.t, err)
+	return r.StatusCode, string(data)
+}
+
+// post sends JSON as the page's script does.
+func (s *site) post(path string, body any, out any) (code int, fault string) {
+	s.t.Helper()
+	data, err := json.Marshal(body)
+	require.NoError(s.t, err)
+	r, err := http.NewRequest(http.MethodPost, s.http.URL+"/api/"+path, bytes.NewReader(data))
+	require.NoError(s.t, err)
+	r.Header.Set("Content-Type", "application/json")
+	r.Header.Set("Origin", s.http.URL)
+	answer, err := s.client.Do(r)
+	require.NoError(s.t, err)
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	require.NoError(s.t, err)
+	if answer.StatusCode != http.StatusOK {
+		var e struct{ Error string }
+		_ = json.Unmarshal(text, &e)
+		return answer.StatusCode, e.Error
+	}
+	if out != nil {
+		require.NoError(s.t, json.Unmarshal(text, out))
+	}
+	return answer.StatusCode, ""
+}
+
+// change posts and wants the new state.
+func (s *site) change(path string, body any) (st State) {
+	s.t.Helper()
+	code, fault := s.post(path, body, &st)
+	require.Equal(s.t, http.StatusOK, code, fault)
+	return st
+}
+
+type edited struct{ Field, Value, Group string }
+
+func TestSee(t *testing.T) {
+	s := newSite(t, cats)
+	code, body := s.get("/")
+	assert.Equal(t, http.StatusOK, code)
+	for _, want := range []string{"Juniper and Moss", "The plan is right.", "<svg class=\"chart\"", "today</span> <span class=\"time\">18:30", "A full hopper", "Sun 2027-03-28", "looks at the bowl"} {
+		assert.Contains(t, body, want)
+	}
+	_, body = s.get("/?from=2027-03-25")
+	assert.Contains(t, body, "Seven days from 25 March 2027")
+	assert.Contains(t, body, "Sunday: the clocks go forward, from 01:00 to 02:00")
+}
+
+// The page with all it loads stays under 200 KB, whichever view is opened first.
+func TestWeight(t *testing.T) {
+	s := newSite(t, cats)
+	for view, files := range map[string][]string{"/": nil, "/change": {"/change.js"}, "/send": {"/page.js", "/send.js"}, "/try": {"/page.js", "/try.js"}} {
+		sum := 0
+		for _, f := range append(files, view, "/style.css", "/icon.svg") {
+			code, body := s.get(f)
+			require.Equal(t, http.StatusOK, code, f)
+			sum += len(body)
+		}
+		assert.Less(t, sum, 200<<10, view)
+		t.Logf("%s: %d bytes", view, sum)
+	}
+}
+
+func TestEditKeepsComments(t *testing.T) {
+	s := newSite(t, cats)
+	st := s.change("edit", edited{"meal.0.portion", "22 g", "a"})
+	assert.Zero(t, st.Errors)
+	assert.True(t, st.Dirty)
+	assert.Contains(t, string(st.Week), "22 g")
+	s.change("save", map[string]bool{"replace": false})
+	got, err := os.ReadFile(s.file)
+	require.NoError(t, err)
+	assert.Equal(t, strings.Replace(cats, `"18 g"`, `"22 g"`, 1), string(got))
+}
+
+// What is wrong is said at its field, in the compiler's words, and the picture stays that of the plan before.
+func TestFaultsAtTheirField(t *testing.T) {
+	s := newSite(t, cats)
+	for _, c := range []struct{ field, value, at, want string }{
+		{"meal.0.portion", "18 stone", "meal.0.portion", "is not a unit"},
+		{"meal.0.rrule", "FREQ=WEEKLY;BYDAY=XX", "meal.0.rrule", "XX"},
+		{"meal.1.times", "25:00", "meal.1.times", "25:00"},
+		{"meal.0.exdate", "Christmas", "meal.0.exdate", "a string stands where a date-time is wanted"},
+		{"meal.0.from", "2026-13-01", "meal.0.from", "2026-13-01"},
+		{"meal.1.name", "breakfast", "meal.1.name", "already the name"},
+		{"plan.zone", "Europe/Lisboa", "plan.zone", "Europe/Lisboa"},
+		{"hopper.holds", "much", "hopper.holds", "not a number with a unit"},
+		{"plan.late", "3 weeks", "plan.late", "weeks"},
+		{"meal.0.name", "", "meal.0.name", "empty"},
+	} {
+		st := s.change("edit", edited{c.field, c.value, ""})
+		require.NotZero(t, st.Errors, c.field)
+		require.NotEmpty(t, st.Issues[c.at], "%s: %v %v", c.field, st.Issues, st.General)
+		assert.Contains(t, st.Issues[c.at][0].Message, c.want)
+		assert.Contains(t, string(st.Week), "18 g")
+		assert.Equal(t, c.value, st.Fields[c.field], "what was typed stays")
+		st = s.change("undo", struct{}{})
+		assert.Zero(t, st.Errors, c.field)
+		assert.Equal(t, cats, st.Source)
+	}
+}
+
+func TestUndoAndRedo(t *testing.T) {
+	s := newSite(t, cats)
+	s.change("edit", edited{"meal.0.name", "m", "typing"})
+	s.change("edit", edited{"meal.0.name", "mo", "typing"})
+	st := s.change("edit", edited{"meal.0.name", "morning", "typing"})
+	assert.Equal(t, "morning", st.Fields["meal.0.name"])
+	st = s.change("undo", struct{}{})
+	assert.Equal(t, "breakfast", st.Fields["meal.0.name"], "one word typed is one step")
+	assert.False(t, st.CanUndo)
+	st = s.change("redo", struct{}{})
+	assert.Equal(t, "morning", st.Fields["meal.0.name"])
+	assert.False(t, st.CanRedo)
+}
+
+func TestMealsComeAndGo(t *testing.T) {
+	s := newSite(t, cats)
+	type act struct {
+		Action string
+		Meal   int
+	}
+	st := s.change("meal", act{"add", 0})
+	assert.Zero(t, st.Errors, "a new meal is right as it stands")
+	assert.Len(t, st.Meals, 3)
+	st = s.change("meal", act{"copy", 0})
+	assert.Zero(t, st.Errors)
+	assert.Equal(t, "breakfast 2", st.Fields["meal.3.name"])
+	st = s.change("meal", act{"remove", 0})
+	assert.Len(t, st.Meals, 3)
+	assert.NotContains(t, st.Source, "Mornings")
+	code, fault := s.post("meal", act{"remove", 9}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Equal(t, "there is no meal 10", fault)
+	code, body := s.get("/change/cards")
+	assert.Equal(t, http.StatusOK, code)
+	assert.Equal(t, 3, strings.Count(body, "data-meal="))
+}
+
+// Times of day and first date are two views of dtstart and at.
+func TestTimesAndDates(t *testing.T) {
+	s := newSite(t, cats)
+	st := s.change("edit", edited{"meal.0.times", "7:15", ""})
+	assert.Contains(t, st.Source, "dtstart = 2026-12-01T07:15:00")
+	assert.Contains(t, st.Source, "exdate  = [2026-12-25T07:15:00]", "the exception goes with the meal")
+	assert.Zero(t, st.Errors)
+	st = s.change("edit", edited{"meal.0.times", "7, 12:30", ""})
+	assert.Contains(t, st.Source, "dtstart = 2026-12-01\n")
+	assert.Contains(t, st.Source, `at      = ["07:00", "12:30"]`)
+	assert.Zero(t, st.Errors)
+	st = s.change("edit", edited{"meal.0.from", "2026-12-08", ""})
+	assert.Contains(t, st.Source, "dtstart = 2026-12-08\n")
+	st = s.change("edit", edited{"meal.0.from", "", ""})
+	assert.NotContains(t, st.Source, "dtstart")
+	assert.Zero(t, st.Errors)
+	assert.Equal(t, "every weekday at 07:00 and 12:30, but not on 25 December 2026 at 07:15", st.Meals[0].Words)
+}
+
+func TestChoose(t *testing.T) {
+	s := newSite(t, cats)
+	type choose struct {
+		Meal   int
+		Group  string
+		Choice Choice
+	}
+	for _, c := range []struct {
+		choice Choice
+		want   string
+	}{
+		{Choice{Kind: kindDaily, Interval: 1}, `"FREQ=DAILY"`},
+		{Choice{Kind: kindDaily, Interval: 3}, `"FREQ=DAILY;INTERVAL=3"`},
+		{Choice{Kind: kindWeekly, Interval: 2, Days: []int{0, 6}}, `"FREQ=WEEKLY;INTERVAL=2;BYDAY=MO,SU"`},
+		{Choice{Kind: kindDates, Interval: 1, MonthDays: "1, 15 last"}, `"FREQ=MONTHLY;BYMONTHDAY=1,15,-1"`},
+		{Choice{Kind: kindNth, Interval: 1, Nth: -1, Weekday: 4, Months: []int{1, 2}}, `"FREQ=MONTHLY;BYMONTH=1,2;BYDAY=-1FR"`},
+		{Choice{Kind: kindHours, Interval: 5, Until: "2027-05-01"}, `"FREQ=HOURLY;INTERVAL=5;UNTIL=20270501"`},
+		{Choice{Kind: kindDaily, Interval: 1, Count: 9}, `"FREQ=DAILY;COUNT=9"`},
+		{Choice{Kind: kindSingle}, "rdate   = ["},
+		{Choice{Kind: kindWeekly, Interval: 1, Days: []int{2}}, `"FREQ=WEEKLY;BYDAY=WE"`},
+	} {
+		for meal := range 2 {
+			st := s.change("choose", choose{meal, "", c.choice})
+			assert.Contains(t, st.Source, c.want)
+			assert.Zero(t, st.Errors, "%v %v\n%s", st.Issues, st.General, st.Source)
+			assert.Equal(t, c.choice.Kind, st.Meals[meal].Choice.Kind, "what was chosen is shown as chosen")
+		}
+	}
+	code, fault := s.post("choose", choose{0, "", Choice{Kind: "sometimes"}}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Equal(t, `there is no repetition "sometimes"`, fault)
+}
+
+func TestSaveDoesNotOverwriteOthers(t *testing.T) {
+	s := newSite(t, cats)
+	s.change("edit", edited{"meal.0.portion", "22 g", ""})
+	other := strings.Replace(cats, "24 g", "30 g", 1)
+	require.NoError(t, os.WriteFile(s.file, []byte(other), 0o644))
+	code, fault := s.post("save", map[string]bool{"replace": false}, nil)
+	assert.Equal(t, http.StatusConflict, code)
+	assert.Contains(t, fault, "changed by another program")
+	got, _ := os.ReadFile(s.file)
+	assert.Equal(t, other, string(got), "nothing was written")
+	st := s.change("reload", struct{}{})
+	assert.Equal(t, other, st.Source)
+	assert.False(t, st.Dirty)
+	st = s.change("undo", struct{}{})
+	assert.Contains(t, st.Source, "22 g", "what was here comes back")
+	s.change("save", map[string]bool{"replace": true})
+	got, _ = os.ReadFile(s.file)
+	assert.Equal(t, st.Source, string(got))
+}
+
+// The plan goes out as a calendar and comes back with the same meals.
+func TestExportAndImport(t *testing.T) {
+	s := newSite(t, cats)
+	code, ics := s.get("/export.ics")
+	require.Equal(t, http.StatusOK, code)
+	require.Contains(t, ics, "BEGIN:VCALENDAR")
+	s.change("meal", struct {
+		Action string
+		Meal   int
+	}{"remove", 1})
+	st := s.change("import", struct{ Name, Text string }{"family.ics", ics})
+	assert.Zero(t, st.Errors, "%v", st.General)
+	require.Len(t, st.Meals, 2)
+	assert.Equal(t, "every weekday at 07:00, from 1 December 2026, but not on 25 December 2026 at 07:00", st.Meals[0].Words)
+	assert.Equal(t, "18 g", st.Fields["meal.0.portion"])
+	assert.Contains(t, st.Source, "# weighed", "the rest stays")
+	code, fault := s.post("import", struct{ Name, Text string }{"a/../b.ics", "BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Contains(t, fault, "b.ics cannot be taken over")
+}
+
+// A plan that is no TOML is shown as text, with what is wrong, and can be put right there.
+func TestBrokenPlan(t *testing.T) {
+	s := newSite(t, "zone = \n[[meal]]\n")
+	_, body := s.get("/")
+	assert.Contains(t, body, "nothing to show yet")
+	_, body = s.get("/change")
+	assert.Contains(t, body, "cannot be shown as cards")
+	st := s.change("text", struct{ Text, Group string }{cats, ""})
+	assert.Zero(t, st.Errors)
+	assert.Len(t, st.Meals, 2)
+}
+
+// The emulated feeder takes the plan over its line, tells its next servings and, later, what it has served.
+func TestSendToTheEmulatedFeeder(t *testing.T) {
+	s := newSite(t, cats)
+	code, body := s.get("/send/boards")
+	require.Equal(t, http.StatusOK, code)
+	assert.Contains(t, body, `"id":"emulated"`)
+	var b BoardState
+	code, fault := s.post("send/look", boardRequest{emulatedID}, &b)
+	require.Equal(t, http.StatusOK, code, fault)
+	assert.Equal(t, "m328-mains", b.Board)
+	assert.False(t, b.Same)
+	assert.Equal(t, []string{"0 bytes held"}, b.Changes)
+	code, fault = s.post("send/upload", boardRequest{emulatedID}, &b)
+	require.Equal(t, http.StatusOK, code, fault)
+	assert.True(t, b.Same)
+	assert.Equal(t, "right", b.Clock)
+	require.NotEmpty(t, b.Next)
+	assert.Equal(t, nextLine{Day: "Thu 3 Dec 2026", Time: "18:30", What: "supper", Pockets: "4 pockets"}, b.Next[0])
+	code, fault = s.post("send/serve", boardRequest{emulatedID}, &b)
+	require.Equal(t, http.StatusOK, code, fault)
+	code, fault = s.post("send/look", boardRequest{"/etc/passwd"}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Equal(t, `there is no port "/etc/passwd"`, fault)
+
+	require.Equal(t, http.StatusOK, first(s.post("try/jump", struct{ To string }{"day"}, nil)))
+	assert.Eventually(t, func() bool {
+		var st tryState
+		_, body := s.get("/try/state")
+		require.NoError(t, json.Unmarshal([]byte(body), &st))
+		return st.Hurrying == "" && st.Date == "2026-12-04"
+	}, 30*time.Second, 50*time.Millisecond)
+	_, fault = s.post("send/look", boardRequest{emulatedID}, &b)
+	require.Empty(t, fault)
+	assert.Equal(t, fmt.Sprintf("event %d, 3", table.EventServed), b.Journal[0].What, "breakfast")
+}
+
+func first(code int, _ string) int { return code }
+
+func TestTry(t *testing.T) {
+	s := newSite(t, cats)
+	_, body := s.get("/try/state")
+	assert.Contains(t, body, `"running":false`)
+	var st tryState
+	code, fault := s.post("try/start", struct{ Date, Time string }{"2027-03-27", "12:00"}, &st)
+	require.Equal(t, http.StatusOK, code, fault)
+	assert.Equal(t, "2027-03-27", st.Date)
+	code, fault = s.post("try/jump", struct{ To string }{"night"}, &st)
+	require.Equal(t, http.StatusOK, code, fault)
+	assert.Equal(t, "28 March 2027 00:30", st.Hurrying)
+	for what, want := range map[string]int{"cut power": 200, "feed": 200, "dance": 422} {
+		code, _ = s.post("try/do", struct{ What string }{what}, nil)
+		assert.Equal(t, want, code, what)
+	}
+	code, _ = s.post("try/speed", struct{ Speed float64 }{7}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	code, fault = s.post("try/start", struct{ Date, Time string }{"soon", "12:00"}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Contains(t, fault, "is no time")
+}
