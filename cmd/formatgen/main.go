@@ -1,5 +1,5 @@
 // Command formatgen writes what is derived from the Go descriptions of the formats: the firmware's headers and the
-// tables of FORMAT.md. In: packages table and frame. Out: files in the tree, named by [outputs].
+// tables of the specifications. In: packages table and frame. Out: files in the tree, named by [outputs].
 //
 // Usage: go generate ./compiler/table
 package main
@@ -37,27 +37,27 @@ func run() error {
 // output is one generated file, its path relative to the module.
 type output struct{ path, text string }
 
-const specification = "compiler/table/FORMAT.md"
+// specifications are written by hand; only their marked blocks are replaced.
+var specifications = []string{"compiler/table/FORMAT.md", "firmware-template/STORAGE.md", "flasher/frame/MESSAGES.md"}
 
-// outputs renders everything in memory. The specification is written by hand and only its marked blocks are
-// replaced, so it is read first; it may not exist yet.
+// outputs renders everything in memory.
 func outputs(root string) ([]output, error) {
 	files := []output{
 		{"firmware-template/src/table_format.h", tableHeader()},
 		{"firmware-template/src/line_format.h", lineHeader()},
 	}
-	old, err := os.ReadFile(filepath.Join(root, specification))
-	if os.IsNotExist(err) {
-		return files, nil
+	for _, path := range specifications {
+		old, err := os.ReadFile(filepath.Join(root, path))
+		if err != nil {
+			return nil, err
+		}
+		text, err := fillBlocks(string(old))
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", path, err)
+		}
+		files = append(files, output{path, text})
 	}
-	if err != nil {
-		return nil, err
-	}
-	text, err := fillBlocks(string(old))
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", specification, err)
-	}
-	return append(files, output{specification, text}), nil
+	return files, nil
 }
 
 // moduleRoot is the nearest directory upwards that holds go.mod.

@@ -28,12 +28,6 @@ uint32_t cursor_u24(void)
 	return low | (uint32_t)cursor_u8() << 16;
 }
 
-uint32_t cursor_u32(void)
-{
-	uint32_t low = cursor_u16();
-	return low | (uint32_t)cursor_u16() << 16;
-}
-
 /* The groups of a number after its first byte. */
 static uint32_t number_rest(uint8_t byte)
 {

@@ -14,7 +14,6 @@ extern bool cursor_bad;     /* a read went beyond the end, or a number was malfo
 uint8_t cursor_u8(void);
 uint16_t cursor_u16(void);
 uint32_t cursor_u24(void);
-uint32_t cursor_u32(void);
 /* Seven bits a byte, the lowest first, at most four bytes and no more than needed. */
 uint32_t cursor_number(void);
 /* The same, at most 65535: for quantities whose larger values all mean the same. */
