@@ -1,0 +1,257 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+	"github.com/stretchr/testify/require"
+)
+
+// command is mealtab as another process: the test's own binary is mealtab when it is called so (TestMain).
+func command(t *testing.T, args ...string) *exec.Cmd {
+	t.Helper()
+	exe, err := os.Executable()
+	require.NoError(t, err)
+	return &exec.Cmd{Path: exe, Args: append([]string{"mealtab"}, args...), Env: append(os.Environ(), "TZ=Europe/Lisbon")}
+}
+
+// emulated starts an emulated feeder in a process of its own and returns its port. type sends it a line.
+func emulated(t *testing.T, args ...string) (port string, typed func(string)) {
+	t.Helper()
+	cmd := command(t, append([]string{"board"}, args...)...)
+	in, err := cmd.StdinPipe()
+	require.NoError(t, err)
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	cmd.Stderr = os.Stderr
+	require.NoError(t, cmd.Start())
+	lines := bufio.NewReader(out)
+	first, err := lines.ReadString('\n')
+	require.NoError(t, err)
+	go func() { _, _ = io.Copy(io.Discard, lines) }()
+	t.Cleanup(func() {
+		_, _ = io.WriteString(in, "quit\n")
+		in.Close()
+		_ = cmd.Wait()
+	})
+	_, port, found := strings.Cut(strings.TrimSpace(first), "the feeder is at ")
+	require.True(t, found, first)
+	return port, func(line string) {
+		_, err := io.WriteString(in, line+"\n")
+		require.NoError(t, err)
+	}
+}
+
+// mealtab runs a command to its end and wants an exit code.
+func mealtab(t *testing.T, code int, input string, args ...string) (stdout, stderr string) {
+	t.Helper()
+	return finish(t, code, input, command(t, args...))
+}
+
+func finish(t *testing.T, code int, input string, cmd *exec.Cmd) (stdout, stderr string) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	cmd.Stdin, cmd.Stdout, cmd.Stderr = strings.NewReader(input), &out, &errs
+	err := cmd.Run()
+	got := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else {
+		require.NoError(t, err)
+	}
+	require.Equal(t, code, got, "%v\n%s\n%s", cmd.Args, &out, &errs)
+	return out.String(), errs.String()
+}
+
+const (
+	planBefore = `plan = "Juniper and Moss"
+zone = "Europe/Lisbon"
+
+[wheel]
+pocket = "6 g"
+
+[[meal]]
+name = "breakfast"
+portion = "18 g"
+at = ["07:00"]
+
+[[meal]]
+name = "supper"
+portion = "18 g"
+at = ["18:30"]
+`
+	planAfter = `plan = "Juniper and Moss"
+zone = "Europe/Lisbon"
+
+[wheel]
+pocket = "6 g"
+
+[[meal]]
+name = "breakfast"
+portion = "24 g"
+at = ["07:00"]
+
+[[meal]]
+name = "supper"
+portion = "18 g"
+at = ["19:00"]
+
+[[meal]]
+name = "night"
+portion = "6 g"
+at = ["23:00"]
+`
+)
+
+// files writes both plans.
+func files(t *testing.T) (before, after string) {
+	t.Helper()
+	dir := t.TempDir()
+	before, after = filepath.Join(dir, "before.toml"), filepath.Join(dir, "after.toml")
+	require.NoError(t, os.WriteFile(before, []byte(planBefore), 0o644))
+	require.NoError(t, os.WriteFile(after, []byte(planAfter), 0o644))
+	return before, after
+}
+
+// The whole path as an owner goes it: the feeder in one process, the commands in others.
+func TestUploadToEmulatedFeeder(t *testing.T) {
+	before, after := files(t)
+	port, _ := emulated(t, before)
+
+	out, _ := mealtab(t, 0, "y\n", "upload", after, "--port", port, "--rehearse", "1")
+	for _, want := range []string{
+		`after\.toml: \d+ bytes for m328-mains; [\d,]+ servings proved through 2099-12-31`,
+		`rehearsed on the firmware through 1 years: [\d,]+ servings as replayed`,
+		`  amount     breakfast     24 g, was 18 g; every day at 07:00`,
+		`  moved      supper        18 g, every day at 19:00; was every day at 18:30`,
+		`  new        night         6 g, every day at 23:00`,
+		`  food       48 g a day, was 36 g \(the next 28 days\)`,
+		`Put the new table on the feeder on \S+\? \[y/N\]`,
+		`\d+ bytes written, read back and put in force in \d\.\d s`,
+		`clock set: (\d+ ms (ahead of|behind) this computer's|agrees)`,
+		`Next servings, as the feeder itself computes them\n(  \w{3} \d{4}-\d\d-\d\d \d\d:\d\d WES?T    (breakfast|supper|night) +\d pockets?\n){5}`,
+	} {
+		require.Regexp(t, regexp.MustCompile(want), out)
+	}
+
+	out, _ = mealtab(t, 0, "", "upload", after, "--port", port, "--rehearse", "0", "--yes")
+	require.Contains(t, out, "holds this table already")
+
+	out, _ = mealtab(t, 0, "", "status", "--port", port)
+	for _, want := range []string{`board    m328-mains, firmware \d+, 1024 bytes`, `number 1 in bank 1; 3 meals`, `faults   none`,
+		`zone     as in the time zone data at hand \(\w+\): that of Europe/Lisbon`, `meal 3`} {
+		require.Regexp(t, regexp.MustCompile(want), out)
+	}
+
+	// pull: a plan that compiles to the same bytes.
+	pulled, table1, table2 := filepath.Join(t.TempDir(), "pulled.toml"), filepath.Join(t.TempDir(), "1.table"), filepath.Join(t.TempDir(), "2.table")
+	out, _ = mealtab(t, 0, "", "pull", "--port", port, "-o", pulled)
+	require.Contains(t, out, "the plan compiles to the bytes on the feeder")
+	mealtab(t, 0, "", "compile", pulled, "-o", table1)
+	mealtab(t, 0, "", "compile", after, "-o", table2)
+	bytes1, err := os.ReadFile(table1)
+	require.NoError(t, err)
+	bytes2, err := os.ReadFile(table2)
+	require.NoError(t, err)
+	require.Equal(t, bytes2, bytes1)
+
+	out, _ = mealtab(t, 0, "", "serve", "--port", port, "--portion", "12 g")
+	require.Contains(t, out, "serving 2 pockets on")
+	time.Sleep(1500 * time.Millisecond) // the wheel turns
+	out, _ = mealtab(t, 0, "", "journal", "--port", port)
+	require.Regexp(t, regexp.MustCompile(`started after power-on\n.*a new table came in force, number 1\n.*the clock was set by [+-]\d+ s\n(.*the clock was set.*\n)?.*served by hand, 2 pockets\n`), out)
+	out, _ = mealtab(t, 0, "", "journal", "--port", port, "--format", "csv")
+	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text\n.*,started,1,MCUSR,started after power-on$`), out)
+	out, _ = mealtab(t, 0, "", "clock", "--port", port, "--set")
+	require.Regexp(t, regexp.MustCompile(`clock    .* this computer's; set \d{4}-\d\d-\d\d \d\d:\d\d UTC\n  drift    not known: .*\n  set      `), out)
+}
+
+// No, and no answer at all, leave the feeder as it is.
+func TestUploadNotWanted(t *testing.T) {
+	before, after := files(t)
+	port, _ := emulated(t, before)
+	for _, answer := range []string{"n\n", "\n", ""} {
+		_, errs := mealtab(t, 1, answer, "upload", after, "--port", port, "--rehearse", "0")
+		require.Contains(t, errs, "nothing was written")
+	}
+	out, _ := mealtab(t, 0, "", "status", "--port", port)
+	require.Contains(t, out, "number 0 in bank 0; 2 meals")
+}
+
+// A feeder without a table, one that is another board, and a port that is not there: each is reported on its own, and none holds up the others.
+func TestSeveralFeeders(t *testing.T) {
+	before, after := files(t)
+	empty, _ := emulated(t)
+	cells, _ := emulated(t, "--board", "m328-cells")
+	full, _ := emulated(t, before)
+	out, errs := mealtab(t, 1, "", "upload", after, "--rehearse", "0", "--yes", "--port", empty, "--port", cells, "--port", "/dev/ttyNONE0", "--port", full)
+	require.Contains(t, errs, "ttyNONE0: there is no such port")
+	require.Contains(t, errs, "the table is for m328-mains, the board on "+cells+" is m328-cells (nothing was written)")
+	require.Contains(t, out, "the feeder has no table yet")
+	require.Equal(t, 2, strings.Count(out, "read back and put in force"))
+	require.Equal(t, 2, strings.Count(out, "Next servings, as the feeder itself computes them"))
+	require.Equal(t, 2, strings.Count(out, "WE")/shownOwn)
+}
+
+func TestSilentFeeder(t *testing.T) {
+	near, far, err := pty.Open()
+	require.NoError(t, err)
+	defer near.Close()
+	defer far.Close()
+	_, errs := mealtab(t, 1, "", "status", "--port", far.Name())
+	require.Contains(t, errs, far.Name()+" opens but nothing answers in 4 s: wrong port, no firmware yet, or RX and TX swapped")
+}
+
+// stranger is mealtab run by a user who is neither the port's owner nor in its group nor the superuser.
+func stranger(t *testing.T, args ...string) *exec.Cmd {
+	t.Helper()
+	cmd := command(t, args...)
+	if os.Geteuid() != 0 {
+		return cmd
+	}
+	data, err := os.ReadFile(cmd.Path)
+	require.NoError(t, err)
+	dir, err := os.MkdirTemp("", "mealtab-")
+	require.NoError(t, err)
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	require.NoError(t, os.Chmod(dir, 0o755))
+	cmd.Path = filepath.Join(dir, "mealtab")
+	require.NoError(t, os.WriteFile(cmd.Path, data, 0o755))
+	cmd.Dir = dir
+	cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: 65534, Gid: 65534}}
+	return cmd
+}
+
+func TestPortRefused(t *testing.T) {
+	near, far, err := pty.Open()
+	require.NoError(t, err)
+	defer near.Close()
+	defer far.Close()
+
+	require.NoError(t, os.Chmod(far.Name(), 0))
+	_, errs := finish(t, 1, "", stranger(t, "status", "--port", far.Name()))
+	require.Regexp(t, regexp.MustCompile(`no permission to open the port; join its group and log in again: sudo usermod -aG \w+ \$USER`), errs)
+
+	require.NoError(t, os.Chmod(far.Name(), 0o666))
+	_, _, failed := syscall.Syscall(syscall.SYS_IOCTL, far.Fd(), syscall.TIOCEXCL, 0)
+	require.Zero(t, failed)
+	_, errs = finish(t, 1, "", stranger(t, "status", "--port", far.Name()))
+	require.Contains(t, errs, "another program has the port open; close it")
+
+	plain := filepath.Join(t.TempDir(), "file")
+	require.NoError(t, os.WriteFile(plain, nil, 0o644))
+	_, errs = mealtab(t, 1, "", "status", "--port", plain)
+	require.Contains(t, errs, "this is no serial port")
+}
