@@ -15,9 +15,9 @@ import (
 )
 
 type rehearseFlags struct {
-	firmware, from string
-	years          int
-	full           bool
+	firmware, from, cut string
+	years, cuts         int
+	full                bool
 }
 
 func (a *app) rehearseCommand() *cobra.Command {
@@ -30,10 +30,16 @@ table, and compare every serving with the replay: the instant, and the pockets t
 
 The first year runs whole. Of the following ones run the days around every clock change, 29 February,
 the ends of months and years, and every date the table mentions; --full leaves nothing out.
-A difference ends the rehearsal and says what was expected, what happened, and what went on around it.`,
+A difference ends the rehearsal and says what was expected, what happened, and what went on around it.
+
+With --cuts the power is cut instead, in a meal of five pockets and in an upload: before, inside and after
+each EEPROM write and at random cycles, for a second, ten minutes or five hours. The wheel must have turned the
+planned pockets, one more or less, and the table must be whole. --cut repeats one of these cuts.`,
 		Example: `  mealtab rehearse plan.toml
   mealtab rehearse plan.table --years 3 --full
-  mealtab rehearse plan.table --firmware my-feeder.hex`,
+  mealtab rehearse plan.table --firmware my-feeder.hex
+  mealtab rehearse plan.toml --cuts 20000
+  mealtab rehearse plan.toml --cut meal:w7.program:10m0s`,
 		Args: one("PLAN or TABLE"),
 		RunE: func(_ *cobra.Command, args []string) error { return a.runRehearse(args[0], f) },
 	}
@@ -41,6 +47,8 @@ A difference ends the rehearsal and says what was expected, what happened, and w
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the table's board)")
 	flags.StringVar(&f.from, "from", "", "first `DATE`, from 00:00 UTC (default: the table's first)")
 	flags.IntVar(&f.years, "years", 10, "`N` years, at most to the end of the table")
+	flags.IntVar(&f.cuts, "cuts", 0, "cut the power at every EEPROM write and at `N` random cycles")
+	flags.StringVar(&f.cut, "cut", "", "repeat the power cut of this `ID`")
 	flags.BoolVar(&f.full, "full", false, "every day of all years")
 	return cmd
 }
@@ -48,6 +56,9 @@ A difference ends the rehearsal and says what was expected, what happened, and w
 func (a *app) runRehearse(name string, f rehearseFlags) error {
 	if f.years < 1 || f.years > 100 {
 		return usagef("--years %d is outside 1 to 100", f.years)
+	}
+	if f.cuts < 0 || f.cuts > 1_000_000 {
+		return usagef("--cuts %d is outside 0 to 1,000,000", f.cuts)
 	}
 	bytes, _, err := a.loadTable(name)
 	if err != nil {
@@ -67,6 +78,12 @@ func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
 	}
 	if r.Firmware, err = a.firmware(f.firmware, r.Board.Name); err != nil {
 		return err
+	}
+	if f.cut != "" {
+		return a.oneCut(r.Board, r.Firmware, f.cut)
+	}
+	if f.cuts > 0 {
+		return a.cutSweeps(r.Board, r.Firmware, f.cuts)
 	}
 	if r.From, err = rehearseFrom(t, f.from); err != nil {
 		return err
@@ -166,4 +183,55 @@ func days(list []scenario.Window) float64 {
 		n += float64(w.To-w.From) / table.MinutesPerDay
 	}
 	return n
+}
+
+// cutSweeps cuts the power in a meal of five pockets and in an upload: at every EEPROM write, and at n random cycles.
+func (a *app) cutSweeps(p table.Board, firmware *avr.Image, n int) error {
+	bad := 0
+	for _, make := range []func(table.Board, *avr.Image) (*scenario.Sweep, error){scenario.MealSweep, scenario.UploadSweep} {
+		s, err := make(p, firmware)
+		if err != nil {
+			return err
+		}
+		cuts := append(s.WriteCuts(), s.RandomCuts(n, 1)...)
+		cuts = append(cuts, s.RandomPairs(n/10, 2)...)
+		list := s.Run(cuts)
+		fmt.Fprintf(a.out, "%-8s %s, cut at each and at %s: %s, %s\n", s.Name, count(s.Writes(), "EEPROM write"),
+			count(n+n/10, "random cycle"), count(len(cuts), "power cut"), count(len(list), "violation"))
+		for _, v := range list {
+			fmt.Fprintf(a.out, "  %s\n    repeat with --cut %s\n", v, v.Cut)
+		}
+		bad += len(list)
+	}
+	if bad > 0 {
+		return fmt.Errorf("%s", count(bad, "violation"))
+	}
+	return nil
+}
+
+// oneCut repeats a single power cut and prints what happens.
+func (a *app) oneCut(p table.Board, firmware *avr.Image, id string) error {
+	for name, make := range map[string]func(table.Board, *avr.Image) (*scenario.Sweep, error){"meal": scenario.MealSweep, "upload": scenario.UploadSweep} {
+		if !strings.HasPrefix(id, name+":") {
+			continue
+		}
+		s, err := make(p, firmware)
+		if err != nil {
+			return err
+		}
+		c, err := s.ParseCut(id)
+		if err != nil {
+			return usagef("--cut: %v", err)
+		}
+		lines, why := s.Watch(c)
+		for _, line := range lines {
+			fmt.Fprintln(a.out, line)
+		}
+		if why != "" {
+			return fmt.Errorf("%s: %s", id, why)
+		}
+		fmt.Fprintf(a.out, "%s: no invariant is violated\n", id)
+		return nil
+	}
+	return usagef("--cut: %q is no cut; one is meal:w7.program:10m0s, another upload:c183221:1s", id)
 }

@@ -30,14 +30,13 @@ func MealSweep(p table.Board, firmware *avr.Image) (*Sweep, error) {
 	before := b.Pockets()
 	s.check = func(b *board.Board, c Cut) string { return checkMeal(b, c, before, encoded) }
 	rest := uint64(0)
-	s.count(func(b *board.Board) bool {
+	return s, s.count(func(b *board.Board) bool {
 		if b.Pockets()-before < sweepPockets || b.BoostOn() {
 			return false
 		}
 		rest++
 		return rest > 10 // the last writes
 	})
-	return s, nil
 }
 
 func checkMeal(b *board.Board, c Cut, before int64, encoded []byte) string {

@@ -51,6 +51,9 @@ type Sweep struct {
 	writes []uint64     // ends of the EEPROM writes, in cycles after the start
 	sends  []send       // what the host says, when
 	check  func(b *board.Board, c Cut) string
+
+	// Tamper, if set, is called while the power is off: a test of the sweep itself spoils something then.
+	Tamper func(b *board.Board)
 }
 
 // send is something the host puts on the line.
@@ -181,6 +184,9 @@ func (s *Sweep) one(b *board.Board, c Cut) string {
 	b.Reseed(h.Sum64())
 	b.PowerOff()
 	b.Run(c.Off)
+	if s.Tamper != nil {
+		s.Tamper(b)
+	}
 	b.PowerOn()
 	if c.Again > 0 {
 		b.MCU().RunFor(c.Again)
@@ -205,13 +211,13 @@ func (s *Sweep) Watch(c Cut) (lines []string, why string) {
 	return lines, why
 }
 
-// count runs the procedure and notes the writes.
-func (s *Sweep) count(until func(b *board.Board) bool) {
+// count runs the procedure and notes the writes. The error says that it does not end.
+func (s *Sweep) count(until func(b *board.Board) bool) error {
 	const look = 20_000 // cycles; a write takes 54,400
 	b := s.base.Fork()
 	m := b.MCU()
 	sends := s.sends
-	for at := uint64(look); ; at += look {
+	for at := uint64(look); at < 60*m.ClockHz(); at += look {
 		sends = s.advance(b, sends, at)
 		if _, _, end, busy := m.EEPROMBusy(); busy {
 			if n := len(s.writes); n == 0 || s.writes[n-1] != end-s.start {
@@ -220,9 +226,10 @@ func (s *Sweep) count(until func(b *board.Board) bool) {
 		}
 		if until(b) {
 			s.length = at
-			return
+			return nil
 		}
 	}
+	return fmt.Errorf("the %s does not end within a minute when nothing disturbs it", s.Name)
 }
 
 // sweepStart is the evening before the meal of the sweeps.

@@ -6,6 +6,7 @@ import (
 
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
+	"mealtab/emulator/board"
 	"mealtab/emulator/scenario"
 	"mealtab/firmware-template/image"
 )
@@ -55,7 +56,11 @@ func TestCutsAtRandomCyclesOfAMeal(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	report(t, s, s.RandomCuts(1000, 1))
+	n := 20_000
+	if raceEnabled {
+		n = 500
+	}
+	report(t, s, s.RandomCuts(n, 1))
 }
 
 func TestCutsAtEveryWriteOfAnUpload(t *testing.T) {
@@ -73,5 +78,56 @@ func TestSecondCutsWhileAMealRecovers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	report(t, s, s.RandomPairs(1000, 2))
+	n := 2000
+	if raceEnabled {
+		n = 200
+	}
+	report(t, s, s.RandomPairs(n, 2))
+}
+
+// TestCutsRepeat: a cut's text form gives the same cut, and it can be watched.
+func TestCutsRepeat(t *testing.T) {
+	p, img := mains(t)
+	s, err := scenario.MealSweep(p, img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := s.WriteCuts()[40]
+	again, err := s.ParseCut(c.String())
+	if err != nil || again != c {
+		t.Errorf("%v reads as %v (%v)", c, again, err)
+	}
+	for _, text := range []string{"", "meal:w7.program", "meal:w999.before:1s", "supper:c1:1s", "meal:cx:1s", "meal:c1:soon"} {
+		if c, err := s.ParseCut(text); err == nil {
+			t.Errorf("%q reads as %v", text, c)
+		}
+	}
+	if lines, why := s.Watch(c); why != "" || len(lines) < 10 {
+		t.Errorf("watched, %v gives %q and %d lines", c, why, len(lines))
+	}
+}
+
+// TestSweepSeesForgetting: a journal that is wiped while the power is off makes the feeder forget what it has served, and
+// the sweep says so.
+func TestSweepSeesForgetting(t *testing.T) {
+	p, img := mains(t)
+	s, err := scenario.MealSweep(p, img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, _ := table.MapFor(p.EEPROM)
+	s.Tamper = func(b *board.Board) {
+		journal := b.MCU().EEPROM()[m.Journal():][:m.JournalSlots*table.JournalSlotSize]
+		for i := range journal {
+			journal[i] = 0xFF
+		}
+	}
+	cuts := s.WriteCuts()
+	if bad := s.Run(cuts); len(bad) < len(cuts)/2 {
+		t.Errorf("%d of %d cuts with a wiped journal are seen", len(bad), len(cuts))
+	}
+	s.Tamper = func(b *board.Board) { b.MCU().EEPROM()[20] ^= 1 }
+	if bad := s.Run(cuts); len(bad) != len(cuts) {
+		t.Errorf("%d of %d cuts with a spoilt table are seen", len(bad), len(cuts))
+	}
 }

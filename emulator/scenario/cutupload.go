@@ -34,8 +34,7 @@ func UploadSweep(p table.Board, firmware *avr.Image) (*Sweep, error) {
 	}
 	before := b.Pockets()
 	s.check = func(b *board.Board, c Cut) string { return checkUpload(b, before, old, fresh) }
-	s.count(func(b *board.Board) bool { return b.MCU().Cycle()-s.start >= end })
-	return s, nil
+	return s, s.count(func(b *board.Board) bool { return b.MCU().Cycle()-s.start >= end })
 }
 
 // record uploads once and notes what the host said when.
