@@ -145,11 +145,9 @@ const (
 	FaultVersion
 	FaultLength
 	FaultCRC
-	FaultHeader
 	FaultSection
 	FaultMeal
 	FaultBoard
-	FaultNotCommitted
 )
 
 // Faults lists the firmware's answers to a table.
@@ -159,10 +157,8 @@ func Faults() []Field {
 		{"BAD_VERSION", FaultVersion, "", "", "", "another format version, or no table"},
 		{"BAD_LENGTH", FaultLength, "", "", "", "the framed length does not fit the bank"},
 		{"BAD_CRC", FaultCRC, "", "", "", "the check does not match"},
-		{"BAD_HEADER", FaultHeader, "", "", "", "a field of the head is out of range"},
-		{"BAD_SECTION", FaultSection, "", "", "", "a section or a day rule is malformed"},
+		{"BAD_SECTION", FaultSection, "", "", "", "the head, a section or a day rule is malformed"},
 		{"BAD_MEAL", FaultMeal, "", "", "", "a meal is malformed"},
 		{"BAD_BOARD", FaultBoard, "", "", "", "made for another board"},
-		{"NOT_COMMITTED", FaultNotCommitted, "", "", "", "the bank's commit byte does not say that it is valid"},
 	}
 }

@@ -148,7 +148,7 @@ static bool supply_good(void)
 		feeder_faults &= (uint8_t)~FAULT_SUPPLY;
 		return true;
 	}
-	if (!waiting)
+	if (!(feeder_faults & FAULT_SUPPLY))
 		note(EVENT_SUPPLY, mv);
 	waiting = true;
 	feeder_faults |= FAULT_SUPPLY;
@@ -164,7 +164,7 @@ static void give_up(uint16_t pockets)
 
 /* A record counts at most POCKETS_PER_SLOT pockets; the next one takes over, so that there is always one that
  * says how much is left. */
-void feeder_turn(void)
+static void turn(void)
 {
 	while (journal.pockets > 0) {
 		uint8_t some = journal.pockets > POCKETS_PER_SLOT ? POCKETS_PER_SLOT : (uint8_t)journal.pockets;
@@ -193,7 +193,7 @@ static bool resume(void)
 			return false;
 		record(left);
 		note(EVENT_RESUMED, left);
-		feeder_turn();
+		turn();
 	}
 	return true;
 }
@@ -229,7 +229,7 @@ static void serve(void)
 	journal.pockets = table_pockets(journal.adjust, &journal.carry);
 	journal_append();
 	history_add(serving.at, EVENT_SERVED, journal.pockets);
-	feeder_turn();
+	turn();
 }
 
 /* Finds the newest serving after the cursor and up to now; the ones before it are missed. */
@@ -267,12 +267,12 @@ static void settle(void)
 	bool late;
 
 	missed_count = 0;
+	waiting = false;
 	if (!newest_due())
 		return;
 	late = feeder_minute - serving.at > (int32_t)table.late;
 	if (!late && !supply_good())
 		return;
-	waiting = false;
 	if (late)
 		miss(serving.at);
 	record_missed();
@@ -355,6 +355,8 @@ OUTLINED static bool press_allowed(void)
 	return recent < table.button_per_hour && recent < MAX_PRESSES;
 }
 
+static bool asked; /* for a serving that is in the journal and not turned yet */
+
 uint16_t feeder_manual(uint32_t units, uint8_t token)
 {
 	if (feeder_bank == NO_BANK || journal_left(INDEX_SWITCH) > 0 || table.button_units == 0 || !press_allowed() || !supply_good())
@@ -367,7 +369,15 @@ uint16_t feeder_manual(uint32_t units, uint8_t token)
 	journal.pockets = table_pockets_of(units ? units : table.button_units, 10, &journal.carry);
 	journal_append();
 	note(EVENT_MANUAL, journal.pockets);
+	asked = true;
 	return journal.pockets;
+}
+
+void feeder_turn_asked(void)
+{
+	if (asked)
+		turn();
+	asked = false;
 }
 
 void feeder_adjust(uint8_t tenths)
@@ -396,7 +406,7 @@ void feeder_button(uint8_t pressed)
 	if (pressed & BUTTON_FEED) {
 		if (feeder_manual(0, journal.token) == 0)
 			power_flash(2);
-		feeder_turn();
+		feeder_turn_asked();
 	}
 	if (pressed & BUTTON_PORTION) {
 		feeder_adjust(journal.adjust == 12 ? 8 : journal.adjust + 1);

@@ -29,10 +29,10 @@ void feeder_check(void);
 bool feeder_restless(void);
 
 /* Turns the button's portion, or units if not 0, unless the hour's limit is reached (then 0 and *refused). The pockets are
- * turned by feeder_turn. */
+ * turned by feeder_turn_asked. */
 uint16_t feeder_manual(uint32_t units, uint8_t token);
-/* Turns what the journal says is left. */
-void feeder_turn(void);
+/* Turns the pockets of the last feeder_manual, if there was one. */
+void feeder_turn_asked(void);
 void feeder_adjust(uint8_t tenths);
 void feeder_preset(uint8_t index);
 /* The clock has been set and reads clock_seconds. */

@@ -531,5 +531,5 @@ void line_answer(void)
 	}
 	length = 0;
 	ready = false;
-	feeder_turn(); /* a serving that was asked for; the answer comes first */
+	feeder_turn_asked(); /* a serving that was asked for; the answer comes first */
 }

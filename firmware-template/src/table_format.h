@@ -26,11 +26,9 @@
 #define TABLE_BAD_VERSION            1   /* another format version, or no table */
 #define TABLE_BAD_LENGTH             2   /* the framed length does not fit the bank */
 #define TABLE_BAD_CRC                3   /* the check does not match */
-#define TABLE_BAD_HEADER             4   /* a field of the head is out of range */
-#define TABLE_BAD_SECTION            5   /* a section or a day rule is malformed */
-#define TABLE_BAD_MEAL               6   /* a meal is malformed */
-#define TABLE_BAD_BOARD              7   /* made for another board */
-#define TABLE_NOT_COMMITTED          8   /* the bank's commit byte does not say that it is valid */
+#define TABLE_BAD_SECTION            4   /* the head, a section or a day rule is malformed */
+#define TABLE_BAD_MEAL               5   /* a meal is malformed */
+#define TABLE_BAD_BOARD              6   /* made for another board */
 
 /* Head of the table */
 #define OFF_VERSION_LENGTH           0   /* bits 7-4: format version, 1; bits 3-0: bits 11-8 of the length */
