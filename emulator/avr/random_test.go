@@ -60,7 +60,7 @@ func randomIO(r *rand.Rand) []uint16 {
 // states; it also shows that no register value makes the emulation panic.
 func TestRandomProgramsRunAlikeWithEveryOption(t *testing.T) {
 	r := rand.New(rand.NewPCG(328, 168))
-	for round := range 150 {
+	for round := range 100 {
 		code := randomIO(r)
 		chip := func(o avr.Options) *avr.MCU {
 			m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6, BODMillivolts: 1800}, Options: o, Hooks: avr.Hooks{Bus: &bus{}}})

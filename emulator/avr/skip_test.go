@@ -66,7 +66,7 @@ func randomCode(r *rand.Rand) []uint16 {
 // fused pairs, stopping at random cycles, and compares whole states.
 func TestFusedLeavesWhatSingleInstructionsLeave(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 328))
-	for round := range 300 {
+	for round := range 150 {
 		code := randomCode(r)
 		seed := r.Uint64()
 		run := func(o avr.Options) *avr.MCU {

@@ -37,6 +37,7 @@ func (m *MCU) sleep() {
 	m.stats.Awake += m.cycle - m.awakeFrom
 	m.mode, m.sleepMode = modeSleep, mode
 	m.attention = true
+	m.mem[MCUCR] = m.readMCUCR() // BODS counts only if set within the last three cycles
 	if mode != sleepIdle {
 		m.haltIO()
 		if mode != sleepADC && m.ee.busy {

@@ -82,7 +82,7 @@ func randomWait(r *rand.Rand, n int) string {
 // changes what they look at, with and without skipping.
 func TestRandomWaitsAreSkippedExactly(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
-	for round := range 200 {
+	for round := range 120 {
 		source := `
 			jmp start
 			.org 32
