@@ -25,6 +25,14 @@
 //	mem   0x000 registers, 0x020 I/O, 0x060 extended I/O, 0x100 SRAM
 //	code  flash, decoded once per word; see decode.go and fuse.go
 //
+// # Shortcuts
+//
+// Common instruction pairs are executed as one (fuse.go), loops that wait are
+// skipped to the next event (poll.go, countloop.go), and so are runs of watchdog
+// naps that differ only in their counters (nap.go, affine.go). Each leaves the very
+// state that single steps leave, and each can be switched off (Options); tests
+// compare [MCU.Hash] both ways over random programs.
+//
 // # Not modelled
 //
 // SPI, the analog comparator, the two-wire interface as a slave, USART frames of
