@@ -126,7 +126,7 @@ func TestSweepSeesForgetting(t *testing.T) {
 	if bad := s.Run(cuts); len(bad) < len(cuts)/2 {
 		t.Errorf("%d of %d cuts with a wiped journal are seen", len(bad), len(cuts))
 	}
-	s.Tamper = func(b *board.Board) { b.MCU().EEPROM()[20] ^= 1 }
+	s.Tamper = func(b *board.Board) { b.MCU().EEPROM()[8] ^= 1 }
 	if bad := s.Run(cuts); len(bad) != len(cuts) {
 		t.Errorf("%d of %d cuts with a spoilt table are seen", len(bad), len(cuts))
 	}
