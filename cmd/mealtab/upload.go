@@ -147,7 +147,7 @@ func (a *app) tryOut(c *cargo, years int) error {
 	if err != nil {
 		return fmt.Errorf("the firmware does not serve what the table says; nothing was uploaded\n%w", err)
 	}
-	fmt.Fprintf(a.out, "rehearsed on the firmware through %d years: %s as replayed\n", years, count(report.Servings, "serving"))
+	fmt.Fprintf(a.out, "rehearsed on the firmware through %s: %s as replayed\n", count(years, "year"), count(report.Servings, "serving"))
 	return nil
 }
 
