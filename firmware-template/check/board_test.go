@@ -1,0 +1,100 @@
+package check
+
+import (
+	"bytes"
+	"fmt"
+	"testing"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/board"
+	"mealtab/firmware-template/image"
+	"mealtab/flasher/frame"
+)
+
+// The board on its internal oscillator answers a host whose rate it has measured, from 10 % slow to 10 % fast (the
+// oscillator's range as shipped: ATmega328P data sheet, section 29.4). The host sends the preamble, a flag and a pause, then
+// the frame.
+func TestPreamble(t *testing.T) {
+	for percent := -10; percent <= 10; percent += 2 {
+		t.Run(fmt.Sprintf("%+d%%", percent), func(t *testing.T) {
+			if got := identify(t, percent); len(got) < 6 || got[0] != frame.Identify|frame.Answer || got[7] != 2 {
+				t.Errorf("answer %x", got)
+			}
+		})
+	}
+}
+
+// identify wakes the board and returns the content of its answer to IDENTIFY.
+func identify(t *testing.T, percent int) (content []byte) {
+	b := newBoard(t, "m328-cells", percent)
+	var d frame.Decoder
+	b.Observe(func(e board.Event) {
+		if e.Kind != board.LineSent || e.Arg != 0 {
+			return
+		}
+		if got, err, done := d.Next(byte(e.Value)); done && err == nil {
+			content = bytes.Clone(got)
+		}
+	})
+	b.PowerOn()
+	b.Run(40 * time.Second)
+	b.Send(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Flag))
+	b.Run(50 * time.Millisecond)
+	b.Send(frame.Append(nil, []byte{frame.Identify, 1}))
+	b.Run(300 * time.Millisecond)
+	return content
+}
+
+// boardStart is the instant at which the emulated boards get power first.
+var boardStart = time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
+
+// newBoard is an emulated board with the committed image, its CPU clock off by so many percent.
+func newBoard(t *testing.T, name string, percent int) *board.Board {
+	c, err := board.ForBoard(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.ClockHz = c.ClockHz * uint64(100+percent) / 100
+	c.Start = boardStart
+	hex, _ := image.Hex(name)
+	if c.Firmware, err = avr.ReadHex(bytes.NewReader(hex)); err != nil {
+		t.Fatal(err)
+	}
+	b, err := board.New(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// A serving of three pockets at 12:01 turns three while the line brings octet after octet, which wake the CPU from the wheel's sleep: the
+// length of a turn is counted in periods of the pulse, not in wakings.
+func TestTurnUnderTraffic(t *testing.T) {
+	tab := slowTable()
+	tab.Board, tab.Zone = 1, table.Zone{}
+	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{12*60 + 1}}}}}}
+	encoded, err := table.Encode(tab)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBoard(t, "m328-mains", 0)
+	if err := b.Program(encoded); err != nil {
+		t.Fatal(err)
+	}
+	b.SetClock(boardStart)
+	pockets := 0
+	b.Observe(func(e board.Event) {
+		if e.Kind == board.PocketFell {
+			pockets++
+		}
+	})
+	b.PowerOn()
+	b.Run(59 * time.Second)
+	b.Send(bytes.Repeat([]byte{frame.Preamble}, 30_000)) // five seconds of it
+	b.Run(10 * time.Second)
+	if pockets != 3 {
+		t.Errorf("%d pockets fell, want 3", pockets)
+	}
+}
