@@ -3,7 +3,10 @@ package scenario
 import (
 	"errors"
 	"fmt"
+	"runtime"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"mealtab/compiler/table"
@@ -80,19 +83,86 @@ func Rehearse(r Rehearsal) (*Report, error) {
 	if len(rep.Windows) == 0 || rep.Windows[0].From >= rep.Windows[0].To {
 		return nil, errors.New("the table ends before the rehearsal begins")
 	}
-	perCell := make([]uint64, len(template.MCU().EEPROM()))
-	for _, w := range rep.Windows {
-		run := &rehearsing{r: r, t: t, w: w, rep: rep, log: newLog(NewLocal(&t.Zone))}
-		if err := run.window(template.Fresh(timeOf(w.From)), perCell); err != nil {
-			return rep, err
-		}
-	}
-	for i, n := range perCell {
-		if uint32(n) > rep.CellWrites {
-			rep.CellWrites, rep.Cell = uint32(n), i
-		}
+	if err := r.windows(t, template, rep); err != nil {
+		return rep, err
 	}
 	return rep, nil
+}
+
+// windows runs all windows, as many at a time as there are processors; each on its own board, so that the result does
+// not depend on how many.
+func (r *Rehearsal) windows(t *table.Table, template *board.Board, rep *Report) error {
+	runs := make([]*rehearsing, len(rep.Windows))
+	var next, done atomic.Int64
+	var wait sync.WaitGroup
+	var said sync.Mutex
+	for range min(runtime.GOMAXPROCS(0), len(runs)) {
+		wait.Go(func() {
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(runs) {
+					return
+				}
+				g := &rehearsing{r: r, t: t, w: rep.Windows[i], rep: &Report{}, log: newLog(NewLocal(&t.Zone))}
+				g.progress = func(minutes table.Minute) {
+					at := r.From + table.Minute(done.Add(int64(minutes)))
+					if r.Progress != nil {
+						said.Lock()
+						defer said.Unlock()
+						r.Progress(at)
+					}
+				}
+				said.Lock()
+				b := template.Fresh(timeOf(g.w.From))
+				said.Unlock()
+				g.window(b)
+				runs[i] = g
+				if g.failed != nil {
+					next.Store(int64(len(runs))) // windows before this one are under way already
+				}
+			}
+		})
+	}
+	wait.Wait()
+	return rep.merge(runs)
+}
+
+// merge adds up the windows in their order, and reports the first difference.
+func (rep *Report) merge(runs []*rehearsing) error {
+	perCell := map[int]uint64{}
+	for _, g := range runs {
+		if g == nil {
+			continue
+		}
+		rep.add(g.rep)
+		for i, n := range g.b.MCU().CellWrites() {
+			perCell[i] += uint64(n)
+			if perCell[i] > uint64(rep.CellWrites) {
+				rep.CellWrites, rep.Cell = uint32(perCell[i]), i
+			}
+		}
+		if g.failed != nil {
+			return g.failed
+		}
+	}
+	return nil
+}
+
+func (rep *Report) add(o *Report) {
+	rep.Emulated += o.Emulated
+	rep.Servings += o.Servings
+	rep.Pockets += o.Pockets
+	rep.Wakes += o.Wakes
+	rep.Awake += o.Awake
+	rep.Idle += o.Idle
+	rep.Wheel += o.Wheel
+	rep.Writes += o.Writes
+	rep.PageWrites += o.PageWrites
+	rep.StackBytes = max(rep.StackBytes, o.StackBytes)
+	if o.WorstLate > rep.WorstLate {
+		rep.WorstLate, rep.WorstLateAt = o.WorstLate, o.WorstLateAt
+	}
+	rep.Violations = append(rep.Violations, o.Violations...)
 }
 
 // newFeeder is a board with firmware and table, its wheel calibrated as the table says.
@@ -125,7 +195,7 @@ func Calibrate(w *board.Wheel, t *table.Table) {
 
 // rehearsing is one window under way.
 type rehearsing struct {
-	r      Rehearsal
+	r      *Rehearsal
 	t      *table.Table
 	w      Window
 	rep    *Report
@@ -136,9 +206,11 @@ type rehearsing struct {
 	more   bool           // there is one
 	got    int            // pockets of it so far
 	failed *Difference
+
+	progress func(minutes table.Minute) // that have passed
 }
 
-func (g *rehearsing) window(b *board.Board, perCell []uint64) error {
+func (g *rehearsing) window(b *board.Board) {
 	g.b = b
 	b.SetClock(b.Now())
 	preset := replay.AllPresets
@@ -158,10 +230,9 @@ func (g *rehearsing) window(b *board.Board, perCell []uint64) error {
 	})
 	end := timeOf(g.w.To).Add(-time.Millisecond)
 	for at := g.w.From; g.failed == nil && b.Now().Before(end); {
-		at += checkEvery
-		if g.r.Progress != nil {
-			g.r.Progress(min(at, g.w.To))
-		}
+		from := at
+		at = min(at+checkEvery, g.w.To)
+		g.progress(at - from)
 		stop := timeOf(at)
 		if stop.After(end) {
 			stop = end
@@ -175,11 +246,7 @@ func (g *rehearsing) window(b *board.Board, perCell []uint64) error {
 	if g.failed == nil && g.more {
 		g.fail(g.describe(), "nothing", b.Now())
 	}
-	g.account(perCell)
-	if g.failed != nil {
-		return g.failed
-	}
-	return nil
+	g.account()
 }
 
 // advance finds the next serving that turns the wheel.
@@ -238,7 +305,7 @@ func (g *rehearsing) fail(expected, happened string, when time.Time) {
 	g.b.MCU().Stop()
 }
 
-func (g *rehearsing) account(perCell []uint64) {
+func (g *rehearsing) account() {
 	s, hz := g.b.MCU().Stats(), float64(g.b.MCU().ClockHz())
 	seconds := func(cycles uint64) time.Duration { return time.Duration(float64(cycles) / hz * 1e9) }
 	rep := g.rep
@@ -248,9 +315,6 @@ func (g *rehearsing) account(perCell []uint64) {
 	rep.Idle += seconds(s.Idle)
 	rep.Writes += s.EEPROMWrites
 	rep.PageWrites += g.b.MemoryWrites()
-	for i, n := range g.b.MCU().CellWrites() {
-		perCell[i] += uint64(n)
-	}
 	top := 0x100 + int(g.b.MCU().Part().RAMSize) - 1
 	rep.StackBytes = max(rep.StackBytes, top-int(s.MinSP))
 	if n := g.b.Clock().IllegalMasks(); n > 0 {
