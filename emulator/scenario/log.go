@@ -35,7 +35,7 @@ type entry struct {
 }
 
 // NewLog returns a log in a local time; out may be nil.
-func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out} }
+func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out, supply: 5000} }
 
 func newLog(l Local) *Log { return NewLog(l, nil) }
 
@@ -50,7 +50,7 @@ func (l *Log) Add(at time.Time, e board.Event) {
 		}
 		return
 	case board.SupplyChanged:
-		if off := e.Value - l.supply; -smallChange < off && off < smallChange {
+		if off := e.Value - l.supply; e.Value > 0 && -smallChange < off && off < smallChange {
 			return
 		}
 		l.supply = e.Value
@@ -145,7 +145,7 @@ func words(e board.Event) string {
 	case board.Button:
 		return fmt.Sprintf("the %s button is %s", buttonNames[e.Arg%3], choose(on, "pressed", "released"))
 	case board.RuleBroken:
-		return "a rule is broken: " + e.Text
+		return "noted: " + e.Text
 	}
 	return e.String()
 }
