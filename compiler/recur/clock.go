@@ -18,6 +18,7 @@ type clock struct {
 	// can ever reach, ascending; nil: all are.
 	slots   []int64
 	limited bool
+	barren  bool  // no period has an instance
 	day     int64 // the day last tested
 	dayOK   bool
 }
@@ -44,13 +45,14 @@ func newClock(r *rule, start int64) *clock {
 			c.slots = append(c.slots, slot)
 		}
 	}
+	c.barren = len(c.slots) == 0
 	return c
 }
 
 // appendNext appends the start of the next active period that passes the filters. It reports false when there is none up
 // to End.
 func (c *clock) appendNext(bases []int64, g *generator) ([]int64, bool) {
-	if c.limited && len(c.slots) == 0 {
+	if c.barren {
 		return bases, false
 	}
 	for c.index <= End/c.unit {

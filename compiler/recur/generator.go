@@ -82,6 +82,10 @@ func newGenerator(s *Set, from int64) *generator {
 		g.index = day
 	default:
 		g.clock = newClock(r, s.start)
+		// Every period has as many instances: if BYSETPOS picks none of one, it picks none ever.
+		one := periodSet{bases: []int64{0}, offsets: g.offsets}
+		one.pick(r.lists[bySetPos])
+		g.clock.barren = g.clock.barren || r.has(bySetPos) && len(one.picks) == 0
 	}
 	if g.overlapping() {
 		if r.skip == plan.Forward && r.interval == 1 {

@@ -42,6 +42,9 @@ func parseRule(text string, timesOfDay bool) (*rule, error) {
 			rest = append(rest, p)
 		}
 	}
+	if !seen["FREQ"] {
+		return nil, fmt.Errorf("FREQ is missing")
+	}
 	option, err := rrule.StrToROption(strings.Join(rest, ";"))
 	if err != nil {
 		return nil, fmt.Errorf("the rule %s cannot be read: %v", text, err)
@@ -109,8 +112,6 @@ func (r *rule) check(seen map[string]bool, timesOfDay bool) error {
 		others = others || r.has(p)
 	}
 	switch {
-	case !seen["FREQ"]:
-		return fmt.Errorf("FREQ is missing")
 	case seen["COUNT"] && seen["UNTIL"]:
 		return fmt.Errorf("COUNT and UNTIL exclude each other")
 	case seen["SKIP"] && !seen["RSCALE"]:

@@ -5,6 +5,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -27,23 +28,35 @@ type example struct {
 	Note     string
 }
 
-func load(t testing.TB, name string) *zone.Zone {
+// tester is what testing.TB and rapid.T have in common.
+type tester interface {
+	require.TestingT
+	Helper()
+}
+
+var zones sync.Map // by name: reading one takes longer than most tests
+
+func load(t tester, name string) *zone.Zone {
 	t.Helper()
+	if z, ok := zones.Load(name); ok {
+		return z.(*zone.Zone)
+	}
 	z, err := zone.Default().Load(name)
 	require.NoError(t, err)
+	zones.Store(name, z)
 	return z
 }
 
 const localLayout = "2006-01-02T15:04:05"
 
-func localOf(t testing.TB, s string) plan.Local {
+func localOf(t tester, s string) plan.Local {
 	t.Helper()
 	u, err := time.Parse(localLayout, s)
 	require.NoError(t, err)
 	return plan.Local{Year: u.Year(), Month: int(u.Month()), Day: u.Day(), Hour: u.Hour(), Minute: u.Minute(), Second: u.Second()}
 }
 
-func localsOf(t testing.TB, list []string) (out []plan.Local) {
+func localsOf(t tester, list []string) (out []plan.Local) {
 	for _, s := range list {
 		out = append(out, localOf(t, s))
 	}
@@ -66,7 +79,7 @@ func texts(s *Set, n int) (out []string) {
 }
 
 // ruleSet builds a set from a local DTSTART and the text of a rule.
-func ruleSet(t testing.TB, z *zone.Zone, dtstart, rrule string) *Set {
+func ruleSet(t tester, z *zone.Zone, dtstart, rrule string) *Set {
 	t.Helper()
 	s, err := New(plan.Recurrence{Start: localOf(t, dtstart), Rule: &plan.Rule{Text: rrule}}, z, plan.GapShift)
 	require.NoError(t, err, "%s %s", dtstart, rrule)
@@ -118,7 +131,7 @@ func TestShiftedExamples(t *testing.T) {
 			value, after, _ := strings.Cut(value, ";")
 			u, err := time.Parse("20060102T150405Z", value)
 			require.NoError(t, err)
-			local := u.Add(time.Duration(z.At(u.Unix()).Seconds) * time.Second).AddDate(28, 0, 0)
+			local := u.Add(time.Duration(z.At(u.Unix()).Seconds)*time.Second).AddDate(28, 0, 0)
 			e.RRule = strings.TrimSuffix(before+"UNTIL="+local.Format("20060102T150405")+";"+after, ";")
 		}
 		var want []string
