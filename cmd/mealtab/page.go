@@ -233,6 +233,20 @@ func (a *app) servePage(ctx context.Context, s *page.Server, name string, f page
 	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
 	_ = server.Shutdown(ctx) // what still hangs after a second is cut off
+	return a.keepUnsaved(s, name)
+}
+
+// keepUnsaved loses nothing that its owner has typed.
+func (a *app) keepUnsaved(s *page.Server, name string) error {
+	text, ok := s.Unsaved()
+	if !ok {
+		return nil
+	}
+	file, err := page.KeepUnsaved(name, text)
+	if err != nil {
+		return fmt.Errorf("the changes were not saved, and could not be kept: %w", err)
+	}
+	fmt.Fprintf(a.err, "the changes to %s were not saved; they are kept in %s\n", name, file)
 	return nil
 }
 

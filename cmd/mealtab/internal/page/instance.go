@@ -40,6 +40,19 @@ func instanceFile(planFile string) (string, error) {
 	return filepath.Join(dir, "mealtab", "page-"+hex.EncodeToString(sum[:8])+".json"), nil
 }
 
+// KeepUnsaved puts a text that its owner has not saved into the user's cache directory and says where it is.
+func KeepUnsaved(planFile string, text []byte) (file string, err error) {
+	name, err := instanceFile(planFile)
+	if err != nil {
+		return "", err
+	}
+	file = strings.TrimSuffix(name, ".json") + "-unsaved.toml"
+	if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
+		return "", err
+	}
+	return file, os.WriteFile(file, text, 0o600)
+}
+
 // Remember writes the file; forget removes it again.
 func (i Instance) Remember(planFile string) (forget func(), err error) {
 	name, err := instanceFile(planFile)

@@ -449,3 +449,21 @@ func TestTry(t *testing.T) {
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
 	assert.Contains(t, fault, "is no time")
 }
+
+// BenchmarkSee is what the server needs before the first byte of the heaviest view.
+func BenchmarkSee(b *testing.B) {
+	s := newSite(b, cats)
+	for b.Loop() {
+		if code, _ := s.get("/"); code != http.StatusOK {
+			b.Fatal(code)
+		}
+	}
+}
+
+// BenchmarkEdit is from a key to the answer: text, compile, proof through 2099, pictures.
+func BenchmarkEdit(b *testing.B) {
+	s := newSite(b, cats)
+	for n := 0; b.Loop(); n++ {
+		s.change("edit", edited{"meal.0.portion", fmt.Sprintf("%d g", 10+n%50), "typing"})
+	}
+}

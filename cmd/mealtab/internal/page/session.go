@@ -68,6 +68,13 @@ func (s *session) fileName() string {
 	return s.o.Name
 }
 
+// Unsaved is the text, if it is not that of the file.
+func (s *Server) Unsaved() (text []byte, ok bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.s.text, s.s.dirty() && s.o.Name != ""
+}
+
 func (s *session) dirty() bool { return !bytes.Equal(s.text, s.saved) }
 
 // change makes a new text the present one; changes that follow each other in one group are undone together.

@@ -34,6 +34,7 @@ type State struct {
 	CanRedo   bool               `json:"canRedo"`
 	Week      template.HTML      `json:"week"`
 	Summary   string             `json:"summary"`
+	Brief     string             `json:"brief"` // the summary where there is little room
 }
 
 // MealState is what a card says about its meal beside its fields.
@@ -62,7 +63,10 @@ func (s *session) state() State {
 		}
 	}
 	st.Week = s.weekNow()
-	st.Summary = s.summary()
+	st.Summary, st.Brief = s.summary(), "The plan is right."
+	if st.Errors > 0 {
+		st.Brief = count(st.Errors, "error")
+	}
 	return st
 }
 

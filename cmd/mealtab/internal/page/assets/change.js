@@ -54,7 +54,8 @@ async function show(s) {
   const source = byId('source');
   if (source && source !== document.activeElement) source.value = s.source;
   list(byId('general'), s.general);
-  byId('summary').textContent = s.summary;
+  byId('summary-long').textContent = s.summary;
+  byId('summary-brief').textContent = s.brief;
   byId('summary').className = 'status ' + (s.errors ? 'bad' : 'good');
   byId('week').innerHTML = s.week;
   buttons(s);
@@ -65,9 +66,7 @@ function buttons(s) {
   byId('redo').disabled = !s.canRedo;
   const save = byId('save');
   save.disabled = save.dataset.never === 'true' || !s.dirty;
-  dirty = s.dirty && save.dataset.never !== 'true';
 }
-let dirty = false;
 
 function issues(id, input, found) {
   const box = byId(id + '-issues');
@@ -220,8 +219,6 @@ document.addEventListener('drop', (e) => {
   e.preventDefault();
   if (e.dataTransfer.files.length) take(e.dataTransfer.files[0]);
 });
-
-addEventListener('beforeunload', (e) => { if (dirty) e.preventDefault(); });
 
 byId('save').dataset.never = String(byId('save').disabled);
 post('state');
