@@ -11,6 +11,7 @@ package raise
 import (
 	"bytes"
 	"fmt"
+	"time"
 
 	"mealtab/compiler/lower"
 	"mealtab/compiler/plan"
@@ -63,11 +64,25 @@ func Raise(encoded []byte, db *zone.Database, o Options) (*Raised, error) {
 		r.meal(m, i, o.Names)
 	}
 	r.presets(t)
-	r.Exact = r.compilesTo(encoded, t, z)
+	r.judge(encoded, t, z)
+	return r, nil
+}
+
+// judge reads the plan's text as an owner's is read, compiles it, and says how far it is the table.
+func (r *Raised) judge(encoded []byte, t *table.Table, z *zone.Zone) {
+	read, ds := plan.Parse("plan.toml", []byte(r.TOML()))
+	if read == nil {
+		r.Notes = append(r.Notes, "the table has something that no plan may say: "+ds[0].Message)
+		return
+	}
+	if t.Through < table.MaxDay {
+		r.unlike = true
+		r.Notes = append(r.Notes, fmt.Sprintf("the table is right through %s only, because single dates did not fit the bank; compiled again, the plan goes on as far as it fits", date(t.Through)))
+	}
+	r.Exact = compilesTo(read, encoded, t, z)
 	if !r.Exact && !r.unlike {
 		r.Notes = append(r.Notes, "compiled again, the plan feeds the same but gives other bytes: the table keeps traces of what it no longer feeds (meals that are over, a first day without food)")
 	}
-	return r, nil
 }
 
 // head raises what is not about meals.
@@ -162,11 +177,15 @@ func (r *Raised) presets(t *table.Table) {
 	}
 }
 
-// compilesTo lowers and encodes the plan and compares.
-func (r *Raised) compilesTo(encoded []byte, t *table.Table, z *zone.Zone) bool {
+func date(d table.Day) string {
+	return (table.Minute(d) * table.MinutesPerDay).Time().Format(time.DateOnly)
+}
+
+// compilesTo lowers and encodes a plan and compares.
+func compilesTo(p *plan.Plan, encoded []byte, t *table.Table, z *zone.Zone) bool {
 	closed := true
-	res, err := lower.Lower(r.Plan, z, lower.Options{
-		From: t.Start, Through: t.Through, Board: t.Board, Explicit: func(int) []table.Minute { closed = false; return nil },
+	res, err := lower.Lower(p, z, lower.Options{
+		From: t.Start, Through: table.MaxDay, Board: t.Board, Explicit: func(int) []table.Minute { closed = false; return nil },
 	})
 	if err != nil || !closed {
 		return false

@@ -56,6 +56,15 @@ func randomPlan(r *rand.Rand, zoneName string) *plan.Plan {
 	return p
 }
 
+// encode compiles a plan all of whose rules have a closed form.
+func encode(p *plan.Plan, z *zone.Zone, from table.Day) ([]byte, error) {
+	res, err := lower.Lower(p, z, lower.Options{From: from, Through: table.MaxDay, Board: 1, Explicit: func(int) []table.Minute { return nil }})
+	if err != nil {
+		return nil, err
+	}
+	return table.Encode(res.Table)
+}
+
 // compile is compiler.Compile without the proof, which has tests of its own. served is the number of meals that the table has.
 func compile(t *testing.T, p *plan.Plan, z *zone.Zone, from table.Day) (encoded []byte, served int, err error) {
 	t.Helper()
