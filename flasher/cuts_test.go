@@ -175,6 +175,34 @@ func powerCuts(t testing.TB, stride int) (cuts, olds, news int) {
 	return cuts, olds, news
 }
 
+// The board is reset at every EEPROM write, before, inside and after it, while the cable stays: the host goes on by itself.
+func TestResetAtEveryWrite(t *testing.T) {
+	stride := 1
+	if flashertest.Race {
+		stride = 7
+	}
+	h := newHousehold(t)
+	list := h.writes(t)
+	resets := 0
+	for n, w := range list {
+		for phase, at := range cutPoints(w) {
+			if (4*n+phase)%stride != 0 {
+				continue
+			}
+			id := fmt.Sprintf("reset at write %d of %d, phase %d", n, len(list), phase)
+			e := h.Fork()
+			e.Resets = []uint64{at}
+			err := h.upload(e)
+			e.Sleep(time.Second)
+			require.Empty(t, e.Resets, id)
+			resets++
+			require.NoError(t, err, id)
+			require.True(t, h.whole(t, e, id), id)
+		}
+	}
+	t.Logf("%d resets, every upload completed", resets)
+}
+
 // The cable is pulled after every octet on the line, either way; the board goes on.
 func TestUnpluggedAfterEveryOctet(t *testing.T) {
 	stride := 1

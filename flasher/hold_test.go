@@ -150,12 +150,14 @@ func TestSleepingBoardOnInternalOscillator(t *testing.T) {
 	for percent := -10; percent <= 10; percent++ {
 		t.Run(fmt.Sprintf("%+d %%", percent), func(t *testing.T) {
 			e := atNoon(t, "m328-cells", func(c *board.Config) { c.ClockHz = c.ClockHz * uint64(100+percent) / 100 })
-			e.Sleep(40 * time.Second) // asleep
+			e.Sleep(40 * time.Second)
+			require.True(t, e.Asleep())
 			f := connect(t, e)
 			s, err := f.Status()
 			require.NoError(t, err)
 			require.NoError(t, f.Upload(next, s, nil))
-			e.Sleep(time.Minute) // asleep again
+			e.Sleep(time.Minute)
+			require.True(t, e.Asleep())
 			s, err = f.Status()
 			require.NoError(t, err)
 			held, err := f.Table(s)

@@ -27,6 +27,8 @@ type Emulated struct {
 	OnAnswer func() bool
 	// PowerCut, if not 0, is when supply and cable go, in nanoseconds of the board's time.
 	PowerCut uint64
+	// Resets are instants, in nanoseconds of the board's time and ascending, at which its reset line is pulsed.
+	Resets []uint64
 	// Watch, if set, is called after every slice of at most a millisecond.
 	Watch func()
 	// Broken collects what the board did that is stricter than the chip would be (see [avr.Strict]), but for bytes torn by a cut.
@@ -93,8 +95,15 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 		if e.PowerCut != 0 {
 			next = min(next, max(e.PowerCut, e.Board.Nanos()+1))
 		}
+		if len(e.Resets) > 0 {
+			next = min(next, max(e.Resets[0], e.Board.Nanos()+1))
+		}
 		if next > e.Board.Nanos() {
 			e.Board.RunTo(next)
+		}
+		if len(e.Resets) > 0 && e.Board.Nanos() >= e.Resets[0] {
+			e.Resets = e.Resets[1:]
+			e.Board.Reset()
 		}
 		if e.PowerCut != 0 && e.Board.Nanos() >= e.PowerCut {
 			e.PowerCut, e.Unplugged = 0, true
@@ -169,6 +178,9 @@ func (e *Emulated) Now() time.Time { return e.Board.Now() }
 func (e *Emulated) Sleep(d time.Duration) { e.advance(e.Board.Nanos()+uint64(d), false) }
 
 func (e *Emulated) Close() error { return nil }
+
+// Asleep reports whether the board is in power-down: SE set and SM = 010 in SMCR, whose address is 53 hex (ATmega328P data sheet, section 10.11.1).
+func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(0x53)&0xF == 0x5 }
 
 // Fork is an independent copy of board and cable in the same state.
 func (e *Emulated) Fork() *Emulated {
