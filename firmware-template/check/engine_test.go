@@ -185,10 +185,10 @@ func randomSpan(r *rand.Rand, tab *table.Table) span {
 	}
 	s := span{
 		after:  after,
-		limit:  after + table.Minute(1+r.IntN(60))*table.MinutesPerDay,
+		limit:  after + table.Minute(1+r.IntN(25))*table.MinutesPerDay,
 		preset: replay.AllPresets,
 		slice:  []int{1, 60, 1000, 1560}[r.IntN(4)],
-		most:   40,
+		most:   20,
 		adjust: 8 + r.IntN(5),
 	}
 	if s.slice == 1 {

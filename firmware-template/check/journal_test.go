@@ -14,7 +14,7 @@ import (
 // which repeats it.
 func TestJournalCuts(t *testing.T) {
 	for seed := 1; seed <= 4; seed++ {
-		out, err := exec.Command(filepath.Join(built, "journal_cuts"), fmt.Sprint(seed), "30000").CombinedOutput()
+		out, err := exec.Command(filepath.Join(built, "journal_cuts"), fmt.Sprint(seed), "20000").CombinedOutput()
 		if err != nil || !strings.HasSuffix(string(out), " cuts\n") {
 			t.Errorf("seed %d: %v: %s", seed, err, out)
 		}

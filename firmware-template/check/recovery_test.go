@@ -62,6 +62,9 @@ func turnedAfter(t *testing.T, pockets int, odd, even, resumed byte) int {
 	l.line()
 	before := l.pockets()
 	l.restart()
+	for range 3 { // a request must not turn what a record was once for
+		l.ask("STATUS", nil)
+	}
 	return l.pockets() - before
 }
 
