@@ -22,10 +22,11 @@ func (a *app) chartCommand() *cobra.Command {
 	var f chartFlags
 	cmd := &cobra.Command{
 		Use:   "chart PLAN",
-		Short: "Draw what a plan will do: a week, a year, the hopper",
-		Long: `Draw a picture of a plan: its servings in a week, the food and odd days of a year, or how a full
-hopper empties. The plan is compiled and proved first, and everything drawn is replayed from the
-table, so that the picture shows what the feeder will do.
+		Short: "Draw what a plan will do: a week, a year, the hopper, the cells",
+		Long: `Draw a picture of a plan: its servings in a week, the food and odd days of a year, how a full hopper
+empties, or how long a set of cells lasts. The plan is compiled and proved first, and everything
+drawn is replayed from the table, so that the picture shows what the feeder will do. (mealtab battery
+counts what the cells give by running the firmware; the picture computes it.)
 
 An SVG follows the reader's choice of light or dark; a PNG is light unless --dark is given.`,
 		Example: `  mealtab chart plan.toml --kind week -o week.svg

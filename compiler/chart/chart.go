@@ -1,4 +1,4 @@
-// Package chart draws what a plan will do: its week, its year, its hopper.
+// Package chart draws what a plan will do: its week, its year, its hopper, its cells.
 //
 // In: a compiled plan ([review.Input]: plan, zone, table, present time). Out: a [Picture], written as SVG (SVG 1.1 with CSS
 // for light and dark) or PNG. Lengths are CSS pixels, times local minutes, weights milligrams. Everything shown comes from the
@@ -37,7 +37,7 @@ const (
 )
 
 // Kinds lists the kinds of picture.
-func Kinds() []string { return []string{"week", "year", "hopper"} }
+func Kinds() []string { return []string{"week", "year", "hopper", "battery"} }
 
 // Draw draws a picture of a kind. The error says what the plan lacks for it.
 func Draw(kind string, in Input, o Options) (*Picture, error) {
@@ -59,6 +59,8 @@ func Draw(kind string, in Input, o Options) (*Picture, error) {
 		return d.year(), nil
 	case "hopper":
 		return d.hopper()
+	case "battery":
+		return d.battery()
 	}
 	return nil, fmt.Errorf("there is no picture %q; there are %s", kind, strings.Join(Kinds(), ", "))
 }

@@ -65,6 +65,7 @@ func TestGolden(t *testing.T) {
 		{"01-two-cats", "week", "2026-12-02T09:00:00Z", 760},
 		{"01-two-cats", "hopper", "2026-12-02T09:00:00Z", 760},
 		{"02-kitten-six-meals", "week", "2026-12-02T09:00:00Z", 360},
+		{"22-nuuk-cells", "battery", "2026-12-02T09:00:00Z", 760},
 		{"05-holidays", "year", "2026-11-25T12:00:00Z", 760},
 		{"07-month-end", "year", "2026-12-01T00:00:00Z", 360},
 		{"12-presets", "week", "2027-03-26T12:00:00Z", 760},
@@ -167,6 +168,10 @@ func TestEveryPlan(t *testing.T) {
 					assert.Contains(t, err.Error(), "add [")
 					continue
 				}
+				if kind == "battery" && err != nil {
+					assert.Contains(t, err.Error(), "runs on a wall supply")
+					continue
+				}
 				require.NoError(t, err, name)
 				wellFormed(t, p.SVG())
 				within(t, p)
@@ -261,7 +266,7 @@ func TestMistakes(t *testing.T) {
 		width int
 		want  string
 	}{
-		{"wheel", 0, `there is no picture "wheel"; there are week, year, hopper`},
+		{"wheel", 0, `there is no picture "wheel"; there are week, year, hopper, battery`},
 		{"week", 20, "20 pixels wide cannot be drawn: 300 to 2000"},
 		{"hopper", 0, "does not say what it holds"},
 	} {

@@ -12,6 +12,7 @@ import (
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/chart"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/ration"
 	"mealtab/compiler/review"
 	"mealtab/compiler/table"
@@ -46,6 +47,7 @@ type seeView struct {
 	WeekName string
 	Year     template.HTML
 	Hopper   template.HTML
+	Cells    template.HTML // empty: it has none
 	Next     []nextLine
 	Facts    []fact
 	Odd      []oddLine
@@ -89,6 +91,9 @@ func (s *session) see(q url.Values) seeView {
 	v.weeks(s, c, q, preset)
 	v.Year = both("year", in, chart.Options{Preset: preset})
 	v.Hopper = both("hopper", in, chart.Options{Preset: preset})
+	if c.Board.Supply == profile.Cells {
+		v.Cells = both("battery", in, chart.Options{Preset: preset})
+	}
 	v.Next = s.next(c, preset)
 	v.Facts = facts(c, in, preset)
 	list := review.Surprises(in)
@@ -304,8 +309,8 @@ func (s *session) summary() string {
 		n := c.Diagnostics.Count(plan.Error)
 		return count(n, "error") + "; what is shown is the plan before"
 	}
-	return fmt.Sprintf("The plan is right. Its table has %d of %d bytes; %d servings are proved through %s.", len(c.Output.Bytes), c.Output.Capacity,
-		c.Output.Proof.Instants, c.Output.Proof.Through)
+	return fmt.Sprintf("The plan is right. Its table has %d of %d bytes; %s servings are proved through %s.", len(c.Output.Bytes), c.Output.Capacity,
+		thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
 }
 
 func count(n int, what string) string {
@@ -313,4 +318,13 @@ func count(n int, what string) string {
 		return "1 " + what
 	}
 	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// thousands groups digits: "80,082".
+func thousands(n int) string {
+	s := strconv.Itoa(n)
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return s
 }

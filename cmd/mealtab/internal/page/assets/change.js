@@ -85,7 +85,7 @@ function list(box, found) {
     if (i.hint) {
       const hint = document.createElement('span');
       hint.className = 'hint';
-      hint.textContent = '. ' + i.hint;
+      hint.textContent = i.hint;
       e.append(hint);
     }
     return e;
