@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 
 	"mealtab/compiler/table"
 	"mealtab/flasher/frame"
@@ -59,6 +60,26 @@ func (f *Feeder) Journal() (table.Journal, error) {
 		return j, fmt.Errorf("%s: the journal holds no whole record", f.Port())
 	}
 	return j, nil
+}
+
+// Records reads all whole records of the journal, oldest first: the last few servings, also of a board that keeps no history.
+func (f *Feeder) Records() ([]table.Journal, error) {
+	b, err := f.EEPROM(f.Map.Journal(), f.Map.JournalSlots*table.JournalSlotSize)
+	if err != nil {
+		return nil, err
+	}
+	var list []table.Journal
+	for ; len(b) >= table.JournalSlotSize; b = b[table.JournalSlotSize:] {
+		if j, ok := table.DecodeJournal(b); ok {
+			list = append(list, j)
+		}
+	}
+	// Sequence numbers are compared by difference, so that they may wrap.
+	slices.SortFunc(list, func(a, b table.Journal) int {
+		const half = table.SequenceCount / 2
+		return (a.Sequence-b.Sequence+half+table.SequenceCount)%table.SequenceCount - half
+	})
+	return list, nil
 }
 
 // Keep leaves a setting as it is.

@@ -14,6 +14,9 @@ import (
 // ErrNoClock means that the clock chip does not answer the board.
 var ErrNoClock = errors.New("the clock module does not answer the board: look at its four wires (supply, ground, SDA, SCL)")
 
+// ErrUnsupported means that the board's firmware was built without it.
+var ErrUnsupported = errors.New("this board's firmware does not offer that")
+
 // Reading is a comparison of the board's clock with this computer's.
 type Reading struct {
 	Offset  time.Duration // board minus computer, by the moment at which the board's seconds change
@@ -80,8 +83,11 @@ func (f *Feeder) readEdge(trip time.Duration) (Reading, error) {
 
 func (f *Feeder) askClock(c link.Call, name string) ([]byte, error) {
 	b, err := f.ask(c, name)
-	if errors.Is(err, frame.StatusError(frame.NoClock)) {
+	switch {
+	case errors.Is(err, frame.StatusError(frame.NoClock)):
 		return nil, ErrNoClock
+	case errors.Is(err, frame.StatusError(frame.BadRequest)):
+		return nil, ErrUnsupported
 	}
 	return b, err
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 )
@@ -48,4 +49,48 @@ func TestClockChipSilent(t *testing.T) {
 	e.Board.Silence(true)
 	_, err := f.SetClock()
 	require.ErrorIs(t, err, flasher.ErrNoClock)
+}
+
+// A clock that is fast shows it after some days, and the trim that the drift suggests makes it right. The ageing register: positive is
+// slower, 0.1 ppm a step at 25 °C (DS3231 data sheet 19-5170, page 3).
+func TestDriftAndTrim(t *testing.T) {
+	for _, ppb := range []int64{5300, -3100} {
+		e := flashertest.New(t, "m328-mains", flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 0), func(c *board.Config) { c.ClockDriftPPB = ppb })
+		f := connect(t, e)
+		measure := func() (flasher.Drift, flasher.Status) {
+			_, err := f.SetClock()
+			require.NoError(t, err)
+			e.Sleep(10 * 24 * time.Hour)
+			r, err := f.ReadClock()
+			require.NoError(t, err)
+			s, err := f.Status()
+			require.NoError(t, err)
+			d, ok := flasher.DriftSince(s.ClockSet, r)
+			require.True(t, ok)
+			return d, s
+		}
+		d, _ := measure()
+		require.InDelta(t, float64(ppb)/1000, d.PPM, d.Uncertain)
+		present, err := f.Ageing()
+		require.NoError(t, err)
+		require.Zero(t, present)
+		value, ok := d.Trim(present)
+		require.True(t, ok)
+		require.InDelta(t, float64(ppb)/100, value, 1)
+		require.NoError(t, f.SetAgeing(value))
+		d, _ = measure()
+		require.InDelta(t, 0, d.PPM, 0.2)
+		_, ok = d.Trim(value)
+		require.False(t, ok && d.PPM > 0.15)
+	}
+}
+
+func TestDriftUnknown(t *testing.T) {
+	now := flashertest.Start
+	_, ok := flasher.DriftSince(time.Time{}, flasher.Reading{At: now})
+	require.False(t, ok, "never set")
+	_, ok = flasher.DriftSince(now.Add(-time.Minute), flasher.Reading{At: now})
+	require.False(t, ok, "just set")
+	_, ok = flasher.DriftSince(now.Add(-time.Hour*48), flasher.Reading{At: now, Stopped: true})
+	require.False(t, ok, "stood still")
 }

@@ -13,7 +13,7 @@ import (
 // Due is a serving as the board itself computes it.
 type Due struct {
 	At      table.Minute
-	Pockets int
+	Pockets int // the board counts from its present carry in every answer: after the first answer (8 servings, 31 days) it may be off by one
 	Meal    int // index of the first meal in the table
 	Meals   int // how many meals it serves
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -62,14 +63,18 @@ func (s *session) clock(f clockFlags) error {
 
 // drift says how fast the clock runs and what would make it better.
 func (s *session) drift(st flasher.Status, r flasher.Reading, trim bool) error {
-	present, err := s.Ageing()
-	if err != nil {
-		return err
-	}
 	d, known := flasher.DriftSince(st.ClockSet, r)
 	if !known {
-		fmt.Fprintf(&s.out, "  drift    not known: it shows some days after the clock was set; ageing offset %d\n", present)
+		fmt.Fprint(&s.out, "  drift    not known: it shows some days after the clock was set\n")
 		return nil
+	}
+	present, err := s.Ageing()
+	if errors.Is(err, flasher.ErrUnsupported) {
+		fmt.Fprintf(&s.out, "  drift    %+.2f ppm (±%.2f) over %.1f days; this board's firmware cannot trim it\n", d.PPM, d.Uncertain, r.At.Sub(st.ClockSet).Hours()/24)
+		return nil
+	}
+	if err != nil {
+		return err
 	}
 	fmt.Fprintf(&s.out, "  drift    %+.2f ppm (±%.2f) over %.1f days: %+.0f s a year; ageing offset %d\n",
 		d.PPM, d.Uncertain, r.At.Sub(st.ClockSet).Hours()/24, d.PPM*yearSeconds/1e6, present)

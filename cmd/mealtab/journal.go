@@ -75,17 +75,34 @@ func (a *app) runJournal(f journalFlags) error {
 			}
 			since = m.At
 		}
-		list, err := s.History(since)
+		list, err := s.history(since)
 		if err != nil {
 			return err
 		}
-		slices.Reverse(list)
 		entries := make([]entry, len(list))
 		for i, h := range list {
 			entries[i] = s.entry(h, clock, f.utc)
 		}
 		return writeJournal(&s.out, entries, f.format)
 	})
+}
+
+// history is what a feeder remembers, oldest first. A board without a history has its journal: the last few servings.
+func (s *session) history(since table.Minute) ([]table.History, error) {
+	if s.ID.HistorySlots > 0 {
+		list, err := s.History(since)
+		slices.Reverse(list)
+		return list, err
+	}
+	records, err := s.Records()
+	var list []table.History
+	for _, j := range records {
+		event := map[int]int{table.JournalServing: table.EventServed, table.JournalManual: table.EventManual}[j.Kind]
+		if event != 0 && j.Cursor >= since && j.Cursor != table.CursorNone {
+			list = append(list, table.History{At: j.Cursor, Event: event, Value: uint16(j.Pockets)})
+		}
+	}
+	return list, err
 }
 
 // tableClock is the zone of the table in force, or UTC where there is none.
