@@ -119,3 +119,15 @@ func literalFrame(between []byte) (content []byte, ok bool) {
 	}
 	return plain[:len(plain)-2], fcs == 0xF0B8
 }
+
+// The published table of RFC 1662 section C.2 begins and ends so; the check value of "123456789" is 906E (CRC-16/IBM-SDLC in the public
+// catalogues), and a frame with its check leaves F0B8.
+func TestPublishedValues(t *testing.T) {
+	require.Equal(t, []uint16{0x0000, 0x1189, 0x2312, 0x329B, 0x4624, 0x57AD, 0x6536, 0x74BF}, fcsTable[:8])
+	require.Equal(t, []uint16{0x7BC7, 0x6A4E, 0x58D5, 0x495C, 0x3DE3, 0x2C6A, 0x1EF1, 0x0F78}, fcsTable[248:])
+	require.Equal(t, uint16(0x906E), frame.FCS([]byte("123456789")))
+	_, ok := literalFrame([]byte("123456789\x6E\x90")) // low octet first
+	require.True(t, ok)
+	require.Equal(t, []byte("\x7E123456789\x6E\x90\x7E"), frame.Append(nil, []byte("123456789")))
+	require.Equal(t, []byte{0x7E, 0x7D, 0x5E, 0x7D, 0x5D}, frame.Append(nil, []byte{0x7E, 0x7D})[:5])
+}
