@@ -89,13 +89,15 @@ func (a *app) runPage(ctx context.Context, name string, f pageFlags) error {
 
 // newPage makes the page for a plan file; stop ends the program.
 func (a *app) newPage(name string, stop func()) (*page.Server, error) {
-	text := demoPlan
+	text, fresh := demoPlan, false
 	if name != "" {
 		src, err := a.read(name)
 		switch {
 		case err == nil:
 			text = src
-		case !errors.Is(err, os.ErrNotExist):
+		case errors.Is(err, os.ErrNotExist):
+			fresh = true
+		default:
 			return nil, err
 		}
 	}
@@ -106,11 +108,11 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 	options := zoneOptions(db)
 	started := time.Now()
 	return page.New(page.Options{
-		Name: name, Text: text, Compile: a.compileForPage,
+		Name: name, Text: text, New: fresh, Compile: a.compileForPage,
 		ReadFile: func() ([]byte, error) {
 			src, err := a.read(name)
 			if errors.Is(err, os.ErrNotExist) {
-				return text, nil // not written yet
+				return nil, nil // not written yet
 			}
 			return src, err
 		},
@@ -189,12 +191,12 @@ func (a *app) compileForPage(name string, src []byte) *page.Compiled {
 		return out
 	}
 	l := &loaded{p, out.Zone, db, append(ds, a.zoneWarnings(out.Zone, p.Source, p.Where.Zone)...)}
-	compiled0, err := compiler.Compile(p, out.Zone, compiler.Options{Board: out.Board, From: firstDay(db)})
+	output, err := compiler.Compile(p, out.Zone, compiler.Options{Board: out.Board, From: firstDay(db)})
 	if err != nil {
 		return fail(err)
 	}
-	out.Output = compiled0
-	out.Diagnostics = a.warnings(&compiled{l, compiled0, out.Board})
+	out.Output = output
+	out.Diagnostics = a.warnings(&compiled{l, output, out.Board})
 	return out
 }
 

@@ -112,6 +112,9 @@ func (s *session) mealAction(action string, n int) error {
 
 // take replaces the meals by those of a calendar file, or the whole text by that of a plan.
 func (s *session) take(name string, text []byte) error {
+	if s.calendar() {
+		return errors.New("this plan is a calendar file: nothing can be put into it here")
+	}
 	c := s.o.Compile(filepath.Base(name), text)
 	if c.Plan == nil {
 		var first plan.Diagnostic

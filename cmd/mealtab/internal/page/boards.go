@@ -24,6 +24,7 @@ type boards struct {
 	mu     sync.Mutex // one conversation at a time
 	port   string
 	feeder *flasher.Feeder
+	idle   *time.Timer // hangs up when nobody has asked for a while, so that other programs can use the port
 
 	trialMu sync.Mutex
 	trial   *trial.Feeder
@@ -79,6 +80,9 @@ func (s *Server) found() []FoundBoard {
 	return append(list, FoundBoard{emulatedID, "Emulated feeder", note})
 }
 
+// patience is how long a port stays open without a question.
+const patience = 30 * time.Second
+
 // talk holds a conversation with a board. A conversation that is broken is begun anew the next time.
 func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 	b := &s.boards
@@ -107,8 +111,15 @@ func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 			return err
 		}
 		b.port, b.feeder = id, f
+		b.idle = time.AfterFunc(patience, func() {
+			b.mu.Lock()
+			defer b.mu.Unlock()
+			b.hangUp()
+		})
 	}
+	b.idle.Stop()
 	err := do(b.feeder)
+	b.idle.Reset(patience)
 	var broken *flasher.RequestError
 	if errors.As(err, &broken) {
 		b.hangUp()
@@ -119,6 +130,7 @@ func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 func (b *boards) hangUp() {
 	if b.feeder != nil {
 		_ = b.feeder.Close()
+		b.idle.Stop()
 	}
 	b.port, b.feeder = "", nil
 }

@@ -54,7 +54,7 @@ func newBrowser(t *testing.T, text string) *browser {
 		chromedp.WindowSize(1280, 900), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.WSURLReadTimeout(60*time.Second))
 	allocator, stop := chromedp.NewExecAllocator(t.Context(), o...)
 	t.Cleanup(stop)
-	ctx, stop := chromedp.NewContext(allocator, chromedp.WithErrorf(func(string, ...any) {}))
+	ctx, _ := chromedp.NewContext(allocator, chromedp.WithErrorf(func(string, ...any) {}))
 	t.Cleanup(func() { _ = chromedp.Cancel(ctx) }) // waits until the browser is gone
 	ctx, stop = context.WithTimeout(ctx, 3*time.Minute)
 	t.Cleanup(stop)

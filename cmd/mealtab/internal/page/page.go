@@ -44,8 +44,9 @@ func (c *Compiled) ok() bool { return c.Output != nil }
 type Options struct {
 	Name    string // of the file, as the owner gave it; "" where nothing can be saved
 	Text    []byte
+	New     bool // the file is not there yet: Text is what it may begin with
 	Compile func(name string, src []byte) *Compiled
-	// ReadFile and WriteFile reach the plan file, and no other.
+	// ReadFile and WriteFile reach the plan file, and no other. ReadFile gives nil where there is no file.
 	ReadFile  func() ([]byte, error)
 	WriteFile func([]byte) error
 	// Convert changes times between forms for the export as iCalendar; see [plan.WriteICS].

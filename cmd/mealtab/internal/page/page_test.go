@@ -24,8 +24,10 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
+	"mealtab/emulator/board"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher"
+	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
 )
 
@@ -357,6 +359,37 @@ func TestSaveDoesNotOverwriteOthers(t *testing.T) {
 	assert.Equal(t, st.Source, string(got))
 }
 
+// A plan that is not there yet can be saved as it stands; then it is there.
+func TestNewPlan(t *testing.T) {
+	o, file := options(t, cats)
+	require.NoError(t, os.Remove(file))
+	o.New = true
+	o.ReadFile = func() ([]byte, error) { return nil, nil }
+	s := newSession(o)
+	assert.True(t, s.dirty())
+	require.NoError(t, s.save(false))
+	assert.False(t, s.dirty())
+	got, err := os.ReadFile(file)
+	require.NoError(t, err)
+	assert.Equal(t, cats, string(got))
+}
+
+// A calendar file is shown, not changed.
+func TestCalendarPlan(t *testing.T) {
+	s := newSite(t, cats)
+	_, ics := s.get("/export.ics")
+	cal := newSite(t, ics)
+	_, body := cal.get("/")
+	assert.Contains(t, body, "The plan is right.")
+	_, body = cal.get("/change")
+	assert.Contains(t, body, "This plan is a calendar")
+	for _, path := range []string{"import", "edit", "meal"} {
+		code, fault := cal.post(path, map[string]string{}, nil)
+		assert.Equal(t, http.StatusUnprocessableEntity, code, path)
+		assert.Contains(t, fault, "calendar file", path)
+	}
+}
+
 // The plan goes out as a calendar and comes back with the same meals.
 func TestExportAndImport(t *testing.T) {
 	s := newSite(t, cats)
@@ -424,6 +457,36 @@ func TestSendToTheEmulatedFeeder(t *testing.T) {
 	_, fault = s.post("send/look", boardRequest{emulatedID}, &b)
 	require.Empty(t, fault)
 	assert.Equal(t, fmt.Sprintf("event %d, 3", table.EventServed), b.Journal[0].What, "breakfast")
+}
+
+// A feeder on a port: the emulated board behind a pseudo-terminal, in real time, found as if it were on USB.
+func TestSendOverAPort(t *testing.T) {
+	c, err := board.ForBoard("m328-mains")
+	require.NoError(t, err)
+	c.Firmware, c.Start = flashertest.Image(t, "m328-mains"), present
+	feeder, err := board.New(c)
+	require.NoError(t, err)
+	feeder.SetClock(present.Add(-90 * time.Second))
+	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder, flasher.DefaultBaud(), flasher.DefaultBaud()))
+
+	s := newSite(t, cats)
+	s.server.o.Ports = func() ([]link.Port, error) { return []link.Port{{Name: port, USB: true, Product: "a bridge"}}, nil }
+	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
+		l, err := link.Open(name, flasher.DefaultBaud())
+		if err != nil {
+			return nil, err
+		}
+		return flasher.Connect(l)
+	}
+	_, body := s.get("/send/boards")
+	assert.Contains(t, body, "a bridge")
+	var b BoardState
+	_, fault := s.post("send/upload", boardRequest{port}, &b)
+	require.Empty(t, fault)
+	assert.True(t, b.Same)
+	assert.Equal(t, "m328-mains", b.Board)
+	_, body = s.get("/send/progress")
+	assert.Contains(t, body, `"step":"done"`)
 }
 
 func first(code int, _ string) int { return code }

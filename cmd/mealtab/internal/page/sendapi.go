@@ -21,10 +21,10 @@ func (s *Server) boardRoutes() {
 	s.mux.HandleFunc("GET /send/boards", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.found(), nil) })
 	s.mux.HandleFunc("GET /send/progress", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.boards.reported(), nil) })
 	s.mux.HandleFunc("GET /try/state", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.trialState(), nil) })
-	board(s, "look", func(*flasher.Feeder) error { return nil })
-	board(s, "upload", s.upload)
-	board(s, "clock", func(f *flasher.Feeder) error { _, err := f.SetClock(); return err })
-	board(s, "serve", func(f *flasher.Feeder) error {
+	about(s, "look", func(*flasher.Feeder) error { return nil })
+	about(s, "upload", s.upload)
+	about(s, "clock", func(f *flasher.Feeder) error { _, err := f.SetClock(); return err })
+	about(s, "serve", func(f *flasher.Feeder) error {
 		st, err := f.Status()
 		if err == nil {
 			_, err = f.Serve(st, 0)
@@ -43,8 +43,8 @@ func (s *Server) boardRoutes() {
 	})
 }
 
-// board adds a request that does something with a board and answers with what the board says then.
-func board(s *Server, name string, do func(*flasher.Feeder) error) {
+// about adds a request that does something with a board and answers with what the board says then.
+func about(s *Server, name string, do func(*flasher.Feeder) error) {
 	ask(s, "send/"+name, func(r boardRequest) (any, error) {
 		var out BoardState
 		err := s.talk(r.ID, func(f *flasher.Feeder) (err error) {

@@ -35,6 +35,9 @@ const mostSteps = 500
 
 func newSession(o Options) *session {
 	s := &session{o: o, saved: o.Text}
+	if o.New {
+		s.saved = nil
+	}
 	s.set(o.Text)
 	return s
 }
