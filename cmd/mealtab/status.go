@@ -14,6 +14,7 @@ import (
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
+	"mealtab/flasher/frame"
 )
 
 func (a *app) statusCommand() *cobra.Command {
@@ -49,7 +50,7 @@ func (s *session) showStatus(zoneName string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(&s.out, "  board    %s, firmware %d, %d bytes of EEPROM\n", s.BoardName(), s.ID.Firmware, s.ID.EEPROMSize)
+	fmt.Fprintf(&s.out, "  board    %s on %s, firmware %s, %d bytes of EEPROM\n", s.BoardName(), s.Port(), firmwareText(s.ID.Firmware), s.ID.EEPROMSize)
 	tab, err := s.Table(st)
 	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
 		return err
@@ -249,4 +250,12 @@ func someNames(names, likely []string) string {
 		return names[0]
 	}
 	return fmt.Sprintf("%s and %d others", strings.Join(names[:shown], ", "), len(names)-shown)
+}
+
+// firmwareText is the version, and what to do about an older one.
+func firmwareText(version int) string {
+	if version < frame.FirmwareVersion {
+		return fmt.Sprintf("%d (this program carries %d: mealtab install)", version, frame.FirmwareVersion)
+	}
+	return fmt.Sprint(version)
 }

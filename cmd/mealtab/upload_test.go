@@ -150,7 +150,7 @@ func TestUploadToEmulatedFeeder(t *testing.T) {
 	}
 
 	out, _ = mealtab(t, 0, "", "status", "--port", port)
-	for _, want := range []string{`board    m328-mains, firmware \d+, 1024 bytes`, `number 1 in bank 1; 3 meals`, `faults   none`,
+	for _, want := range []string{`board    m328-mains on \S+, firmware \d+, 1024 bytes`, `number 1 in bank 1; 3 meals`, `faults   none`,
 		`zone     as in the time zone data at hand \(\w+\): that of Europe/Lisbon`, `meal 3`} {
 		require.Regexp(t, regexp.MustCompile(want), out)
 	}
@@ -180,6 +180,23 @@ func TestUploadToEmulatedFeeder(t *testing.T) {
 	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text\n.*,started,1,MCUSR,started after power-on$`), out)
 	out, _ = mealtab(t, 0, "", "clock", "--port", port, "--set")
 	require.Regexp(t, regexp.MustCompile(`clock    .* this computer's; set \d{4}-\d\d-\d\d \d\d:\d\d UTC\n  drift    not known: .*\n  set      `), out)
+}
+
+// America/Vancouver keeps UTC-7 in release 2026f of the time zone data, but not in 2025c: a table compiled with the old
+// ones is told from when on, and by how much, it is wrong.
+func TestStatusKnowsNewerZoneData(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	plan, tab := filepath.Join(dir, "plan.toml"), filepath.Join(dir, "old.table")
+	require.NoError(t, os.WriteFile(plan, []byte(strings.ReplaceAll(planBefore, "Europe/Lisbon", "America/Vancouver")), 0o644))
+	old, err := filepath.Abs(filepath.Join("..", "..", "testdata", "zone", "2025c"))
+	require.NoError(t, err)
+	mealtab(t, 0, "", "compile", plan, "--zoneinfo", old, "-o", tab)
+	port, _ := emulated(t, tab, "--start", "2026-10-01T12:00")
+	out, _ := mealtab(t, 0, "", "status", "--port", port, "--zone", "America/Vancouver", "--now", "2026-10-01T12:00")
+	flat := strings.Join(strings.Fields(out), " ")
+	require.Contains(t, flat, "zone from 2026-11-01 09:00 UTC on the table has UTC-8, but America/Vancouver has UTC-7 by time zone data")
+	require.Contains(t, flat, "meals will be 60 min too late; compile and upload the plan again")
 }
 
 // No, and no answer at all, leave the feeder as it is.

@@ -180,64 +180,59 @@ func (s *sorted) onlyDates() []plan.Recurrence {
 
 // shortRule says the dates of the first n parts by a daily rule with exceptions, and the others as RDATE.
 func (s *sorted) shortRule(n int) plan.Recurrence {
-	given := map[moment]bool{}
-	var days []int
-	var times []int
-	for _, p := range s.dates[:n] {
-		for _, d := range p.rule.Dates {
-			days = append(days, int(d))
-			for _, m := range p.times.List {
-				given[moment{int(d), int(m)}] = true
-				times = append(times, int(m))
-			}
-		}
-	}
-	slices.Sort(days)
-	slices.Sort(times)
-	days, times = slices.Compact(days), slices.Compact(times)
-	first, last := days[0], days[len(days)-1]
-	step := 0
-	for _, d := range days {
-		step = gcd(d-first, step)
-	}
-	step = max(step, 1)
-	rule := &plan.Rule{Freq: plan.Daily, Interval: step}
-	set := plan.Recurrence{Form: s.form(), Rule: rule, At: times}
-	var begin, end []moment
+	first, rest := &sorted{dates: s.dates[:n]}, &sorted{dates: s.dates[n:]}
+	given := first.moments()
+	start, until := given[0], given[len(given)-1]
+	rule := &plan.Rule{Freq: plan.Daily, Interval: max(step(given), 1)}
+	rule.Until = &plan.Until{Form: s.form(), Local: localAt(until.day, until.minute)}
+	rule.Text = rule.String()
+	set := plan.Recurrence{Form: s.form(), Start: localAt(start.day, start.minute), Rule: rule, RDate: locals(rest.moments())}
 	var missing []moment
-	for d := first; d <= last; d += step {
+	times := timesOf(given)
+	for d := start.day; d <= until.day; d += rule.Interval {
 		for _, m := range times {
-			if at := (moment{d, m}); given[at] {
-				begin, end = append(begin, at), append(end, at)
-			} else {
+			if at := (moment{d, m}); at.compare(start) >= 0 && at.compare(until) <= 0 && !slices.Contains(given, at) {
 				missing = append(missing, at)
 			}
 		}
 	}
-	start, until := begin[0], end[len(end)-1]
-	missing = slices.DeleteFunc(missing, func(m moment) bool { return m.compare(start) < 0 || m.compare(until) > 0 })
-	set.Start, set.ExDate = localAt(start.day, start.minute), locals(missing)
-	rule.Until = &plan.Until{Form: s.form(), Local: localAt(until.day, until.minute)}
-	rule.Text = rule.String()
-	if len(times) == 1 {
-		set.At = nil
+	set.ExDate = locals(missing)
+	if len(times) > 1 {
+		set.At = times
 	}
-	rest := &sorted{dates: s.dates[n:]}
-	set.RDate = rest.singleDates(nil)
 	return set
+}
+
+// step is the largest number of days of which all distances are multiples.
+func step(list []moment) (days int) {
+	for _, m := range list {
+		days = gcd(m.day-list[0].day, days)
+	}
+	return days
+}
+
+func timesOf(list []moment) (times []int) {
+	for _, m := range list {
+		times = append(times, m.minute)
+	}
+	slices.Sort(times)
+	return slices.Compact(times)
+}
+
+// moments are those of the single dates, ascending.
+func (s *sorted) moments() (list []moment) {
+	for _, p := range s.dates {
+		for _, d := range p.rule.Dates {
+			for _, minute := range p.times.List {
+				list = append(list, moment{int(d), int(minute)})
+			}
+		}
+	}
+	slices.SortFunc(list, moment.compare)
+	return slices.Compact(list)
 }
 
 // singleDates lists the dates with their times, less those that a rule's exceptions have left over.
 func (s *sorted) singleDates(kept map[moment]bool) []plan.Local {
-	var list []moment
-	for _, p := range s.dates {
-		for _, d := range p.rule.Dates {
-			for _, minute := range p.times.List {
-				if at := (moment{int(d), int(minute)}); !kept[at] {
-					list = append(list, at)
-				}
-			}
-		}
-	}
-	return locals(list)
+	return locals(slices.DeleteFunc(s.moments(), func(m moment) bool { return kept[m] }))
 }

@@ -1,0 +1,71 @@
+package main
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"mealtab/flasher"
+	"mealtab/flasher/flashertest"
+	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
+)
+
+// found is a port with a feeder that answers who it is.
+func found(t *testing.T, name string) opened {
+	t.Helper()
+	id := []byte{frame.Version, 1, frame.FirmwareVersion, 0, 1}
+	for _, v := range []uint16{1024, 416} {
+		id = binary.LittleEndian.AppendUint16(id, v)
+	}
+	id = append(id, frame.MaxData, 0xFF, 1, 0x80, 0x3E)
+	a := &flashertest.Answering{Octets: flashertest.Messages(func(byte, []byte) (byte, []byte) { return frame.OK, id })}
+	f, err := flasher.Connect(link.New(a, name, 57600))
+	require.NoError(t, err)
+	return opened{name, f, nil}
+}
+
+func silent(name string) opened {
+	return opened{name, nil, &link.NothingError{Port: name, Waits: link.Patience}}
+}
+
+// Without --port the only feeder is used; several want a choice, and none says what is on each port.
+func TestChooseFeeder(t *testing.T) {
+	names := func(list []opened) (out []string) {
+		for _, o := range list {
+			out = append(out, o.port)
+		}
+		return out
+	}
+	one, err := choose([]opened{silent("ttyUSB0"), found(t, "ttyUSB1")}, false)
+	require.NoError(t, err)
+	require.Equal(t, []string{"ttyUSB1"}, names(one))
+
+	_, err = choose([]opened{found(t, "ttyUSB0"), silent("ttyUSB1"), found(t, "ttyUSB2")}, false)
+	require.EqualError(t, err, "feeders are on ttyUSB0 and ttyUSB2: say which with --port, or --all")
+
+	all, err := choose([]opened{found(t, "ttyUSB0"), silent("ttyUSB1"), found(t, "ttyUSB2")}, true)
+	require.NoError(t, err)
+	require.Equal(t, []string{"ttyUSB0", "ttyUSB2"}, names(all))
+
+	_, err = choose([]opened{silent("ttyUSB0"), {"ttyUSB1", nil, errors.New("ttyUSB1: another program has the port open")}}, false)
+	require.EqualError(t, err, "no feeder found\n  ttyUSB0 opens but nothing answers in 4 s: wrong port, no firmware yet, or RX and TX swapped\n  ttyUSB1: another program has the port open")
+}
+
+// A question takes its own line of the input and no more; only yes is yes.
+func TestAsk(t *testing.T) {
+	in := strings.NewReader("yes\nno\nY \n\nmaybe")
+	var out bytes.Buffer
+	a := newApp(in, &out, &out)
+	s := &session{a: a}
+	var answers []bool
+	for range 6 {
+		answers = append(answers, s.ask("Really?"))
+	}
+	require.Equal(t, []bool{true, false, true, false, false, false}, answers)
+	require.Equal(t, strings.Repeat("Really? [y/N] \n", 6), out.String())
+}
