@@ -125,7 +125,8 @@ func (r Result) Coarse() int {
 	return need
 }
 
-// Outliers are the indices of weighings that stand out, ascending, found one after the other.
+// Outliers are the indices of weighings that stand out, ascending, found one after the other. What the scale cannot tell
+// apart does not: its rounding counts as spread, and one step either way is none.
 func Outliers(list []Weighing) (found []int) {
 	left := make([]int, len(list))
 	for i := range left {
@@ -143,7 +144,7 @@ func Outliers(list []Weighing) (found []int) {
 }
 
 // grubbs gives the index, in left, of the weighing farthest from the mean, its distance in standard deviations and what it
-// would be allowed. Index -1: there are too few, or all are equal.
+// would be allowed. Index -1: there are too few, or none is more than a step of the scale away.
 func grubbs(list []Weighing, left []int) (at int, g, critical float64) {
 	kept := make([]Weighing, len(left))
 	for i, l := range left {
@@ -152,17 +153,43 @@ func grubbs(list []Weighing, left []int) (at int, g, critical float64) {
 	if len(kept) < 3 {
 		return -1, 0, 0
 	}
-	r := Pockets(kept)
-	if r.Spread == 0 {
-		return -1, 0, 0
-	}
+	r, step := Pockets(kept), scaleStep(kept)
+	// A figure rounded to a step varies by step/√12 (uniform distribution). Where most weighings read the same, that is all
+	// the spread there is, and without it Grubbs' test would name any other reading.
+	rounding := step * step / 12
 	at = -1
 	for i, w := range kept {
-		if d := math.Abs(w.each()-r.Mean) * math.Sqrt(float64(w.Pockets)) / r.Spread; d > g {
+		pockets := float64(w.Pockets)
+		off := math.Abs(w.each()-r.Mean) * pockets
+		if off <= step {
+			continue
+		}
+		if d := off / math.Sqrt(pockets*r.Spread*r.Spread+rounding); d > g {
 			at, g = i, d
 		}
 	}
 	return at, g, grubbsCritical(len(kept), significance/2)
+}
+
+// enoughForStep weighings that are all even would be so by chance once in 32 times.
+const enoughForStep = 5
+
+// scaleStep is what the scale counts by, in milligrams: the finest last digit written, or two or five of it where enough
+// weighings are all multiples of that, as with scales that count by 2 g or 5 g.
+func scaleStep(list []Weighing) float64 {
+	digit := float64(list[0].Step)
+	for _, w := range list {
+		digit = min(digit, float64(w.Step))
+	}
+	if digit == 0 || len(list) < enoughForStep {
+		return digit
+	}
+	for _, digits := range []int64{5, 2} {
+		if !slices.ContainsFunc(list, func(w Weighing) bool { return int64(math.Round(float64(w.Mass)/digit))%digits != 0 }) {
+			return digit * float64(digits)
+		}
+	}
+	return digit
 }
 
 // grubbsCritical is the largest distance that Grubbs' test lets pass, for the significance of one side.
