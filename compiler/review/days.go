@@ -43,12 +43,12 @@ func (d *days) add(s replay.Serving) {
 const rare = 1.0 / 90
 
 // oddDays warns of days whose total is far from that of the same weekday a week before and a week after, where those
-// two agree.
+// two agree and are not without food: a treat on a day of its own is what the plan says.
 func (r *review) oddDays(preset int, d *days) {
 	var odd []int
 	for i := 7; i+7 < len(d.totals); i++ {
 		before, here, after := d.totals[i-7].units, d.totals[i].units, d.totals[i+7].units
-		if before == after && here > 0 && (2*here >= 3*before || 2*here <= before) {
+		if before == after && before > 0 && here > 0 && (2*here >= 3*before || 2*here <= before) {
 			odd = append(odd, i)
 		}
 	}

@@ -28,27 +28,35 @@ type stretch struct {
 
 func (s stretch) minutes() table.Minute { return s.to - s.from }
 
-// pass walks once through the servings of a preset.
+// pass walks once through the servings of a preset. It begins with the table, because what a serving leaves over is carried
+// on: which servings turn the wheel would otherwise depend on when one looks.
 func (r *review) pass(preset int) {
 	p := passing{until: r.to}
 	days := newDays(r)
-	cursor := replay.New(r.Table, replay.Options{From: r.from, To: r.to, Preset: preset})
-	for n := 0; ; n++ {
+	cursor := replay.New(r.Table, replay.Options{From: beforeAll, To: r.to, Preset: preset})
+	for n := 0; ; {
 		s, ok := cursor.Next()
 		if !ok {
 			break
 		}
-		if n == maxServings {
-			p.until = p.last
+		if s.At < r.from {
+			continue
+		}
+		if n++; n > maxServings {
+			p.until = s.At
 			break
 		}
+		days.add(s)
+		if s.Pockets() == 0 {
+			p.empty++ // no food falls: the pet is as hungry as before
+			continue
+		}
 		names := r.names(s.Meals)
-		if n > 0 {
+		if p.served > 0 {
 			p.see(stretch{p.last, s.At, [2]string{p.names, names}, timesOf(r.meal(s.Meals[0].Meal))}, r)
 		}
 		p.last, p.names = s.At, names
 		p.served++
-		days.add(s)
 	}
 	r.rhythm(preset, &p)
 	r.oddDays(preset, days)
@@ -56,7 +64,8 @@ func (r *review) pass(preset int) {
 
 // passing is what a walk has seen.
 type passing struct {
-	served      int
+	served      int // times that the wheel turns
+	empty       int // servings of no pocket
 	until       table.Minute // how far it went
 	last        table.Minute
 	names       string
@@ -99,11 +108,11 @@ func (r *review) names(shares []replay.Share) string {
 func (r *review) rhythm(preset int, p *passing) {
 	where := r.inPreset(preset)
 	if p.served == 0 {
-		r.warn(CodeHunger, plan.Pos{}, "", "%snothing is served from %s to %s", where, r.local(r.from), r.local(r.to))
+		r.warn(CodeHunger, plan.Pos{}, strings.TrimSuffix(p.small(), "; "), "%snothing is served from %s to %s", where, r.local(r.from), r.local(p.until))
 		return
 	}
 	if p.fasts > 0 {
-		r.warn(CodeHunger, plan.Pos{}, p.again(p.fasts, fmt.Sprintf(", at most %s", durationText(p.worst.minutes())))+
+		r.warn(CodeHunger, plan.Pos{}, p.again(p.fasts, fmt.Sprintf(", at most %s", durationText(p.worst.minutes())))+p.small()+
 			"a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand",
 			"%snothing is served for %s, from %s to %s", where, durationText(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to))
 	}
@@ -111,6 +120,14 @@ func (r *review) rhythm(preset int, p *passing) {
 		r.warn(CodeCrowded, p.crowd.place, p.again(p.crowds, "")+"if both are meant, make them one meal",
 			"%s%q is served on %s and %q %d min later", where, p.crowd.meals[0], r.local(p.crowd.from), p.crowd.meals[1], p.crowd.minutes())
 	}
+}
+
+// small explains servings that are due and give nothing.
+func (p *passing) small() string {
+	if p.empty == 0 {
+		return ""
+	}
+	return "portions smaller than a pocket are saved up until they fill one; "
 }
 
 // again says how often more something happens, at the beginning of a hint.

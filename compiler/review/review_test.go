@@ -54,7 +54,7 @@ func TestWarnings(t *testing.T) {
 		{"half an hour", "zone = \"Australia/Lord_Howe\"\n" + meal("night bite", "dtstart = 2026-12-01T02:15:00\nrrule = \"FREQ=DAILY;UNTIL=20271231\""), []string{
 			`gap: "night bite" falls in the skipped hour on 2027-10-03 and is served at 02:45 instead of 02:15 | a time before 02:00 or from 02:30 on keeps clear of it`}, 6},
 		{"every other day", lisbon + meal("pellets", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;INTERVAL=2\""), []string{
-			`hunger: nothing is served for 48 h, from Tue 2026-12-01 07:00 to Thu 2026-12-03 07:00 | 913 times more by 2031, at most 49 h; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
+			`hunger: nothing is served for 48 h, from Tue 2026-12-01 07:00 to Thu 2026-12-03 07:00 | 913 times more by 2031, at most 2 days 1 h; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 		{"one day off", lisbon + meal("pellets", twice+"\nexdate = [2026-12-24]"), []string{
 			`hunger: nothing is served for 36 h, from Wed 2026-12-23 19:00 to Fri 2026-12-25 07:00 | a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 		{"close together", lisbon + meal("pellets", twice) + meal("pill", `at = ["07:10"]`), []string{
@@ -63,6 +63,8 @@ func TestWarnings(t *testing.T) {
 		{"double on a holiday", lisbon + meal("pellets", twice) + meal("feast", "rdate = [2026-12-25T07:00:00]"), []string{
 			`unusual-day: on Fri 2026-12-25 the feeder gives 6 pockets instead of the usual 4 pockets`}, 0},
 		{"a weekly treat is usual", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-06T12:00:00\nrrule = \"FREQ=WEEKLY\""), nil, 0},
+		{"a rare treat has no usual amount", lisbon + meal("pellets", twice+"\npresets = [\"home\"]") + meal("treat", "dtstart = 2026-12-25T12:00:00\nrrule = \"FREQ=YEARLY\"\npresets = [\"away\"]"), []string{
+			`hunger: with preset "away" nothing is served for 365 days, from Fri 2026-12-25 12:00 to Sat 2027-12-25 12:00 | 3 times more by 2031, at most 366 days; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 		{"start off its rule", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-01T12:00:00\nrrule = \"FREQ=WEEKLY;BYDAY=SU\""), []string{
 			`start: "treat" does not begin on this date: the rule leaves it out | the first serving is on Sun 2026-12-06 12:00`}, 11},
 		{"never", lisbon + meal("pellets", twice) + meal("treat", "dtstart = 2026-12-01T12:00:00\nrrule = \"FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30\""), []string{
@@ -78,7 +80,7 @@ func TestWarnings(t *testing.T) {
 			`ignored: 2026-12-24T07:00 adds nothing: the rule already has it | the same meal at the same time is served once`,
 			`ignored: 2026-12-24T12:00 is excluded again by exdate: "pellets" is not served then | remove one of the two`}, 7},
 		{"presets", lisbon + meal("pellets", twice+"\npresets = [\"home\"]") + meal("rare", "dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=WEEKLY\"\npresets = [\"away\"]"), []string{
-			`hunger: with preset "away" nothing is served for 168 h, from Tue 2026-12-01 07:00 to Tue 2026-12-08 07:00 | 259 times more by 2031, at most 169 h; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
+			`hunger: with preset "away" nothing is served for 7 days, from Tue 2026-12-01 07:00 to Tue 2026-12-08 07:00 | 259 times more by 2031, at most 7 days 1 h; a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand`}, 0},
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			ds := Warnings(compiled(t, c.src))
@@ -123,6 +125,36 @@ func TestNightsAgreeWithGoTime(t *testing.T) {
 }
 
 // Amounts of a plan that one can count: 20 g and 11 g every day, 9.3 g more on Sundays, in pockets of 6.2 g.
+// A pocket holds 6.2 g and a portion is 1 g, so that the wheel turns at every sixth serving or so, and only then does food
+// fall: the remainder's running total, by hand, passes half a pocket at the servings 4, 10, 16 (3.1, 9.3, 15.5 g).
+func TestServingsWithoutAPocketAreNoFood(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"6.2 g\"\n[[meal]]\nname = \"crumbs\"\nportion = \"1 g\"\ndtstart = 2026-12-01T07:00:00\n"+twice)
+	got := shown(Warnings(in))
+	require.NotEmpty(t, got)
+	assert.Contains(t, got[0], "hunger: nothing is served for 3 days, from Wed 2026-12-02 19:00 to Sat 2026-12-05 19:00 | ")
+	assert.Contains(t, got[0], "portions smaller than a pocket are saved up until they fill one")
+
+	s := Summarize(in, replay.AllPresets)
+	longest := s.Hungry.To - s.Hungry.From
+	assert.Greater(t, longest, table.Minute(3*table.MinutesPerDay), "seven servings from one turn to the next, three days and a half")
+	assert.Less(t, longest, table.Minute(4*table.MinutesPerDay))
+	assert.EqualValues(t, 2, s.Day.Servings.Least, "the plan's servings are counted all the same")
+
+	// One look a year later, from the same table, is at the same servings: what is carried over does not begin anew.
+	later := in
+	later.Now = s.Hungry.From
+	assert.Equal(t, s.Hungry, Summarize(later, replay.AllPresets).Hungry)
+	assert.Contains(t, shown(Warnings(later))[0], "from "+newReview(in).local(s.Hungry.From)+" to "+newReview(in).local(s.Hungry.To))
+}
+
+func TestNothingFalls(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"6.2 g\"\n[[meal]]\nname = \"crumb\"\nportion = \"1 g\"\nrdate = [2026-12-01T07:00:00]\n")
+	got := shown(Warnings(in))
+	require.NotEmpty(t, got)
+	assert.Contains(t, got[0], "hunger: nothing is served from ")
+	assert.True(t, strings.HasSuffix(got[0], " | portions smaller than a pocket are saved up until they fill one"), got[0])
+}
+
 func TestSummarize(t *testing.T) {
 	in := compiled(t, `zone = "Europe/Lisbon"
 wheel = { pocket = "6.2 g" }

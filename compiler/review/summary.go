@@ -45,7 +45,7 @@ func (s *Spread) add(v int64) {
 	s.Count++
 }
 
-// Stretch is the longest time without food.
+// Stretch is the longest time in which no pocket is turned, between two times when one is.
 type Stretch struct{ From, To table.Minute }
 
 // Hopper is how long a full hopper lasts from now on.
@@ -87,7 +87,8 @@ type summary struct {
 	r     *review
 	out   Summary
 	days  []dayAmount
-	last  table.Minute
+	last  table.Minute // that the wheel turned
+	eaten bool         // it has turned
 	any   bool
 	left  int64 // in the hopper, mg
 	empty bool
@@ -104,10 +105,11 @@ func (s *summary) add(due replay.Serving, today int) {
 	day := dayOf(s.r.nominal(due.At))
 	if !s.any {
 		s.out.First = max(day, today+1)
-	} else if due.At-s.last > s.out.Hungry.To-s.out.Hungry.From {
-		s.out.Hungry = Stretch{s.last, due.At}
 	}
-	s.any, s.last = true, due.At
+	s.any = true
+	if due.Pockets() > 0 {
+		s.fed(due.At)
+	}
 	s.counted = day >= s.out.First+countedDays
 	if day < s.out.First || s.counted {
 		return
@@ -119,6 +121,14 @@ func (s *summary) add(due replay.Serving, today int) {
 	d.milligrams += mg
 	d.pockets += int64(due.Pockets())
 	d.servings++
+}
+
+// fed notes that food falls. A serving of no pocket ends nobody's hunger.
+func (s *summary) fed(at table.Minute) {
+	if s.eaten && at-s.last > s.out.Hungry.To-s.out.Hungry.From {
+		s.out.Hungry = Stretch{s.last, at}
+	}
+	s.eaten, s.last = true, at
 }
 
 func (s *summary) milligrams(due replay.Serving) (mg int64) {
