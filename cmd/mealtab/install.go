@@ -40,7 +40,7 @@ says which fuses.`,
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.board, "board", "", "board profile, by `NAME`: "+templateBoards())
-	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one on USB)")
+	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one with the USB bridge of a board)")
 	flags.StringVarP(&f.output, "output", "o", "", "write the image as Intel HEX to `FILE` instead")
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with another image, Intel HEX (default: the one made for the board)")
 	return cmd
@@ -103,7 +103,7 @@ func onlyPort(name string) (string, error) {
 	}
 	var found []string
 	for _, p := range list {
-		if p.USB {
+		if p.Likely() {
 			found = append(found, p.Name)
 		}
 	}
@@ -111,9 +111,9 @@ func onlyPort(name string) (string, error) {
 	case len(list) == 0:
 		return "", errNoPorts
 	case len(found) == 0:
-		return "", errors.New("no serial port is on USB; name the board's with --port (mealtab ports lists them)")
+		return "", errNoLikelyPort
 	case len(found) > 1:
-		return "", fmt.Errorf("ports on USB are %s: say which with --port", strings.Join(found, " and "))
+		return "", fmt.Errorf("boards may be on %s: say which with --port", strings.Join(found, " and "))
 	}
 	return found[0], nil
 }

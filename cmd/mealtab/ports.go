@@ -26,21 +26,25 @@ func (f *portFlags) register(flags *pflag.FlagSet) {
 }
 
 func (a *app) portsCommand() *cobra.Command {
-	return &cobra.Command{
+	every := false
+	cmd := &cobra.Command{
 		Use:   "ports",
 		Short: "Show the serial ports, and which feeder is on them",
-		Long: `List the serial ports of this computer and ask on each USB port whether a feeder is there.
-Opening a port resets most boards; a feeder goes on afterwards as if nothing had happened, and no
-serving is given twice. Ports that are not on USB are listed, but not asked: something else may be on
-them. Name one with --port in the other commands to use it.`,
+		Long: `List the serial ports of this computer, and ask on each that has the USB bridge of a board whether a
+feeder is there. Opening a port resets most boards; a feeder goes on afterwards as if nothing had
+happened, and no serving is given twice. Other ports are listed, but not asked, unless --all says so:
+something else may be on them. Name one with --port in the other commands to use it.`,
 		Example: `  mealtab ports
+  mealtab ports --all
   mealtab status --port /dev/ttyUSB0`,
 		Args: none,
-		RunE: func(*cobra.Command, []string) error { return a.runPorts() },
+		RunE: func(*cobra.Command, []string) error { return a.runPorts(every) },
 	}
+	cmd.Flags().BoolVar(&every, "all", false, "ask on every port on USB")
+	return cmd
 }
 
-func (a *app) runPorts() error {
+func (a *app) runPorts(every bool) error {
 	list, err := link.Ports()
 	if err != nil {
 		return fmt.Errorf("the serial ports cannot be listed: %w", err)
@@ -51,8 +55,8 @@ func (a *app) runPorts() error {
 	answers := make([]string, len(list))
 	var wait sync.WaitGroup
 	for i, p := range list {
-		answers[i] = "not on USB, not asked"
-		if p.USB {
+		answers[i] = "not asked"
+		if p.Likely() || every && p.USB {
 			wait.Go(func() { answers[i] = whoIsThere(p.Name) })
 		}
 	}
@@ -64,6 +68,8 @@ func (a *app) runPorts() error {
 }
 
 var errNoPorts = errors.New("this computer has no serial port: is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear")
+
+var errNoLikelyPort = errors.New("no serial port has the USB bridge of a board; name the feeder's with --port (mealtab ports lists them)")
 
 // device is what the system says is on a port.
 func device(p link.Port) string {
@@ -121,7 +127,7 @@ func (a *app) feeders(f portFlags) ([]opened, error) {
 			return nil, fmt.Errorf("the serial ports cannot be listed: %w", err)
 		}
 		for _, p := range list {
-			if p.USB {
+			if p.Likely() || f.every && p.USB {
 				names = append(names, p.Name)
 			}
 		}
@@ -129,7 +135,7 @@ func (a *app) feeders(f portFlags) ([]opened, error) {
 			return nil, errNoPorts
 		}
 		if len(names) == 0 {
-			return nil, errors.New("no serial port is on USB; name the feeder's with --port (mealtab ports lists them)")
+			return nil, errNoLikelyPort
 		}
 	} else if f.every {
 		return nil, usagef("--port and --all exclude each other")

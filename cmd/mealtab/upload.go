@@ -10,6 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/tablefile"
+	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/scenario"
@@ -19,8 +20,9 @@ import (
 type uploadFlags struct {
 	portFlags
 	compileOptions
-	yes   bool
-	years int
+	yes, anyZone bool
+	zone         string
+	years        int
 }
 
 func (a *app) uploadCommand() *cobra.Command {
@@ -50,6 +52,8 @@ off the wheel: a serving that is due is given.`,
 	flags.BoolVarP(&f.yes, "yes", "y", false, "do not ask")
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.StringVar(&f.from, "from", "", "first `DATE` that the table must serve (default: 1 January of the data's year)")
+	flags.StringVar(&f.zone, "zone", "", "the feeder is in this `ZONE`: refuse a TABLE with other clock changes (default: any zone's will do)")
+	flags.BoolVar(&f.anyZone, "any-zone", false, "upload a TABLE though its clock changes are not those of the time zone data at hand")
 	flags.IntVar(&f.years, "rehearse", 10, "rehearse `N` years on the firmware; 0: none")
 	return cmd
 }
@@ -71,6 +75,9 @@ func (a *app) runUpload(name string, f uploadFlags) error {
 	}
 	c, err := a.cargo(name, f.compileOptions)
 	if err != nil {
+		return err
+	}
+	if err := a.zoneAtHand(c, f.zone); err != nil && !f.anyZone {
 		return err
 	}
 	if err := a.tryOut(c, f.years); err != nil {
@@ -114,6 +121,32 @@ func (a *app) tableCargo(src []byte) (*cargo, error) {
 	}
 	schedule, err := tableSchedule(bytes)
 	return &cargo{bytes, schedule, db, nil}, err
+}
+
+// zoneAtHand refuses a table whose clock changes are, from now on, not those of the zone by the data at hand; "": of no zone. It was made
+// with older data, then, or is damaged. A plan has just been compiled with them.
+func (a *app) zoneAtHand(c *cargo, name string) error {
+	t := c.schedule.Table
+	if c.compiled != nil || name == "" && len(raise.Zones(t, c.db, nil)) > 0 {
+		return nil
+	}
+	const cure = "compile the plan again (nothing was written; --any-zone uploads it nevertheless)"
+	if name == "" {
+		nearest, _, ok := raise.Nearest(t, c.db, likelyZones(""))
+		if !ok {
+			return fmt.Errorf("the table keeps a clock that no zone of the time zone data at hand (%s) keeps; %s", c.db.Version(), cure)
+		}
+		name = nearest
+	}
+	z, err := c.db.Load(name)
+	if err != nil {
+		return usagef("--zone: %v", err)
+	}
+	if at, inTable, inData, differs := raise.Differs(z, t, a.now); differs {
+		return fmt.Errorf("the table was made with other time zone data: from %s on it has %s, but %s has %s by those at hand (%s); %s",
+			at.Format("2006-01-02 15:04 UTC"), utcText(inTable), name, utcText(inData), c.db.Version(), cure)
+	}
+	return nil
 }
 
 // tryOut rehearses the table on the firmware made for its board.

@@ -197,6 +197,19 @@ func TestStatusKnowsNewerZoneData(t *testing.T) {
 	flat := strings.Join(strings.Fields(out), " ")
 	require.Contains(t, flat, "zone from 2026-11-01 09:00 UTC on the table has UTC-8, but America/Vancouver has UTC-7 by time zone data")
 	require.Contains(t, flat, "meals will be 60 min too late; compile and upload the plan again")
+
+	const now = "2026-10-01T12:00"
+	_, errs := mealtab(t, 1, "", "upload", tab, "--port", port, "--rehearse", "0", "--yes", "--now", now, "--zone", "America/Vancouver")
+	require.Regexp(t, regexp.MustCompile(`the table was made with other time zone data: from 2026-11-01 09:00 UTC on it has UTC-8, but America/Vancouver has UTC-7 by those at hand \(\w+\); `+
+		`compile the plan again \(nothing was written`), errs)
+	out, _ = mealtab(t, 0, "", "upload", tab, "--port", port, "--rehearse", "0", "--yes", "--now", now, "--any-zone", "--zone", "America/Vancouver")
+	require.Contains(t, out, "holds this table already")
+
+	// The old data of Morocco are no zone's any more, so that no name is needed.
+	require.NoError(t, os.WriteFile(plan, []byte(strings.ReplaceAll(planBefore, "Europe/Lisbon", "Africa/Casablanca")), 0o644))
+	mealtab(t, 0, "", "compile", plan, "--zoneinfo", old, "-o", tab)
+	_, errs = mealtab(t, 1, "", "upload", tab, "--port", port, "--rehearse", "0", "--yes", "--now", now)
+	require.Contains(t, errs, "the table was made with other time zone data: from ")
 }
 
 // No, and no answer at all, leave the feeder as it is.

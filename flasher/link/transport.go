@@ -12,6 +12,8 @@ package link
 
 import (
 	"errors"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -44,3 +46,9 @@ type Port struct {
 	Serial   string // number of the USB device
 	Product  string
 }
+
+// bridges are the USB vendor numbers of the serial bridges on boards of this kind, and of such boards themselves [from memory].
+var bridges = []string{"0403", "04D8", "067B", "10C4", "1A86", "2341", "2A03"}
+
+// Likely reports whether a feeder may be on the port: asking on others could disturb what is there.
+func (p Port) Likely() bool { return p.USB && slices.Contains(bridges, strings.ToUpper(p.VID)) }
