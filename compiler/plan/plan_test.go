@@ -268,6 +268,25 @@ func TestRenderColorAndWhole(t *testing.T) {
 	assert.Equal(t, []string{"nowhere", "whole", "bad", "beyond"}, []string{sorted[0].Message, sorted[1].Message, sorted[2].Message, sorted[3].Message})
 }
 
+// Long texts go on in indented lines of at most 100 columns; the first keeps place, severity and the beginning of the message,
+// as grep and editors read them, even where a word or the file's name is longer than a line.
+func TestRenderWraps(t *testing.T) {
+	path := strings.Repeat("long/", 19) + "p.toml"
+	for _, name := range []string{"p.toml", path} {
+		src := plan.NewSource(name, []byte("a = 1\n"))
+		message, hint := strings.Repeat("words of a message ", 12)+"end", strings.Repeat("what is right ", 11)+strings.Repeat("w", 120)
+		var b strings.Builder
+		require.NoError(t, plan.Render(&b, plan.Diagnostics{{Severity: plan.Error, Source: src, Pos: plan.Pos{Line: 1, Col: 5, Len: 1}, Message: message, Hint: hint}}, false))
+		lines := strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
+		assert.True(t, strings.HasPrefix(lines[0], name+":1:5: error: words"), lines[0])
+		for i, line := range lines[1:] {
+			assert.True(t, strings.HasPrefix(line, "    "), line)
+			assert.True(t, len(line) <= 100 || i == len(lines)-2, "%d columns: %s", len(line), line)
+		}
+		assert.Equal(t, message+" 1 | a = 1 | ^ hint: "+hint, strings.Join(strings.Fields(strings.TrimPrefix(b.String(), name+":1:5: error: ")), " "), "no word is lost")
+	}
+}
+
 // A file that is no plan at all gets a hundred diagnostics and a word that there are more, quickly, however long its lines.
 func TestFaultsWithoutEnd(t *testing.T) {
 	hours := strings.Repeat("99,", 100_000)

@@ -27,6 +27,8 @@ const shownWidth = 100
 //	   14 | rrule = "FREQ=DAILY;BYHOUR=7,25"
 //	      |                              ^^
 //	      hint: hours run from 0 (midnight) to 23
+//
+// Long messages and hints go on in further lines, which are indented.
 func Render(w io.Writer, ds Diagnostics, color bool) error {
 	out := bufio.NewWriter(w)
 	for _, d := range ds {
@@ -46,7 +48,9 @@ func renderOne(w io.Writer, d Diagnostic, color bool) {
 	if d.Severity == Warning {
 		word = paint(sgrYellow, d.Severity.String())
 	}
-	fmt.Fprintf(w, "%s%s: %s\n", paint(sgrBold, place(d)), word, paint(sgrBold, d.Message))
+	head := place(d)
+	message := wrapped(d.Message, uniseg.StringWidth(head+d.Severity.String()+": "), messageIndent)
+	fmt.Fprintf(w, "%s%s: %s\n", paint(sgrBold, head), word, paint(sgrBold, message))
 	margin := "      "
 	if d.Source != nil && d.Pos.Line >= 1 && d.Pos.Line <= len(d.Source.Lines) {
 		gutter := fmt.Sprintf("%5d", d.Pos.Line)
@@ -56,8 +60,34 @@ func renderOne(w io.Writer, d Diagnostic, color bool) {
 		fmt.Fprintf(w, "%s %s\n", paint(sgrCyan, margin+"|"), paint(sgrRed, carets))
 	}
 	if d.Hint != "" {
-		fmt.Fprintf(w, "%s%s\n", margin, paint(sgrCyan, "hint: ")+d.Hint)
+		const label = "hint: "
+		indent := len(margin) + len(label)
+		fmt.Fprintf(w, "%s%s\n", margin, paint(sgrCyan, label)+wrapped(d.Hint, indent, indent))
 	}
+}
+
+// messageIndent sets the further lines of a message off from the next headline.
+const messageIndent = 6
+
+// wrapped breaks a text at spaces so that its lines end within shownWidth columns. The first begins at column used, the
+// others are indented; a word that is longer than a line stays whole, and the first one stays beside the place, where tools
+// that read "file:line:col: error: message" find it.
+func wrapped(text string, used, indent int) string {
+	words := strings.Split(text, " ")
+	var b strings.Builder
+	b.WriteString(words[0])
+	used += uniseg.StringWidth(words[0])
+	for _, word := range words[1:] {
+		n := uniseg.StringWidth(word)
+		if used+1+n > shownWidth {
+			b.WriteString("\n" + strings.Repeat(" ", indent) + word)
+			used = indent + n
+			continue
+		}
+		b.WriteString(" " + word)
+		used += 1 + n
+	}
+	return b.String()
 }
 
 // place is "plan.toml:14:30: ", as far as it is known.

@@ -64,8 +64,8 @@ func (r *review) pass(preset int) {
 
 // passing is what a walk has seen.
 type passing struct {
-	served      int // times that the wheel turns
-	empty       int // servings of no pocket
+	served      int          // times that the wheel turns
+	empty       int          // servings of no pocket
 	until       table.Minute // how far it went
 	last        table.Minute
 	names       string
