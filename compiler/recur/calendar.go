@@ -8,8 +8,8 @@ import (
 
 const daySeconds = 86400
 
-// date is a day of the calendar with everything a BYxxx part may ask of it. Package time does the calendar, so that the
-// referee shares no date arithmetic with what it judges.
+// date is a day of the calendar with everything a BYxxx part may ask of it. Package time does the calendar, so
+// that the referee shares no date arithmetic with what it judges.
 type date struct {
 	day      int64 // since 1970-01-01
 	year     int
@@ -38,8 +38,8 @@ func weekStart(day int64, wkst plan.Weekday) int64 {
 	return day - floorMod(int64(weekdayOf(day)-wkst), 7)
 }
 
-// firstWeek is the first day of week number 1: the first week with at least four days in the year, which is the one that
-// holds 4 January (RFC 5545 §3.3.10, BYWEEKNO).
+// firstWeek is the first day of week number 1: the first week with at least four days in the year, which is the
+// one that holds 4 January (RFC 5545 §3.3.10, BYWEEKNO).
 func firstWeek(year int, wkst plan.Weekday) int64 { return weekStart(dayNumber(year, 1, 4), wkst) }
 
 // weekYear is the week-numbering year that day belongs to.

@@ -6,8 +6,8 @@ import (
 	"mealtab/compiler/plan"
 )
 
-// clock steps the periods of HOURLY, MINUTELY and SECONDLY in nominal local time. Index counts hours, minutes or seconds
-// since 1970-01-01T00:00:00.
+// clock steps the periods of HOURLY, MINUTELY and SECONDLY in nominal local time. Index counts hours, minutes or
+// seconds since 1970-01-01T00:00:00.
 type clock struct {
 	unit     int64 // seconds of one period
 	perDay   int64 // periods of a day
@@ -33,8 +33,8 @@ func newClock(r *rule, start int64) *clock {
 	if !c.limited {
 		return c
 	}
-	// From one day to the next the phase moves by a multiple of this; a slot that is off it never comes up, and looking
-	// for it would take until the end of time.
+	// From one day to the next the phase moves by a multiple of this; a slot that is off it never comes up, and
+	// looking for it would take until the end of time.
 	reach := gcd(r.interval, c.perDay)
 	for slot := range c.perDay {
 		second := slot * unit
@@ -49,8 +49,8 @@ func newClock(r *rule, start int64) *clock {
 	return c
 }
 
-// appendNext appends the start of the next active period that passes the filters. It reports false when there is none up
-// to End.
+// appendNext appends the start of the next active period that passes the filters. It reports false when there is
+// none up to End.
 func (c *clock) appendNext(bases []int64, g *generator) ([]int64, bool) {
 	if c.barren {
 		return bases, false

@@ -13,8 +13,8 @@ func TestAgainstDateutil(t *testing.T) {
 	comparison{start: dateutil, rules: 5200, departures: dateutilDepartures}.run(t)
 }
 
-// TestAgainstLibical compares with libical 3.0 (3.0.16 in Debian 12), which also knows SKIP. It does not agree with itself on a DTSTART that
-// does not fit its rule, so every set here starts with its first instance.
+// TestAgainstLibical compares with libical 3.0 (3.0.16 in Debian 12), which also knows SKIP. It does not agree
+// with itself on a DTSTART that does not fit its rule, so every set here starts with its first instance.
 func TestAgainstLibical(t *testing.T) {
 	t.Parallel()
 	comparison{start: libical(t), rules: 5200, options: rulegen.Options{Skip: true}, matchingStart: true, departures: libicalDepartures,
@@ -26,8 +26,8 @@ func TestAgainstLibical(t *testing.T) {
 		}}.run(t)
 }
 
-// TestAgainstRRuleGo compares with the expansion of rrule-go 1.8.2, of which the product uses the parser only. On many rules without
-// any instance it never returns, so random sets start with their first instance.
+// TestAgainstRRuleGo compares with the expansion of rrule-go 1.8.2, of which the product uses the parser only. On
+// many rules without any instance it never returns, so random sets start with their first instance.
 func TestAgainstRRuleGo(t *testing.T) {
 	t.Parallel()
 	comparison{start: rruleGo, rules: 3000, matchingStart: true, departures: rruleGoDepartures,

@@ -114,8 +114,8 @@ func (u *until) excludes(in Instance) bool {
 	return in.Nominal > u.seconds
 }
 
-// stops reports whether all instances from nominal time n on come after u. One that falls in a gap can be later than the
-// next, so an UNTIL in UTC does not stop at the first instance it excludes.
+// stops reports whether all instances from nominal time n on come after u. One that falls in a gap can be later
+// than the next, so an UNTIL in UTC does not stop at the first instance it excludes.
 func (u *until) stops(n int64) bool {
 	switch {
 	case u == nil:

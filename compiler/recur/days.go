@@ -172,8 +172,8 @@ func (g *generator) expandMonthDays(month span, monthDays []int) {
 	}
 }
 
-// skip adds what SKIP puts in the place of day n, which s does not have: the nearest day before it or after it (RFC 7529
-// §4.1). A day counted from the end is missing before the first day, the others after the last.
+// skip adds what SKIP puts in the place of day n, which s does not have: the nearest day before it or after it
+// (RFC 7529 §4.1). A day counted from the end is missing before the first day, the others after the last.
 func (g *generator) skip(s span, n int) {
 	before, after := s.first+s.days-1, s.first+s.days
 	if n < 0 {
@@ -221,7 +221,8 @@ func (g *generator) limitWeekday() {
 	}
 }
 
-// onListedWeekday is BYDAY as a filter. A number counts within the month for MONTHLY or beside BYMONTH, else within the year.
+// onListedWeekday is BYDAY as a filter. A number counts within the month for MONTHLY or beside BYMONTH, else
+// within the year.
 func (g *generator) onListedWeekday(d date) bool {
 	for _, w := range g.rule.byDay {
 		if w.Day != d.weekday {

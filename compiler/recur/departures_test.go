@@ -7,8 +7,8 @@ import (
 	"mealtab/compiler/plan"
 )
 
-// The known departures of other implementations, each with who is right and why. A difference that none of them explains fails the
-// comparison, and so does a departure that explains nothing.
+// The known departures of other implementations, each with who is right and why. A difference that none of them
+// explains fails the comparison, and so does a departure that explains nothing.
 
 func mixesPlainAndNumeric(r *plan.Rule, _ plan.Local) bool {
 	return slices.ContainsFunc(r.ByDay, func(w plan.WeekdayNum) bool { return w.N == 0 }) &&

@@ -34,7 +34,9 @@ const (
 	limit                // drops instances
 	expand               // makes instances
 	note1                // BYDAY in a month: limits beside BYMONTHDAY, else expands within the month
-	note2                // BYDAY in a year: limits beside BYYEARDAY or BYMONTHDAY, else expands (within the week beside BYWEEKNO, the month beside BYMONTH, else the year)
+	// BYDAY in a year: limits beside BYYEARDAY or BYMONTHDAY, else expands within the week beside BYWEEKNO, within
+	// the month beside BYMONTH, or within the year
+	note2
 )
 
 // effects is the table of RFC 5545 §3.3.10. Its columns are FREQ.
@@ -63,7 +65,8 @@ type rule struct {
 	skip      plan.Skip
 }
 
-// until is the inclusive end of a rule: an instant for form UTC, else a nominal time, for form Date the last second of its day.
+// until is the inclusive end of a rule: an instant for form UTC, else a nominal time, for form Date the last
+// second of its day.
 type until struct {
 	form    plan.Form
 	seconds int64

@@ -5,8 +5,8 @@ import "mealtab/compiler/zone"
 // InstantCursor walks a set in order of instants, each once.
 //
 // Nominal order is the order of instants but for gaps: a time in a gap is moved behind the gap, where it may come
-// after, or fall together with, times that follow it. Two changes of a zone lie further apart than a gap is wide, so an instance that is not in a
-// gap is earlier than all that come after it by the clock.
+// after, or fall together with, times that follow it. Two changes of a zone lie further apart than a gap is wide,
+// so an instance that is not in a gap is earlier than all that come after it by the clock.
 type InstantCursor struct {
 	cursor  *Cursor
 	waiting []Instance // ascending by Unix, distinct
@@ -28,7 +28,7 @@ func (c *InstantCursor) Next() (Instance, bool) {
 			return in, true
 		}
 		c.insert(in)
-		if in.Kind != zone.Gap && c.waiting[0].Unix < in.Unix {
+		if in.Kind != zone.Gap { // all that come later come after it
 			break
 		}
 	}

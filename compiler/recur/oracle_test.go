@@ -12,8 +12,9 @@ import (
 	"mealtab/compiler/recur/rulegen"
 )
 
-// The oracle reads the RFC the other way round: it expands nothing, but asks of every day and every time of day whether
-// the rule has it, and of which period. It knows the rule from plan's parsed lists, and weeks by their fourth day.
+// The oracle reads the RFC the other way round: it expands nothing, but asks of every day and every time of day
+// whether the rule has it, and of which period. It knows the rule from plan's parsed lists, and weeks by their
+// fourth day.
 type oracle struct {
 	r     *plan.Rule
 	start time.Time
@@ -57,7 +58,8 @@ func daysIn(year int, month time.Month) int {
 
 func daysInYear(year int) int { return time.Date(year, 12, 31, 0, 0, 0, 0, time.UTC).YearDay() }
 
-// week gives the week-numbering year, the week number and the number of weeks: a week belongs to the year of its fourth day.
+// week gives the week-numbering year, the week number and the number of weeks: a week belongs to the year of its
+// fourth day.
 func (o *oracle) week(d time.Time) (year, number, weeks int) {
 	back := (int(monday0(d)) - int(o.r.WeekStart) + 7) % 7
 	fourth := d.AddDate(0, 0, 3-back)
@@ -66,7 +68,8 @@ func (o *oracle) week(d time.Time) (year, number, weeks int) {
 	return fourth.Year(), number, weeks
 }
 
-// periods lists the periods (numbered from some origin, INTERVAL not yet applied) of whose set day d is, without regard to times.
+// periods lists the periods (numbered from some origin, INTERVAL not yet applied) of whose set day d is, without
+// regard to times.
 func (o *oracle) periods(d time.Time) (out []int) {
 	r := o.r
 	add := func(p int) {

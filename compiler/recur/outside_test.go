@@ -27,8 +27,8 @@ import (
 
 const (
 	instancesCompared = 24
-	// patience is the processor time one rule may take: far more than any that ends needs. Processor time, so that a busy
-	// machine does not make a slow rule look like one that never ends.
+	// patience is the processor time one rule may take: far more than any that ends needs. Processor time, so
+	// that a busy machine does not make a slow rule look like one that never ends.
 	patience    = 3 * time.Second
 	crashed     = "crashed"
 	unfinished  = "no answer"
@@ -42,7 +42,8 @@ func TestMain(m *testing.M) {
 		rruleGoWorker(os.Stdin, os.Stdout)
 		return
 	}
-	// A hundred random rules are few for so many parts; these take milliseconds. A -rapid.checks on the command line comes later and wins.
+	// A hundred random rules are few for so many parts; these take milliseconds. A -rapid.checks on the command
+	// line comes later and wins.
 	if err := flag.Set("rapid.checks", "1000"); err != nil {
 		panic(err)
 	}
@@ -280,7 +281,8 @@ func startAtFirst(t *testing.T, r plan.Recurrence, s *Set) (plan.Recurrence, *Se
 	return r, s, ok && again.Nominal == first.Nominal
 }
 
-// mostPeriods is how many periods a case may have up to its last instance, because the others step through each of them.
+// mostPeriods is how many periods a case may have up to its last instance, because the others step through each
+// of them.
 const mostPeriods = 50000
 
 func periodsWalked(s *Set) int64 {

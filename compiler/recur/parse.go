@@ -12,9 +12,10 @@ import (
 	"mealtab/compiler/plan"
 )
 
-// parseRule reads an RRULE value in upper case without white space. The grammar and the ranges of RFC 5545 §3.3.10 are
-// checked here, because rrule-go takes COUNT=0, INTERVAL=0, COUNT beside UNTIL and parts that the FREQ does not allow, and knows
-// neither RSCALE nor SKIP; what is left it reads well. timesOfDay says that times come from outside the rule.
+// parseRule reads an RRULE value in upper case without white space. The grammar and the ranges of RFC 5545
+// §3.3.10 are checked here, because rrule-go takes COUNT=0, INTERVAL=0, COUNT beside UNTIL and parts that the
+// FREQ does not allow, and knows neither RSCALE nor SKIP; what is left it reads well. timesOfDay says that times
+// come from outside the rule.
 func parseRule(text string, timesOfDay bool) (*rule, error) {
 	r := &rule{}
 	seen := map[string]bool{}
@@ -132,7 +133,8 @@ func (r *rule) check(seen map[string]bool, timesOfDay bool) error {
 
 var freqNames = [...]string{"SECONDLY", "MINUTELY", "HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY"}
 
-// ranges are those of RFC 5545 §3.3.10; a part that also counts from the end takes the same numbers negative, and never 0.
+// ranges are those of RFC 5545 §3.3.10; a part that also counts from the end takes the same numbers negative, and
+// never 0.
 var ranges = map[string]struct {
 	low, high int
 	fromEnd   bool
@@ -196,7 +198,8 @@ func rangeWords(low, high int, fromEnd bool) string {
 	return fmt.Sprintf("numbers from %d to %d", low, high)
 }
 
-// number reads digits without sign, up to the largest 32-bit integer: enough for every count up to End but that of seconds.
+// number reads digits without sign, up to the largest 32-bit integer: enough for every count up to End but that
+// of seconds.
 func number(s string) (int64, bool) {
 	n, err := strconv.ParseUint(s, 10, 31)
 	return int64(n), err == nil && len(s) <= 10
@@ -236,8 +239,9 @@ func isUntil(s string) bool {
 	return len(s) == 8 || len(s) == 15 || len(s) == 16
 }
 
-// offsets are the times of day of a rule of FREQ=DAILY or longer, else the times within its hour, minute or second: in seconds,
-// ascending. What the rule leaves open comes from DTSTART (RFC 5545 §3.3.10), or all of it from at, minutes of the day.
+// offsets are the times of day of a rule of FREQ=DAILY or longer, else the times within its hour, minute or
+// second: in seconds, ascending. What the rule leaves open comes from DTSTART (RFC 5545 §3.3.10), or all of it
+// from at, minutes of the day.
 func (r *rule) offsets(start int64, at []int) ([]int64, error) {
 	if len(at) > 0 {
 		out := make([]int64, len(at))
@@ -264,8 +268,8 @@ func (r *rule) offsets(start int64, at []int) ([]int64, error) {
 	return out, nil
 }
 
-// expanded gives what part p adds to the start of a period: its list where it expands, DTSTART's own value where it is absent, nothing where
-// the period itself is at most that long.
+// expanded gives what part p adds to the start of a period: its list where it expands, DTSTART's own value where
+// it is absent, nothing where the period itself is at most that long.
 func (r *rule) expanded(p part, ofStart int64) []int64 {
 	switch {
 	case effects[p][r.freq] != expand:

@@ -21,8 +21,8 @@ func (d draws) IntN(n int) int { return rapid.IntRange(0, n-1).Draw(d.t, "choice
 var propertyZones = []string{"America/New_York", "Europe/London", "Australia/Lord_Howe", "America/Santiago", "Asia/Beirut",
 	"Africa/Cairo", "America/Nuuk", "America/Havana", "Antarctica/Troll", "Asia/Gaza", "Pacific/Apia"}
 
-// TestOrder: a cursor's nominal times strictly ascend up to End and never precede DTSTART but for RDATE; Instants strictly ascend and are
-// the same instants; the walk repeats itself.
+// TestOrder: a cursor's nominal times strictly ascend up to End and never precede DTSTART but for RDATE; Instants
+// strictly ascend and are the same instants; the walk repeats itself.
 func TestOrder(t *testing.T) {
 	options := rulegen.Options{Skip: true, At: true, Explicit: true, Forms: []plan.Form{plan.Zoned, plan.UTC, plan.Date},
 		UntilForms: []plan.Form{plan.Zoned, plan.UTC, plan.Date}}
@@ -107,7 +107,8 @@ func TestCountAndUntilCut(t *testing.T) {
 	})
 }
 
-// TestGeneratedRulesParse: what rulegen renders, rrule-go's parser and the referee read, and every FREQ and part comes up.
+// TestGeneratedRulesParse: what rulegen renders, rrule-go's parser and the referee read, and every FREQ and part
+// comes up.
 func TestGeneratedRulesParse(t *testing.T) {
 	src := rand.New(rand.NewPCG(seed(), 1))
 	var parts [partCount]int

@@ -13,33 +13,35 @@
 //
 // # Where the RFC leaves a choice
 //
-//   - A DTSTART that does not fit its rule is not in the set (§3.8.5.3 calls the set undefined). See [Set.StartMatches].
+//   - A DTSTART that does not fit its rule is not in the set (§3.8.5.3 calls the set undefined). See
+//     [Set.StartMatches].
 //   - A local time that does not exist is served at the offset in force before the gap (§3.3.5), or, with
-//     [plan.GapOmit], is left out and not counted (the other sentence of §3.3.10). Explicit values (RDATE, and DTSTART
-//     without a rule) are never left out. A local time that happens twice means the first time.
-//   - COUNT counts the nominal local times of the rule, before gaps are resolved, before two of them turn out to be the same
-//     instant, and before EXDATE takes any away.
-//   - UNTIL in UTC is compared with the resolved instant, a local UNTIL with the nominal time, and the day of an
-//     UNTIL without time belongs to the rule; all are inclusive.
-//   - HOURLY, MINUTELY and SECONDLY step nominal local time: a day of 23 or 25 hours is stepped like any other, and the
-//     repeated hour is visited once.
+//     [plan.GapOmit], is left out and not counted (the other sentence of §3.3.10). Explicit values (RDATE, and
+//     DTSTART without a rule) are never left out. A local time that happens twice means the first time.
+//   - COUNT counts the nominal local times of the rule, before gaps are resolved, before two of them turn out
+//     to be the same instant, and before EXDATE takes any away.
+//   - UNTIL in UTC is compared with the resolved instant, a local UNTIL with the nominal time, and the day of
+//     an UNTIL without time belongs to the rule; all are inclusive.
+//   - HOURLY, MINUTELY and SECONDLY step nominal local time: a day of 23 or 25 hours is stepped like any
+//     other, and the repeated hour is visited once.
 //   - YEARLY with BYMONTHDAY and without BYMONTH means that day of every month: the table says "expand".
-//   - BYWEEKNO: a period is a week-numbering year, INTERVAL counts those from the one that holds DTSTART, and its set is the dates of the
-//     listed weeks, which may lie in a neighbouring calendar year. All other parts filter on the date itself. Without BYDAY,
-//     BYMONTHDAY and BYYEARDAY the weekday is that of DTSTART.
-//   - Numeric BYDAY beside BYMONTHDAY or BYYEARDAY filters: it counts within the month for MONTHLY or where BYMONTH is present,
-//     else within the year.
+//   - BYWEEKNO: a period is a week-numbering year, INTERVAL counts those from the one that holds DTSTART, and
+//     its set is the dates of the listed weeks, which may lie in a neighbouring calendar year. All other parts
+//     filter on the date itself. Without BYDAY, BYMONTHDAY and BYYEARDAY the weekday is that of DTSTART.
+//   - Numeric BYDAY beside BYMONTHDAY or BYYEARDAY filters: it counts within the month for MONTHLY or where
+//     BYMONTH is present, else within the year.
 //   - BYYEARDAY and BYMONTHDAY together: a day must be both.
-//   - BYHOUR, BYMINUTE and BYSECOND beside a DTSTART of type DATE are honoured, though §3.3.10 would ignore them: a meal
-//     needs a time, and without them it is midnight.
+//   - BYHOUR, BYMINUTE and BYSECOND beside a DTSTART of type DATE are honoured, though §3.3.10 would ignore
+//     them: a meal needs a time, and without them it is midnight.
 //   - Second 60 is read as 59 (§3.3.12).
 //
-// SKIP acts where BYMONTHDAY, BYYEARDAY or the day of DTSTART fills the period (MONTHLY and YEARLY without BYWEEKNO); where a part only filters, a
-// date that does not exist is not there to be moved. The move comes after BYMONTHDAY and before BYDAY (RFC 7529 §4.1), so BYDAY is tested on
-// the day moved to, and BYMONTH is not tested again. A day 366 that does not exist lies in no month and has no day of the month: beside BYMONTH
-// or BYMONTHDAY it is dropped, not moved. A moved day belongs to the set (BYSETPOS) of the period it came from; two days that
-// come to lie on the same date are one, within a period and across two. The period before that of DTSTART counts too, if it
-// moves a day forward onto DTSTART's.
+// SKIP acts where BYMONTHDAY, BYYEARDAY or the day of DTSTART fills the period (MONTHLY and YEARLY without
+// BYWEEKNO); where a part only filters, a date that does not exist is not there to be moved. The move comes after
+// BYMONTHDAY and before BYDAY (RFC 7529 §4.1), so BYDAY is tested on the day moved to, and BYMONTH is not tested
+// again. A day 366 that does not exist lies in no month and has no day of the month: beside BYMONTH or BYMONTHDAY
+// it is dropped, not moved. A moved day belongs to the set (BYSETPOS) of the period it came from; two days that
+// come to lie on the same date are one, within a period and across two. The period before that of DTSTART counts
+// too, if it moves a day forward onto DTSTART's.
 package recur
 
 import (

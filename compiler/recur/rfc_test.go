@@ -86,7 +86,8 @@ func ruleSet(t tester, z *zone.Zone, dtstart, rrule string) *Set {
 	return s
 }
 
-// TestWorkedExamples runs every worked example of RFC 5545 §3.8.5.3 (with erratum 3883) and that of §3.3.10, then RFC 7529 §4.3.
+// TestWorkedExamples runs every worked example of RFC 5545 §3.8.5.3 (with erratum 3883) and that of §3.3.10, then
+// RFC 7529 §4.3.
 func TestWorkedExamples(t *testing.T) {
 	counts := map[string]int{"rfc5545-examples.json": 43, "rfc7529-examples.json": 1}
 	for file, count := range counts {
@@ -112,8 +113,9 @@ func TestWorkedExamples(t *testing.T) {
 	}
 }
 
-// TestShiftedExamples runs the same examples 28 years later: in the Gregorian calendar from 1901 to 2099 that keeps weekdays and leap
-// years. UNTIL in UTC is replaced by its local time, since New York's rules have changed meanwhile.
+// TestShiftedExamples runs the same examples 28 years later: in the Gregorian calendar from 1901 to 2099 that
+// keeps weekdays and leap years. UNTIL in UTC is replaced by its local time, since New York's rules have changed
+// meanwhile.
 func TestShiftedExamples(t *testing.T) {
 	data, err := os.ReadFile("../../testdata/recur/rfc5545-examples.json")
 	require.NoError(t, err)

@@ -9,8 +9,8 @@ import (
 	"mealtab/compiler/zone"
 )
 
-// TestReadings holds the RFC's corners to the reading that the package comment chooses; each case names its clause. Where no clause decides,
-// the case says so.
+// TestReadings holds the RFC's corners to the reading that the package comment chooses; each case names its
+// clause. Where no clause decides, the case says so.
 func TestReadings(t *testing.T) {
 	cases := []struct {
 		clause, dtstart, rrule string
@@ -26,6 +26,8 @@ func TestReadings(t *testing.T) {
 		{"§3.3.10: week 1 reaches back into December", "2026-12-01T07:00:00", "FREQ=YEARLY;BYWEEKNO=1;BYDAY=MO;COUNT=3", []string{"2027-01-04T07:00:00", "2028-01-03T07:00:00", "2029-01-01T07:00:00"}},
 		{"§3.3.10: week 53 with BYMONTH filters the date", "2026-12-01T07:00:00", "FREQ=YEARLY;BYWEEKNO=53;BYDAY=SU;BYMONTH=1;COUNT=1", []string{"2027-01-03T07:00:00"}},
 		{"§3.3.10, table: YEARLY;BYMONTHDAY expands to every month (open)", "2026-12-01T07:00:00", "FREQ=YEARLY;BYMONTHDAY=1;COUNT=3", []string{"2026-12-01T07:00:00", "2027-01-01T07:00:00", "2027-02-01T07:00:00"}},
+		{"§3.3.10: a numeric BYDAY that limits counts in the month beside BYMONTH", "2026-12-01T07:00:00", "FREQ=YEARLY;BYMONTH=11;BYMONTHDAY=1,2,3,8,9;BYDAY=1TU,2MO;COUNT=2", []string{"2027-11-02T07:00:00", "2027-11-08T07:00:00"}},
+		{"§3.3.10: and in the year without it", "2026-12-01T07:00:00", "FREQ=YEARLY;BYMONTHDAY=1,2,3,4,5,6,7;BYDAY=1TU;COUNT=2", []string{"2027-01-05T07:00:00", "2028-01-04T07:00:00"}},
 		{"§3.3.10: UNTIL without time includes its day", "2026-12-01T07:00:00", "FREQ=DAILY;UNTIL=20261202", []string{"2026-12-01T07:00:00", "2026-12-02T07:00:00"}},
 		{"§3.3.10: HOURLY that never meets BYHOUR is empty", "2026-12-01T00:00:00", "FREQ=HOURLY;INTERVAL=2;BYHOUR=7,13", nil},
 		{"§3.3.10: SECONDLY whose set has one member has no second", "2026-12-01T00:00:00", "FREQ=SECONDLY;BYSECOND=0;BYSETPOS=2", nil},
@@ -80,7 +82,8 @@ func TestExplicit(t *testing.T) {
 	require.Equal(t, []string{"2027-03-01T00:00:00"}, set(r, plan.GapOmit))
 }
 
-// TestTimesOfDay checks at, a part of the plan language: COUNT and BYSETPOS count date-times, and nothing comes before DTSTART.
+// TestTimesOfDay checks at, a part of the plan language: COUNT and BYSETPOS count date-times, and nothing comes
+// before DTSTART.
 func TestTimesOfDay(t *testing.T) {
 	r := plan.Recurrence{Start: localOf(t, "2026-12-01T12:00:00"), At: []int{7 * 60, 18*60 + 30}, Rule: &plan.Rule{Text: "FREQ=DAILY;COUNT=3"}}
 	z := load(t, "Europe/Lisbon")

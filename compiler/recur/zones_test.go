@@ -10,8 +10,8 @@ import (
 	"mealtab/compiler/zone"
 )
 
-// changes are local times that a zone skips or repeats, with the offset that RFC 5545 §3.3.5 reads them by: in a gap the one before it, in
-// an overlap that of the first time. Times and offsets: IANA tzdata 2026f.
+// changes are local times that a zone skips or repeats, with the offset that RFC 5545 §3.3.5 reads them by: in a
+// gap the one before it, in an overlap that of the first time. Times and offsets: IANA tzdata 2026f.
 var changes = []struct {
 	zone, local string
 	kind        zone.Kind
@@ -42,7 +42,8 @@ var changes = []struct {
 	{"Pacific/Apia", "2011-12-30T08:00:00", zone.Gap, -10 * 60}, // the whole day
 }
 
-// TestChanges walks a daily rule across each change: no day is lost or doubled, and only the instant of that day moves.
+// TestChanges walks a daily rule across each change: no day is lost or doubled, and only the instant of that day
+// moves.
 func TestChanges(t *testing.T) {
 	for _, c := range changes {
 		t.Run(c.zone+" "+c.local, func(t *testing.T) {
@@ -93,8 +94,8 @@ func checkInstants(t tester, s *Set) {
 	require.Equal(t, want, got)
 }
 
-// TestEqualInstants: a time moved out of a gap meets another of the same set and is served once, but COUNT has counted both (the
-// RFC leaves it open whether it does).
+// TestEqualInstants: a time moved out of a gap meets another of the same set and is served once, but COUNT has
+// counted both (the RFC leaves it open whether it does).
 func TestEqualInstants(t *testing.T) {
 	z := load(t, "America/New_York")
 	s := ruleSet(t, z, "2027-03-14T00:00:00", "FREQ=DAILY;BYHOUR=2,3;BYMINUTE=0,30;COUNT=6")
@@ -127,6 +128,8 @@ func TestUntilInUTC(t *testing.T) {
 	require.Equal(t, []string{"2027-03-14T01:00:00", "2027-03-14T01:30:00", "2027-03-14T02:00:00", "2027-03-14T03:00:00"}, texts(s, -1))
 	s = ruleSet(t, z, "2027-11-07T00:30:00", "FREQ=HOURLY;UNTIL=20271107T053000Z")
 	require.Equal(t, []string{"2027-11-07T00:30:00", "2027-11-07T01:30:00"}, texts(s, -1), "the first 01:30 counts")
+	s = ruleSet(t, load(t, "Europe/Paris"), "2027-07-01T07:00:00", "FREQ=DAILY;UNTIL=20270702T050000Z")
+	require.Equal(t, []string{"2027-07-01T07:00:00", "2027-07-02T07:00:00"}, texts(s, -1), "east of UTC the nominal time is the later number")
 }
 
 // TestChangesLieApart is what InstantCursor rests on: before the next change of a zone, the clock has run longer than

@@ -46,7 +46,8 @@ func (g *generator) interval(f plan.Freq) int {
 	return 1 + g.IntN(longest)
 }
 
-// dayParts adds what the FREQ allows of BYMONTH, BYWEEKNO, BYYEARDAY, BYMONTHDAY and BYDAY (table of RFC 5545 §3.3.10).
+// dayParts adds what the FREQ allows of BYMONTH, BYWEEKNO, BYYEARDAY, BYMONTHDAY and BYDAY (table of RFC 5545
+// §3.3.10).
 func (g *generator) dayParts(r *plan.Rule, start plan.Local) {
 	f := r.Freq
 	if g.one(4) {
@@ -157,8 +158,8 @@ func (g *generator) end(r *plan.Rule, start plan.Local) {
 	}
 }
 
-// positions bounds BYSETPOS. A period shorter than a day has a known number of instances, and a position beyond makes a rule that
-// is empty for ever, so a rule of those stays within it.
+// positions bounds BYSETPOS. A period shorter than a day has a known number of instances, and a position beyond
+// makes a rule that is empty for ever, so a rule of those stays within it.
 func (g *generator) positions(r *plan.Rule) int {
 	minutes, seconds := max(len(r.ByMinute), 1), max(len(r.BySecond), 1)
 	switch r.Freq {

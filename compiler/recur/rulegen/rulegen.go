@@ -1,12 +1,13 @@
 // Package rulegen makes random recurrence sets for tests that let two implementations of RFC 5545 meet.
 //
-// In: a source of random numbers and limits on what to make. Out: a [plan.Recurrence] as package plan would give it: the
-// parsed lists ascending and without repetitions, and the same rule as text. Every rule obeys RFC 5545 §3.3.10 and
-// RFC 7529 §4.1; it may well be empty for ever. No part of the product imports this package.
+// In: a source of random numbers and limits on what to make. Out: a [plan.Recurrence] as package plan would give
+// it: the parsed lists ascending and without repetitions, and the same rule as text. Every rule obeys RFC 5545
+// §3.3.10 and RFC 7529 §4.1; it may well be empty for ever. No part of the product imports this package.
 package rulegen
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"mealtab/compiler/plan"
@@ -98,7 +99,8 @@ func (g *generator) times() []int {
 // explicit adds RDATE and EXDATE values around the start, some of them at the rule's own time of day.
 func (g *generator) explicit(r *plan.Recurrence) {
 	near := func() plan.Local {
-		t := time.Date(r.Start.Year, time.Month(r.Start.Month), r.Start.Day+g.IntN(40), r.Start.Hour, r.Start.Minute, r.Start.Second, 0, time.UTC)
+		l := r.Start
+		t := time.Date(l.Year, time.Month(l.Month), l.Day+g.IntN(40), l.Hour, l.Minute, l.Second, 0, time.UTC)
 		if r.Form != plan.Date && g.one(2) {
 			t = t.Add(time.Duration(g.IntN(24)) * time.Hour)
 		}
@@ -116,7 +118,7 @@ func (g *generator) explicit(r *plan.Recurrence) {
 	}
 	for _, list := range []*[]plan.Local{&r.RDate, &r.ExDate, &r.ExDays} {
 		slices.SortFunc(*list, func(a, b plan.Local) int {
-			return slices.Compare([]int{a.Year, a.Month, a.Day, a.Hour, a.Minute, a.Second}, []int{b.Year, b.Month, b.Day, b.Hour, b.Minute, b.Second})
+			return strings.Compare(a.String(), b.String()) // RFC 3339 sorts as text
 		})
 		*list = slices.Compact(*list)
 	}
