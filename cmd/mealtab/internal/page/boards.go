@@ -28,6 +28,7 @@ type boards struct {
 
 	trialMu sync.Mutex
 	trial   *trial.Feeder
+	held    []byte // its table, as far as this program has put it there
 	stop    context.CancelFunc
 
 	progressMu sync.Mutex
@@ -127,6 +128,15 @@ func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 	return err
 }
 
+// hold remembers what the emulated feeder holds.
+func (b *boards) hold(c *Compiled) {
+	b.trialMu.Lock()
+	defer b.trialMu.Unlock()
+	if c != nil {
+		b.held = c.Output.Bytes
+	}
+}
+
 func (b *boards) hangUp() {
 	if b.feeder != nil {
 		_ = b.feeder.Close()
@@ -189,7 +199,7 @@ func (s *Server) startTrial(at time.Time, withPlan bool) (*trial.Feeder, error) 
 		b.stop()
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	b.trial, b.stop = t, stop
+	b.trial, b.stop, b.held = t, stop, o.Table
 	go t.Run(ctx)
 	return t, nil
 }

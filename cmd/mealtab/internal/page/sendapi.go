@@ -51,7 +51,9 @@ func about(s *Server, name string, do func(*flasher.Feeder) error) {
 			if err = do(f); err != nil {
 				return err
 			}
-			out, err = s.look(r.ID, f)
+			if out, err = s.look(r.ID, f); out.Same && r.ID == emulatedID {
+				s.boards.hold(s.compiled())
+			}
 			return err
 		})
 		return out, err
@@ -106,7 +108,8 @@ func (s *Server) upload(f *flasher.Feeder) error {
 
 // tryState is the emulated feeder, or that there is none yet.
 type tryState struct {
-	Running bool `json:"running"`
+	Running bool   `json:"running"`
+	Note    string `json:"note"` // about its plan, where that is not the present one
 	trial.State
 }
 
@@ -117,7 +120,22 @@ func (s *Server) trialState() tryState {
 	if t == nil {
 		return tryState{}
 	}
-	return tryState{true, t.State()}
+	return tryState{true, s.trialNote(), t.State()}
+}
+
+// trialNote says what plan the emulated feeder has, if it is not the present one.
+func (s *Server) trialNote() string {
+	s.boards.trialMu.Lock()
+	held := s.boards.held
+	s.boards.trialMu.Unlock()
+	c := s.compiled()
+	switch {
+	case held == nil:
+		return "The feeder has no plan: start it with this plan, or put the plan on it under Send."
+	case c != nil && !flasher.Holds(held, c.Output.Bytes):
+		return "The feeder has the plan as it was before the newest changes: start it anew, or put the plan on it under Send."
+	}
+	return ""
 }
 
 func (s *Server) withTrial(do func(*trial.Feeder) error) (any, error) {

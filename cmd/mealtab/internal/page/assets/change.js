@@ -50,6 +50,7 @@ async function show(s) {
     card.querySelector('[data-words]').textContent = m.words;
     issues(`meal.${n}`, null, s.issues[`meal.${n}`] || []);
     choice(card, m.choice);
+    if (s.issues[`meal.${n}.rrule`]) card.querySelector('[data-typed]').open = true;
   });
   const source = byId('source');
   if (source && source !== document.activeElement) source.value = s.source;

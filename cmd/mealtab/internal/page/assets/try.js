@@ -26,6 +26,7 @@ function text(id, value) {
 function show(s) {
   byId('panel').hidden = !s.running;
   if (!s.running) return;
+  text('note', s.note);
   text('day', s.day);
   text('clocktime', s.time);
   text('hurrying', s.hurrying ? 'running to ' + s.hurrying + ' …' : '');
