@@ -6,6 +6,7 @@ package tablefile
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"path"
@@ -39,19 +40,93 @@ func control(r rune) bool {
 	return r < ' ' && !strings.ContainsRune("\t\n\r\f", r) && r != utf8.RuneError
 }
 
-// Read returns the table in a file. Of an image with two valid banks it is the newer one.
+// Read returns the table in a file. Of an image with two valid banks it is the newer one. The error says what the file is
+// instead, as far as its bytes tell.
 func Read(src []byte) ([]byte, error) {
-	if !ihex.Is(src) {
-		if len(src) > 0 && src[0]>>4 == table.Version {
-			return src, nil
+	if ihex.Is(src) {
+		img, err := ihex.Read(src)
+		if err != nil {
+			return nil, err
 		}
+		return image(img)
+	}
+	_, whole := table.MapFor(len(src))
+	switch {
+	case len(src) == 0:
+		return nil, errors.New("the file is empty: no table is in it")
+	case src[0]>>4 == table.Version:
+		return src, nil
+	case uniform(src) || isText(src):
+	case src[0] == table.Committed || whole:
 		return image(src)
+	case framed(src) && framedLength(src) == len(src):
+		return nil, fmt.Errorf("this is a table of format version %d; this program reads version %d", src[0]>>4, table.Version)
 	}
-	img, err := ihex.Read(src)
-	if err != nil {
-		return nil, err
+	return nil, errors.New(foreign(src))
+}
+
+// foreign says why bytes are no table and no image of an EEPROM.
+func foreign(src []byte) string {
+	switch {
+	case uniform(src) && src[0] == ihex.Erased:
+		return "no table is in the file: every byte is FF, as in memory that was never written"
+	case isText(src):
+		return "this is text, not a table; the name of a plan ends in .toml or .ics"
+	case uniform(src):
+		return fmt.Sprintf("no table is in the file: every byte is %02X", src[0])
 	}
-	return image(img)
+	var sizes []string
+	for _, m := range table.Maps() {
+		sizes = append(sizes, fmt.Sprint(m.Size))
+	}
+	return fmt.Sprintf("this is no table, which begins with a byte from %X0 to %XF (here it is %02X), and no image of an EEPROM, which has %s bytes (here there are %d)",
+		table.Version, table.Version, src[0], strings.Join(sizes, " or "), len(src))
+}
+
+// uniform reports whether all bytes are the same.
+func uniform(src []byte) bool { return bytes.Count(src, src[:1]) == len(src) }
+
+func isText(src []byte) bool { return utf8.Valid(src) && bytes.IndexFunc(src, control) < 0 }
+
+// Looks reports whether a file has the form of what compile writes, whole or damaged, of this version or another: a file of
+// that kind can be made again. So can an empty one.
+func Looks(src []byte) bool {
+	return len(src) == 0 || ihex.Is(src) || framed(src) && (src[0]>>4 == table.Version || framedLength(src) == len(src) && crcHolds(src))
+}
+
+// Held reports whether a file that was given as a plan is a table, or an image with one, whatever its name.
+func Held(src []byte) bool {
+	if !Is("", src) {
+		return false
+	}
+	if ihex.Is(src) || framed(src) && crcHolds(src) {
+		return true
+	}
+	tab, err := Read(src)
+	return err == nil && framed(tab)
+}
+
+// framed reports whether bytes begin as a table of any version does: with a length that they have. Every version begins with
+// four bits of version and twelve of length, and ends with the CRC.
+func framed(b []byte) bool {
+	n := framedLength(b)
+	return n > crcSize && n <= len(b)
+}
+
+// crcSize is that of the CRC-16 at the end of a table.
+const crcSize = 2
+
+// crcHolds checks the CRC of a framed table.
+func crcHolds(b []byte) bool {
+	body := framedLength(b) - crcSize
+	return table.CRC(b[:body]) == binary.LittleEndian.Uint16(b[body:])
+}
+
+func framedLength(b []byte) int {
+	if len(b) < 2 {
+		return 0
+	}
+	return int(b[0]&0x0F)<<8 | int(b[1])
 }
 
 // Image returns the beginning of an EEPROM whose first bank holds a table: the commit byte, then the table.

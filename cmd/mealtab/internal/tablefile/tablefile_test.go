@@ -75,12 +75,22 @@ func TestNewerBankIsRead(t *testing.T) {
 func TestFaults(t *testing.T) {
 	torn := Image(small(t, 1))
 	torn[len(torn)-1] ^= 1
+	later := small(t, 1)
+	later[0] = 0x20 | later[0]&0x0F
+	half := eeprom(t, 1024)
+	half[3] = 0
 	for _, c := range []struct {
 		src  []byte
 		want string
 	}{
-		{nil, "no table found: bank 0: it is empty"},
-		{eeprom(t, 1024), "bank 1: the commit byte is FF, not 5A"},
+		{nil, "the file is empty: no table is in it"},
+		{later, "this is a table of format version 2; this program reads version 1"},
+		{make([]byte, 60), "every byte is 00"},
+		{make([]byte, 512), "every byte is 00"},
+		{eeprom(t, 1024), "every byte is FF, as in memory that was never written"},
+		{half, "bank 1: the commit byte is FF, not 5A"},
+		{[]byte("\x7fELF\x02\x01\x01\x00"), "no table, which begins with a byte from 10 to 1F (here it is 7F), and no image of an EEPROM, which has 512 or 1024 bytes (here there are 8)"},
+		{[]byte("zone = \"Europe/Lisbon\"\n"), "this is text, not a table"},
 		{[]byte{table.Committed, 0x10, 0x20}, "the table says that it has 32 bytes, 2 are there"},
 		{[]byte{table.Committed, 0x10}, "1 bytes are too few"},
 		{[]byte{table.Committed, 0x2F, 0xFF}, "format version 2, this program reads version 1"},
@@ -89,6 +99,30 @@ func TestFaults(t *testing.T) {
 	} {
 		_, err := Read(c.src)
 		assert.ErrorContains(t, err, c.want, "% X", c.src)
+	}
+}
+
+// What compile has written may be written again; anything else may be its owner's only copy.
+func TestLooks(t *testing.T) {
+	tab := small(t, 1)
+	later := append([]byte{0x20 | tab[0]&0x0F}, tab[1:]...)
+	crc := table.CRC(later[:len(later)-2])
+	later[len(later)-2], later[len(later)-1] = byte(crc), byte(crc>>8)
+	damaged := bytes.Clone(tab)
+	damaged[5] ^= 1
+	for what, src := range map[string][]byte{"table": tab, "damaged": damaged, "another version": later, "hex": hexOf(t, Image(tab)), "empty": nil} {
+		assert.True(t, Looks(src), what)
+	}
+	plan := []byte("plan = \"" + string(bytes.Repeat([]byte{'x'}, 108-9)) + "\"") // pl frames 108 bytes of a version 7
+	require.Equal(t, 108, framedLength(plan))
+	for what, src := range map[string][]byte{"plan": plan, "zeros": make([]byte, 100), "EEPROM": eeprom(t, 1024, tab), "cut off": tab[:len(tab)-1]} {
+		assert.False(t, Looks(src), what)
+	}
+	for what, src := range map[string][]byte{"table": tab, "another version": later, "hex": hexOf(t, Image(tab)), "EEPROM": eeprom(t, 512, tab)} {
+		assert.True(t, Held(src), what)
+	}
+	for what, src := range map[string][]byte{"plan": plan, "zeros": make([]byte, 100), "empty": nil, "UTF-16": []byte("\xFF\xFEp\x00")} {
+		assert.False(t, Held(src), what)
 	}
 }
 
