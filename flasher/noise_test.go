@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -80,7 +81,8 @@ func inForce(t testing.TB, p link.Transport) []byte {
 }
 
 // A line that lies, loses and repeats: the upload completes or fails, and the board holds the old table or the new one, whole. The
-// benchmark makes 10,000 uploads.
+// benchmark makes 5,000 uploads, and its
+// companion below 10,000 to the firmware itself.
 func TestNoisyUploads(t *testing.T) {
 	good, failed := noisyUploads(t, flashertest.Sanitized, 400, 1)
 	t.Logf("%d completed, %d failed", good, failed)
@@ -88,11 +90,53 @@ func TestNoisyUploads(t *testing.T) {
 }
 
 func BenchmarkNoisyUploads(b *testing.B) {
-	const uploads = 10_000
+	const uploads = 5_000
 	for i := 0; b.Loop(); i++ {
 		good, failed := noisyUploads(b, flashertest.Fast, uploads, uint64(2+i))
 		b.ReportMetric(float64(good), "completed")
 		b.ReportMetric(float64(failed), "failed")
 		b.ReportMetric(0, "wrong")
 	}
+}
+
+// The same with the firmware itself on the emulated board, its receiver sampling the line, and the latency of a USB bridge.
+func TestNoisyUploadsToEmulatedBoard(t *testing.T) {
+	uploads := 300
+	if flashertest.Race {
+		uploads = 30
+	}
+	good := noisyUploadsToBoard(t, uploads, 3)
+	t.Logf("%d of %d completed", good, uploads)
+	require.Greater(t, good, uploads/2)
+}
+
+func BenchmarkNoisyUploadsToEmulatedBoard(b *testing.B) {
+	const uploads = 10_000
+	for i := 0; b.Loop(); i++ {
+		good := noisyUploadsToBoard(b, uploads, uint64(4+i))
+		b.ReportMetric(float64(good), "completed")
+		b.ReportMetric(uploads-float64(good), "failed")
+		b.ReportMetric(0, "wrong")
+	}
+}
+
+func noisyUploadsToBoard(t testing.TB, uploads int, seed uint64) (good int) {
+	e := flashertest.New(t, "m328-mains", nil, nil)
+	e.Out, e.In = time.Millisecond, 2*time.Millisecond
+	held := []byte(nil)
+	for i := range uploads {
+		r := rand.New(rand.NewPCG(seed, uint64(i)))
+		next := flashertest.Table(t, "m328-mains", []uint16{uint16(r.IntN(720)), 720 + uint16(r.IntN(720))}, r.IntN(3)*r.IntN(100))
+		err := uploadOnce(noise(e, r, e.Board.Reset), next)
+		e.Sleep(link.Patience)
+		now := inForce(t, e)
+		if err == nil {
+			good++
+			require.Equal(t, next, now, "seed %d upload %d", seed, i)
+		}
+		require.True(t, bytes.Equal(now, next) || bytes.Equal(now, held), "seed %d upload %d: %v: the board holds % X", seed, i, err, now)
+		held = now
+	}
+	require.Empty(t, e.Broken)
+	return good
 }
