@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"fmt"
 	"regexp"
 	"strings"
@@ -29,20 +30,29 @@ func (b *builder) zone(t text) string {
 	name := strings.TrimSpace(t.s)
 	if b.opts.CheckZone == nil {
 		if !zoneSpelling.MatchString(name) {
-			b.fail(CodeZone, t.all(), `IANA names look like "Europe/Lisbon" or "America/New_York"`, "%q is not an IANA time zone name", t.s)
+			b.fail(CodeZone, t.all(), cmp.Or(windowsHint(name), `IANA names look like "Europe/Lisbon" or "America/New_York"`), "%q is not an IANA time zone name", t.s)
 			return ""
 		}
 		return name
 	}
 	if err := b.opts.CheckZone(name); err != nil {
-		hint := ""
-		if h, ok := err.(interface{ Hint() string }); ok {
+		hint := windowsHint(name)
+		if h, ok := err.(interface{ Hint() string }); ok && hint == "" {
 			hint = h.Hint()
 		}
 		b.fail(CodeZone, t.all(), hint, "%s", err.Error())
 		return ""
 	}
 	return name
+}
+
+// windowsHint knows the IANA name for one of Windows; "" for every other name. Only calendars are translated without
+// asking: what an owner writes by hand can name the place.
+func windowsHint(name string) string {
+	if iana := windowsZones[name]; iana != "" {
+		return fmt.Sprintf("Windows calls it that; write %q, or a city nearer to you with the same time", iana)
+	}
+	return ""
 }
 
 // zoneSpelling is the spelling of IANA names: components of letters, digits and _ - +.

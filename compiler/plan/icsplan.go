@@ -161,13 +161,19 @@ func (r *icsReader) isZone(name string) bool {
 var zoneAreas = []string{"Africa", "America", "Antarctica", "Arctic", "Asia", "Atlantic", "Australia", "Brazil", "Canada",
 	"Chile", "Etc", "Europe", "Indian", "Mexico", "Pacific", "US"}
 
+//go:generate go run ./internal/windowsgen -cldr 41 -to zwindows.go
+
 // zoneOf gives the IANA name for a TZID. Ids that begin with a slash are globally unique names of some registry
-// (RFC 5545 §3.2.19); they usually end in the IANA name, which is taken when it is one.
+// (RFC 5545 §3.2.19); they usually end in the IANA name, which is taken when it is one. Programs that live on Windows
+// write its names ("W. Europe Standard Time"), which CLDR translates.
 func (r *icsReader) zoneOf(id text) string {
 	if name, known := r.zones[id.s]; known {
 		return name
 	}
 	name := strings.TrimSpace(id.s)
+	if iana := windowsZones[name]; iana != "" && !r.isZone(name) {
+		name = iana
+	}
 	if !r.isZone(name) {
 		name = ""
 		for rest := id.s; strings.HasPrefix(id.s, "/") && rest != "" && name == ""; {
@@ -211,7 +217,12 @@ func (r *icsReader) chooseZone() {
 	}
 	if l, ok := r.one(r.cal, "X-WR-TIMEZONE"); ok {
 		v := unescapeText(l.value).trim()
-		r.plan.Zone, r.plan.Where.Zone = r.zone(v), r.ix.pos(v.all())
+		r.plan.Where.Zone = r.ix.pos(v.all())
+		if windowsZones[v.s] != "" {
+			r.plan.Zone = r.zoneOf(v)
+		} else {
+			r.plan.Zone = r.zone(v)
+		}
 		return
 	}
 	switch {
