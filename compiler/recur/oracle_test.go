@@ -276,7 +276,7 @@ func TestAgainstOracle(t *testing.T) {
 	src := rand.New(rand.NewPCG(seed(), 3310))
 	spans := [...]int{1, 2, 40, 300, 500, 1500, 3000} // days, by FREQ
 	instances := 0
-	for range 1000 {
+	for range 700 {
 		rec := rulegen.Recurrence(src, rulegen.Options{Skip: true, At: true, NoEnd: true})
 		rec.Form = plan.UTC
 		days := spans[rec.Rule.Freq]
@@ -295,7 +295,7 @@ func TestAgainstOracle(t *testing.T) {
 		}
 	}
 	t.Logf("%d instances", instances)
-	require.Greater(t, instances, 500000)
+	require.Greater(t, instances, 300000)
 }
 
 func sample(ns []int64) (out []string) {

@@ -42,9 +42,9 @@ func TestMain(m *testing.M) {
 		rruleGoWorker(os.Stdin, os.Stdout)
 		return
 	}
-	// A hundred random rules are few for so many parts; these take milliseconds. A -rapid.checks on the command
+	// A hundred random rules are few for so many parts. A -rapid.checks on the command
 	// line comes later and wins.
-	if err := flag.Set("rapid.checks", "1000"); err != nil {
+	if err := flag.Set("rapid.checks", "500"); err != nil {
 		panic(err)
 	}
 	os.Exit(m.Run())
