@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -80,10 +81,8 @@ func (a *app) runUpload(name string, f uploadFlags) error {
 	if err := a.zoneAtHand(c, f.zone); err != nil && !f.anyZone {
 		return err
 	}
-	if err := a.tryOut(c, f.years); err != nil {
-		return err
-	}
-	return a.each(f.portFlags, func(s *session) error { return s.upload(c, f.yes) })
+	trial := a.tryOut(c, f.years)
+	return a.each(f.portFlags, func(s *session) error { return s.upload(c, trial, f.yes) })
 }
 
 // cargo reads a plan and compiles it, or reads a table.
@@ -149,37 +148,59 @@ func (a *app) zoneAtHand(c *cargo, name string) error {
 	return nil
 }
 
+// trial is a rehearsal that goes on while the boards are found and read, which takes seconds where a bootloader has to be waited for.
+type trial struct {
+	over chan struct{}
+	said sync.Once
+	text string
+	err  error
+}
+
 // tryOut rehearses the table on the firmware made for its board.
-func (a *app) tryOut(c *cargo, years int) error {
+func (a *app) tryOut(c *cargo, years int) *trial {
+	t := &trial{over: make(chan struct{})}
+	go func() {
+		defer close(t.over)
+		t.text, t.err = a.rehearseCargo(c, years)
+	}()
+	return t
+}
+
+// result waits for the end of the rehearsal and says once how it was.
+func (t *trial) result(s *session) error {
+	<-t.over
+	t.said.Do(func() { s.out.WriteString(t.text) })
+	return t.err
+}
+
+func (a *app) rehearseCargo(c *cargo, years int) (string, error) {
 	if years == 0 {
-		return nil
+		return "", nil
 	}
 	t := c.schedule.Table
 	board, err := boardOf(t.Board)
 	if err != nil {
-		fmt.Fprintf(a.out, "not rehearsed: %v\n", err)
-		return nil
+		return fmt.Sprintf("not rehearsed: %v\n", err), nil
 	}
 	r := scenario.Rehearsal{Table: c.bytes, Board: board, Years: years}
 	if r.Firmware, err = a.firmware("", board.Name); err != nil {
-		return fmt.Errorf("the firmware for %s to rehearse with: %w; --rehearse 0 does without", board.Name, err)
+		return "", fmt.Errorf("the firmware for %s to rehearse with: %w; --rehearse 0 does without", board.Name, err)
 	}
 	if r.From, err = rehearseFrom(t, ""); err != nil {
-		return err
+		return "", err
 	}
 	bar := a.progress("rehearsing", table.Day(r.From/table.MinutesPerDay))
 	r.Progress = bar.at
 	report, err := scenario.Rehearse(r)
 	bar.done()
 	if err != nil {
-		return fmt.Errorf("the firmware does not serve what the table says; nothing was uploaded\n%w", err)
+		return "", fmt.Errorf("the firmware does not serve what the table says; nothing was uploaded\n%w", err)
 	}
-	fmt.Fprintf(a.out, "rehearsed on the firmware through %s: %s as replayed\n", count(years, "year"), count(report.Servings, "serving"))
-	return nil
+	return fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", count(years, "year"), count(report.Servings, "serving")), nil
 }
 
 // upload shows the change, asks, and puts the table on one board.
-func (s *session) upload(c *cargo, yes bool) error {
+func (s *session) upload(c *cargo, trial *trial, yes bool) error {
 	if err := s.Check(c.bytes); err != nil {
 		return err
 	}
@@ -195,6 +216,9 @@ func (s *session) upload(c *cargo, yes bool) error {
 	case old != nil && flasher.Holds(old, c.bytes):
 		fmt.Fprintf(&s.out, "%s holds this table already\n", s.Port())
 	default:
+		if err := trial.result(s); err != nil {
+			return err
+		}
 		s.showChange(c, old, st)
 		if !yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
 			return errors.New("nothing was written")

@@ -179,7 +179,7 @@ func TestUploadToEmulatedFeeder(t *testing.T) {
 	out, _ = mealtab(t, 0, "", "journal", "--port", port, "--format", "csv")
 	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text\n.*,started,1,MCUSR,started after power-on$`), out)
 	out, _ = mealtab(t, 0, "", "clock", "--port", port, "--set")
-	require.Regexp(t, regexp.MustCompile(`clock    .* this computer's; set \d{4}-\d\d-\d\d \d\d:\d\d UTC\n  drift    not known: .*\n  set      `), out)
+	require.Regexp(t, regexp.MustCompile(`clock    .* this computer's.*; set \d{4}-\d\d-\d\d \d\d:\d\d UTC\n  drift    not known: .*\n  set      `), out)
 }
 
 // America/Vancouver keeps UTC-7 in release 2026f of the time zone data, but not in 2025c: a table compiled with the old
