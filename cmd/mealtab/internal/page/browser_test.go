@@ -223,6 +223,21 @@ func TestBrowserSendAndTry(t *testing.T) {
 	b.until(`document.getElementById('changes').textContent.includes('holds this plan')`)
 }
 
+// A calendar is taken over by the file button, which does what dropping a file does.
+func TestBrowserImport(t *testing.T) {
+	b := newBrowser(t, cats)
+	_, ics := b.get("/export.ics")
+	file := filepath.Join(t.TempDir(), "family.ics")
+	require.NoError(t, os.WriteFile(file, []byte(strings.ReplaceAll(ics, "supper", "dinner")), 0o644))
+	b.open("/change")
+	b.until(`version > 0`)
+	b.run(chromedp.SetUploadFiles("#import", []string{file}))
+	b.until(`[...document.querySelectorAll('[data-name]')].map(e => e.textContent).join() === 'breakfast,dinner'`)
+	assert.Contains(t, b.value(`document.getElementById('source').value`), "# weighed")
+	b.run(chromedp.Click("#undo"))
+	b.until(`[...document.querySelectorAll('[data-name]')].map(e => e.textContent).join() === 'breakfast,supper'`)
+}
+
 // First paint of each view comes within 200 ms of the request on an idle machine; a loaded one gets five times that here, and
 // the benchmark tells the figure.
 func TestBrowserFirstPaint(t *testing.T) {

@@ -125,7 +125,8 @@ func (g *guard) known(r *http.Request) bool {
 // equal takes the same time wherever the texts differ.
 func equal(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []byte(b)) == 1 }
 
-// open exchanges a token for a cookie.
+// open exchanges a token for a cookie. It is the one thing that a GET changes: a link cannot be opened otherwise, and of the plan
+// it changes nothing.
 func (g *guard) open(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodGet || !g.use(r.URL.Query().Get("token")) {
 		if g.known(r) { // the same link again, in a browser that is in already

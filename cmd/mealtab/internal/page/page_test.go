@@ -10,12 +10,14 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
@@ -359,6 +361,47 @@ func TestSaveDoesNotOverwriteOthers(t *testing.T) {
 	assert.Equal(t, st.Source, string(got))
 }
 
+// Whatever is typed into whatever field, the text stays one that can be shown as cards, what was typed is in it, and undo brings the
+// text before back to the byte.
+func TestAnythingMayBeTyped(t *testing.T) {
+	o, _ := options(t, cats)
+	o.Compile = func(string, []byte) *Compiled { return &Compiled{} }
+	var ids []string
+	for id := range planFields {
+		ids = append(ids, id)
+	}
+	for n := range 2 {
+		for _, name := range mealFields {
+			ids = append(ids, mealField(n, name))
+		}
+	}
+	slices.Sort(ids)
+	rapid.Check(t, func(r *rapid.T) {
+		s := newSession(o)
+		for range rapid.IntRange(1, 6).Draw(r, "edits") {
+			id := rapid.SampledFrom(ids).Draw(r, "field")
+			value := rapid.OneOf(rapid.String(), rapid.SampledFrom([]string{"", "07:00", "7, 18:30", "2026-12-24", "2026-12-24 07:00", "18 g", "FREQ=HOURLY", "]", "\"", "# x"})).Draw(r, "value")
+			before := string(s.text)
+			if err := s.setField(id, value, ""); err != nil {
+				require.Equal(r, before, string(s.text), "refused, and yet changed: %v", err)
+				continue
+			}
+			require.NoError(r, s.docErr, "%s = %q makes\n%s", id, value, s.text)
+			require.Equal(r, 2, s.doc.Meals())
+			if strings.HasSuffix(id, "name") || strings.HasSuffix(id, "portion") {
+				require.Equal(r, strings.ToValidUTF8(strings.TrimSpace(value), "\uFFFD"), s.fields()[id])
+			}
+			if string(s.text) != before {
+				after := string(s.text)
+				s.back()
+				require.Equal(r, before, string(s.text))
+				s.forth()
+				require.Equal(r, after, string(s.text))
+			}
+		}
+	})
+}
+
 // A plan that is not there yet can be saved as it stands; then it is there.
 func TestNewPlan(t *testing.T) {
 	o, file := options(t, cats)
@@ -495,8 +538,11 @@ func TestTry(t *testing.T) {
 	s := newSite(t, cats)
 	_, body := s.get("/try/state")
 	assert.Contains(t, body, `"running":false`)
+	code, fault := s.post("try/do", struct{ What string }{"feed"}, nil)
+	assert.Equal(t, http.StatusUnprocessableEntity, code)
+	assert.Contains(t, fault, "no feeder is running")
 	var st tryState
-	code, fault := s.post("try/start", struct{ Date, Time string }{"2027-03-27", "12:00"}, &st)
+	code, fault = s.post("try/start", struct{ Date, Time string }{"2027-03-27", "12:00"}, &st)
 	require.Equal(t, http.StatusOK, code, fault)
 	assert.Equal(t, "2027-03-27", st.Date)
 	assert.Empty(t, st.Note)

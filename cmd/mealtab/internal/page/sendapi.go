@@ -138,12 +138,15 @@ func (s *Server) trialNote() string {
 	return ""
 }
 
+// withTrial does something to the emulated feeder that is running.
 func (s *Server) withTrial(do func(*trial.Feeder) error) (any, error) {
-	t, err := s.emulated()
-	if err == nil {
-		err = do(t)
+	s.boards.trialMu.Lock()
+	t := s.boards.trial
+	s.boards.trialMu.Unlock()
+	if t == nil {
+		return nil, errors.New("no feeder is running: start one first")
 	}
-	if err != nil {
+	if err := do(t); err != nil {
 		return nil, err
 	}
 	return s.trialState(), nil

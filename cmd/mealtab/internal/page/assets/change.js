@@ -26,7 +26,7 @@ async function send(path, body) {
 
 function tell(text, fine) {
   const m = byId('message');
-  m.textContent = text;
+  m.textContent = text.charAt(0).toUpperCase() + text.slice(1);
   m.classList.toggle('fine', Boolean(fine));
 }
 

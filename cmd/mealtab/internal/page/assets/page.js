@@ -28,7 +28,7 @@ function element(name, className, ...parts) {
 
 function tell(text, fine) {
   const m = byId('message');
-  m.textContent = text;
+  m.textContent = text.charAt(0).toUpperCase() + text.slice(1);
   m.classList.toggle('fine', Boolean(fine));
 }
 

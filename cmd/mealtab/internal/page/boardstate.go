@@ -1,0 +1,160 @@
+package page
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/table"
+	"mealtab/flasher"
+)
+
+// BoardState is what a board says, as the page shows it.
+type BoardState struct {
+	ID       string     `json:"id"`
+	Name     string     `json:"name"`
+	Board    string     `json:"board"`
+	Firmware int        `json:"firmware"`
+	Table    string     `json:"table"`
+	Same     bool       `json:"same"`    // it holds the present plan
+	Refused  string     `json:"refused"` // why the present plan cannot be put on it; "": it can
+	Changes  []string   `json:"changes"` // what the present plan would change
+	Clock    string     `json:"clock"`
+	Supply   string     `json:"supply"`
+	SetTo    string     `json:"setTo"`
+	Faults   []string   `json:"faults"`
+	Next     []nextLine `json:"next"`    // by its own reckoning
+	Journal  []nextLine `json:"journal"` // newest first; Day and What only
+}
+
+const (
+	shownOwn     = 6
+	shownJournal = 20
+)
+
+// look asks a board everything.
+func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
+	c := s.compiled()
+	st, err := f.Status()
+	if err != nil {
+		return BoardState{}, err
+	}
+	out := BoardState{ID: id, Name: f.Port(), Board: f.BoardName(), Firmware: f.ID.Firmware, Supply: fmt.Sprintf("%.2f V", float64(st.SupplyMV)/1000),
+		Faults: []string{}, Next: []nextLine{}, Journal: []nextLine{}, Changes: []string{}}
+	tab, err := f.Table(st)
+	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
+		return out, err
+	}
+	held := s.holds(&out, tab, st, c)
+	if c != nil && !out.Same {
+		if err := f.Check(c.Output.Bytes); err != nil {
+			out.Refused = err.Error()
+		} else {
+			out.Changes = s.o.Difference(tab, c)
+		}
+	}
+	if c == nil {
+		out.Refused = "the plan has errors"
+	}
+	for _, bit := range table.FaultBits() {
+		if st.Faults&bit.Value != 0 {
+			out.Faults = append(out.Faults, bit.Meaning)
+		}
+	}
+	return out, s.times(&out, f, st, held)
+}
+
+// holds says what table a board has; nil: none that can be read here.
+func (s *Server) holds(out *BoardState, tab []byte, st flasher.Status, c *Compiled) *serving.Schedule {
+	if tab == nil {
+		out.Table = "none: it serves nothing until a plan is put on it"
+		return nil
+	}
+	out.SetTo = fmt.Sprintf("portions at %d %%", 10*st.Adjust)
+	out.Same = c != nil && flasher.Holds(tab, c.Output.Bytes)
+	if out.Same {
+		out.Table = "this plan"
+		return c.schedule()
+	}
+	out.Table = fmt.Sprintf("another plan, %d bytes", len(tab))
+	t, err := table.Decode(tab)
+	if err != nil {
+		out.Table = "not readable here: " + err.Error()
+		return nil
+	}
+	clock, err := serving.NewTableClock(&t.Zone)
+	if err != nil {
+		return nil
+	}
+	return &serving.Schedule{Table: t, Clock: clock}
+}
+
+// times asks for what has to do with time: the clock, the next servings, the journal.
+func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, held *serving.Schedule) error {
+	r, err := f.ReadClock()
+	switch {
+	case errors.Is(err, flasher.ErrNoClock):
+		out.Clock = err.Error()
+	case err != nil:
+		return err
+	default:
+		out.Clock = clockWords(r)
+	}
+	local := func(at table.Minute) time.Time { return at.Time() }
+	if held != nil {
+		local = func(at table.Minute) time.Time {
+			o := held.Clock.At(at.Time().Unix())
+			return at.Time().In(time.FixedZone(o.Abbrev, o.Seconds))
+		}
+		after := table.Minute((st.Now.Unix() - table.Epoch) / 60)
+		due, err := f.Next(after, min(after+62*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
+		if err != nil {
+			return err
+		}
+		for _, d := range due {
+			t := local(d.At)
+			out.Next = append(out.Next, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: mealWords(held, d), Pockets: serving.PocketWord(d.Pockets)})
+		}
+	}
+	past, err := f.History(0)
+	if err != nil {
+		return err
+	}
+	for i, h := range past {
+		if i == shownJournal {
+			break
+		}
+		t := local(h.At)
+		out.Journal = append(out.Journal, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: s.o.EventText(h)})
+	}
+	return nil
+}
+
+func clockWords(r flasher.Reading) string {
+	off := r.Offset.Round(time.Millisecond)
+	side := "ahead of"
+	if off < 0 {
+		side = "behind"
+	}
+	switch {
+	case r.Stopped:
+		return "has stood still: its time means nothing until it is set"
+	case off.Abs() < 10*time.Millisecond:
+		return "right"
+	case off.Abs() < time.Second:
+		return fmt.Sprintf("%d ms %s this computer's", off.Abs().Milliseconds(), side)
+	}
+	return fmt.Sprintf("%v %s this computer's", off.Abs().Round(time.Second), side)
+}
+
+func mealWords(held *serving.Schedule, d flasher.Due) string {
+	name := fmt.Sprintf("meal %d", d.Meal+1)
+	if d.Meal < len(held.Names) {
+		name = held.Names[d.Meal]
+	}
+	if d.Meals > 1 {
+		return fmt.Sprintf("%s and %d more", name, d.Meals-1)
+	}
+	return name
+}

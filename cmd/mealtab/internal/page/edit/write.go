@@ -1,0 +1,147 @@
+package edit
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+	"unicode/utf8"
+)
+
+// newline is the text's own.
+func (d *Doc) newline() string {
+	if i := bytes.IndexByte(d.src, '\n'); i > 0 && d.src[i-1] == '\r' {
+		return "\r\n"
+	}
+	return "\n"
+}
+
+// splice replaces src[from:to].
+func (d *Doc) splice(from, to int, text string) []byte {
+	return slices.Concat(d.src[:from], []byte(text), d.src[to:])
+}
+
+// order is that in which the keys of a plan are usually written.
+var order = map[string]int{}
+
+func init() {
+	for i, name := range []string{"plan", "zone", "late", "board", "gap", "pocket", "turn", "trim", "holds", "name", "portion", "per-hour", "dtstart", "rrule", "at", "exdate", "rdate", "presets"} {
+		order[name] = i
+	}
+}
+
+// Set puts a value, given as TOML, in the place of the old one, or where its key usually stands.
+func (d *Doc) Set(k Key, value string) []byte {
+	if e := d.find(k); e != nil {
+		return d.splice(e.value, e.end, value)
+	}
+	t := d.table(k)
+	if t == nil {
+		return d.addTable(k, value)
+	}
+	at := t.body
+	align := 0
+	for i := range t.keys {
+		e := &t.keys[i]
+		if order[e.name] < order[k.Name] {
+			at = max(at, d.lineEnd(e.end))
+		}
+		if align == 0 || i == 0 {
+			align = utf8.RuneCount(d.src[e.from:e.equals])
+		}
+	}
+	if t.heading == -1 { // dotted: write it the same way
+		return d.insert(at, k.Table+"."+k.Name+" = "+value)
+	}
+	return d.insert(at, pad(k.Name, align)+"= "+value)
+}
+
+// pad brings the = sign under that of the other keys.
+func pad(name string, width int) string { return fmt.Sprintf("%-*s", max(width, len(name)+1), name) }
+
+// insert adds a line before the one that starts at off.
+func (d *Doc) insert(off int, line string) []byte {
+	nl := d.newline()
+	if off > 0 && d.src[off-1] != '\n' {
+		return d.splice(off, off, nl+line)
+	}
+	return d.splice(off, off, line+nl)
+}
+
+// addTable writes a heading with its first key before the meals.
+func (d *Doc) addTable(k Key, value string) []byte {
+	at, nl := len(d.src), d.newline()
+	for _, t := range d.tables {
+		if t.name == "meal" {
+			at = d.above(t.heading)
+			break
+		}
+	}
+	text := "[" + k.Table + "]" + nl + k.Name + " = " + value + nl
+	if at < len(d.src) {
+		return d.splice(at, at, text+nl)
+	}
+	return d.appendText(text)
+}
+
+// Remove takes a key out. A comment on its line stays.
+func (d *Doc) Remove(k Key) []byte {
+	e := d.find(k)
+	if e == nil {
+		return d.src
+	}
+	start, end := d.lineStart(e.from), d.lineEnd(e.end)
+	if rest := bytes.TrimLeft(d.src[e.end:end], " \t"); bytes.HasPrefix(rest, []byte("#")) {
+		return d.splice(start, end, string(rest))
+	}
+	return d.splice(start, end, "")
+}
+
+// AddMeal appends a meal; pairs are keys and their values as TOML.
+func (d *Doc) AddMeal(pairs [][2]string) []byte {
+	nl := d.newline()
+	var b strings.Builder
+	b.WriteString("[[meal]]" + nl)
+	for _, p := range pairs {
+		b.WriteString(pad(p[0], 8) + "= " + p[1] + nl)
+	}
+	return d.appendText(b.String())
+}
+
+// appendText adds text at the end, after one blank line.
+func (d *Doc) appendText(text string) []byte {
+	nl := d.newline()
+	body := bytes.TrimRight(d.src, " \t\r\n")
+	if len(body) == 0 {
+		return []byte(text)
+	}
+	return slices.Concat(body, []byte(nl+nl+text))
+}
+
+// RemoveMeal takes a meal out with the comments above its heading.
+func (d *Doc) RemoveMeal(n int) []byte {
+	for i, t := range d.tables {
+		if t.name != "meal" {
+			continue
+		}
+		if n == 0 {
+			return d.splice(d.above(t.heading), d.end(i), "")
+		}
+		n--
+	}
+	return d.src
+}
+
+// MealPairs gives a meal's keys and values as they are written, for a copy.
+func (d *Doc) MealPairs(n int) (pairs [][2]string) {
+	t := d.table(Key{Table: "meal", Meal: n})
+	if t == nil {
+		return nil
+	}
+	for _, e := range t.keys {
+		pairs = append(pairs, [2]string{e.name, string(d.src[e.value:e.end])})
+	}
+	sort.SliceStable(pairs, func(i, j int) bool { return order[pairs[i][0]] < order[pairs[j][0]] })
+	return pairs
+}
