@@ -20,6 +20,7 @@ type calibrateFlags struct {
 	live                 bool
 	pockets              int
 	weighed, csv         string
+	listed               bool // --weighed or --csv was given, though it may be empty
 	without              []int
 	asked, turned        float64
 	still, creep, creeps string
@@ -53,7 +54,10 @@ table of PLAN; every other byte of the file stays as it is.`,
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return a.runCalibrate(strings.Join(args, ""), f) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f.listed = cmd.Flags().Changed("weighed") || cmd.Flags().Changed("csv")
+			return a.runCalibrate(strings.Join(args, ""), f)
+		},
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
@@ -133,7 +137,9 @@ func (f calibrateFlags) check(name string) error {
 		return usagef("--write writes into a TOML file; add the [wheel] table yourself, or keep the plan as TOML")
 	case f.weighed != "" && f.csv != "":
 		return usagef("--weighed and --csv: give one of them")
-	case f.live && (f.weighed != "" || f.csv != ""):
+	case f.listed && f.weighed == "" && f.csv == "":
+		return usagef(`--weighed wants a list such as "62.1 g, 61.8 g, 63.0 g", --csv the name of a file: there is neither`)
+	case f.live && f.listed:
 		return usagef("--live asks for the weighings: give it without --weighed and --csv")
 	case len(f.ports) > 1 || len(f.ports) > 0 && !f.live:
 		return usagef("--port names the one feeder of --live")
