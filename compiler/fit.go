@@ -9,15 +9,20 @@ import (
 
 	"mealtab/compiler/lower"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 )
 
 // FitError is a plan that is too big for its board.
 type FitError struct {
 	Board      string
-	Need, Have int // bytes
-	Costs      []MealCost
+	Need, Have int        // bytes
+	Costs      []MealCost // the dearest first
+	Advice     []string   // what would make the table smaller, or give it more room
 }
+
+// shownCosts is how many meals an error names: those that it is worth while to change.
+const shownCosts = 10
 
 // MealCost is what leaving a meal out would save.
 type MealCost struct {
@@ -29,7 +34,11 @@ type MealCost struct {
 func (e *FitError) Error() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "the table takes %d bytes, a bank of %s holds %d", e.Need, e.Board, e.Have)
-	for _, c := range e.Costs {
+	for i, c := range e.Costs {
+		if i == shownCosts {
+			fmt.Fprintf(&b, "\n  and %d more", len(e.Costs)-shownCosts)
+			break
+		}
 		fmt.Fprintf(&b, "\n  %4d bytes  %s", c.Bytes, c.Name)
 		if c.Why != "" {
 			fmt.Fprintf(&b, " (%s)", c.Why)
@@ -37,6 +46,12 @@ func (e *FitError) Error() string {
 	}
 	if len(e.Costs) > 0 {
 		fmt.Fprintf(&b, "\nmost would be saved at %q", e.Costs[0].Name)
+	}
+	if len(e.Advice) > 0 {
+		b.WriteString("; what helps:")
+	}
+	for _, a := range e.Advice {
+		b.WriteString("\n  - " + a)
 	}
 	return b.String()
 }
@@ -89,7 +104,83 @@ func (j *job) fitError(have int) error {
 		e.Costs = append(e.Costs, MealCost{Name: m.Name, Bytes: e.Need - n, Why: why(&m.Set)})
 	}
 	slices.SortStableFunc(e.Costs, func(a, b MealCost) int { return cmp.Compare(b.Bytes, a.Bytes) })
+	e.Advice = append(thrift(j.p.Meals), j.roomier(e.Need)...)
 	return e
+}
+
+// worthALine is the number of single dates or odd times from which on advice about them is worth its line.
+const worthALine = 3
+
+// quarter is the step of the times of day that take one byte (FORMAT.md, time of day).
+const quarter = 15 // minutes
+
+// thrift says how meals could be written so that they take fewer bytes.
+func thrift(meals []plan.Meal) (list []string) {
+	rdates, exdates, odd := 0, 0, 0
+	alike, most := map[string]int{}, 0
+	for i := range meals {
+		set := &meals[i].Set
+		rdates += len(set.RDate)
+		exdates += len(set.ExDate) + len(set.ExDays)
+		odd += oddTimes(set)
+		if days, ok := onDays(&meals[i]); ok {
+			alike[days]++
+			most = max(most, alike[days])
+		}
+	}
+	if rdates >= worthALine {
+		list = append(list, "RDATEs that follow a pattern: write them as an rrule; those at one time of day share their bytes")
+	}
+	if exdates >= worthALine {
+		list = append(list, "EXDATEs that follow a pattern: write a rule that has no such days")
+	}
+	if odd >= worthALine {
+		list = append(list, "a time on the quarter hour takes one byte, any other two")
+	}
+	if most > 1 {
+		list = append(list, fmt.Sprintf("%d meals have the same portion on the same days: make them one, with all their times in at", most))
+	}
+	return list
+}
+
+// oddTimes counts the times of day that take two bytes.
+func oddTimes(set *plan.Recurrence) (n int) {
+	if len(set.At) == 0 && set.Rule != nil && set.Rule.ByMinute == nil && set.Start.Minute%quarter != 0 {
+		return 1
+	}
+	for _, at := range set.At {
+		if at%quarter != 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// onDays tells meals of one portion on the same days from others; ok is false for a meal whose times cannot simply move into
+// another's at.
+func onDays(m *plan.Meal) (days string, ok bool) {
+	set := &m.Set
+	r := set.Rule
+	if r == nil || r.Freq < plan.Daily || r.Count > 0 || r.ByHour != nil || r.ByMinute != nil || r.BySetPos != nil ||
+		len(set.RDate)+len(set.ExDate)+len(set.ExDays) > 0 {
+		return "", false
+	}
+	return fmt.Sprint(m.Portion, m.Presets, r.Text, set.Form, set.Start.Year, set.Start.Month, set.Start.Day), true
+}
+
+// roomier names the boards whose banks hold what is needed.
+func (j *job) roomier(need int) []string {
+	var names []string
+	room := 0
+	for _, name := range profile.Names() {
+		if b, err := profile.Load(name); err == nil && Capacity(b) >= need && Capacity(b) > Capacity(j.o.Board) {
+			names, room = append(names, name), Capacity(b)
+		}
+	}
+	if names == nil {
+		return nil
+	}
+	return []string{fmt.Sprintf("a board with more room: %s, %d bytes", strings.Join(names, " or "), room)}
 }
 
 // without is the size of the table less one meal (-1: none).

@@ -7,6 +7,8 @@ package moment
 
 import (
 	"fmt"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -68,6 +70,9 @@ func Parse(text string, c Clock, now time.Time) (Moment, error) {
 		at := Minute(t)
 		return Moment{At: at, End: at}, inCalendar(text, t)
 	}
+	if err := noSuchDay(text); err != nil {
+		return Moment{}, err
+	}
 	return Moment{}, fmt.Errorf("%q is no time; give %s", text, Forms)
 }
 
@@ -75,12 +80,36 @@ func Parse(text string, c Clock, now time.Time) (Moment, error) {
 func Date(text string) (table.Day, error) {
 	d, err := time.Parse(time.DateOnly, strings.TrimSpace(text))
 	if err != nil {
+		if err := noSuchDay(text); err != nil {
+			return 0, err
+		}
 		return 0, fmt.Errorf("%q is no date; give one such as 2027-01-01", text)
 	}
 	if err := inCalendar(text, d); err != nil {
 		return 0, err
 	}
 	return table.Day((d.Unix() - table.Epoch) / 86400), nil
+}
+
+// spelledDate is how a date, or one with a time, begins.
+var spelledDate = regexp.MustCompile(`^(\d{4})-(\d\d)-(\d\d)(?:$|[Tt ])`)
+
+// noSuchDay says what is wrong with a date that is spelled well and is not in the calendar; nil for all others.
+func noSuchDay(text string) error {
+	m := spelledDate.FindStringSubmatch(strings.TrimSpace(text))
+	if m == nil {
+		return nil
+	}
+	year, _ := strconv.Atoi(m[1]) // digits, by the expression
+	month, _ := strconv.Atoi(m[2])
+	day, _ := strconv.Atoi(m[3])
+	if month < 1 || month > 12 {
+		return fmt.Errorf("%q is no date: months run from 01 to 12", text)
+	}
+	if last := time.Date(year, time.Month(month)+1, 0, 0, 0, 0, 0, time.UTC); day < 1 || day > last.Day() {
+		return fmt.Errorf("%q is no date: %s has %d days", text, last.Format("January 2006"), last.Day())
+	}
+	return nil
 }
 
 // Minute is the minute of an instant, rounded down.

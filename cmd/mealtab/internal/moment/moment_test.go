@@ -54,6 +54,15 @@ func TestFaults(t *testing.T) {
 	assert.EqualError(t, err, `"1.1.2027" is no date; give one such as 2027-01-01`)
 	_, err = Date("1999-12-31")
 	assert.Error(t, err)
+	for text, want := range map[string]string{
+		"2026-02-30": "February 2026 has 28 days", "2028-02-30T07:00": "February 2028 has 29 days", "2026-04-31 07:00": "April 2026 has 30 days",
+		"2026-13-01": "months run from 01 to 12", "2026-00-10": "months run from 01 to 12", "2026-12-00": "December 2026 has 31 days",
+	} {
+		_, err := Parse(text, zone.UTC(), time.Now())
+		assert.EqualError(t, err, `"`+text+`" is no date: `+want)
+		_, err = Date(text)
+		assert.ErrorContains(t, err, want)
+	}
 }
 
 func TestDate(t *testing.T) {
