@@ -126,7 +126,7 @@ func footerBase(f *zone.Footer) (table.Zone, bool) {
 		return table.Zone{}, false
 	}
 	t.DST = &table.DST{Shift: int8(shift / quarter), Start: start, End: end}
-	return t, true
+	return t, t.DST.Apart()
 }
 
 // footerTransition also turns POSIX's weekdays, from Sunday = 0, into the table's, from Monday = 0.

@@ -1,6 +1,9 @@
 package table
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Error is a fault in a table: which field, at which byte (-1: not from bytes), what was found and what is right.
 type Error struct {
@@ -27,6 +30,7 @@ func Check(t *Table) error {
 		c.rule(&t.Rules[i])
 	}
 	c.prefix = ""
+	c.yearPositions(t.Rules)
 	c.count("meals", len(t.Meals), 0, MaxMeals)
 	for i := range t.Meals {
 		c.prefix = fmt.Sprintf("meal %d: ", i+1)
@@ -62,10 +66,49 @@ func (c *checker) zone(z *Zone) {
 		}
 		c.transition("DST start", d.Start)
 		c.transition("DST end", d.End)
+		if c.err == nil && !d.Apart() {
+			c.fail("DST", "start and end lie less than three weeks apart")
+		}
 	}
 	c.count("OVERRIDES groups", len(z.Overrides), 0, 255)
 	for _, g := range z.Overrides {
 		c.spans(g)
+	}
+	c.crowd(z.Overrides)
+}
+
+// Apart reports whether the two changes lie at least three weeks apart in every year, so that a reader which looks for
+// the change nearest to a date finds one.
+func (d *DST) Apart() bool {
+	const apart = 21
+	days := d.Start.dayOfYear() - d.End.dayOfYear()
+	if days < 0 {
+		days = -days
+	}
+	return days >= apart+7 && days <= 365-apart-7 // each lies up to three days from the middle of its week
+}
+
+// dayOfYear is the middle of the week in which the change falls, in a common year, counted from 0.
+func (t Transition) dayOfYear() int {
+	var before = [...]int{0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334}
+	week := min(7*(t.Week-1), 24)
+	return before[t.Month-1] + week + 3 + t.Minutes/MinutesPerDay
+}
+
+// crowd bounds what a feeder looks through to resolve the times of one date.
+func (c *checker) crowd(groups []OverrideGroup) {
+	var starts []Minute
+	for _, g := range groups {
+		for _, s := range g.Spans {
+			starts = append(starts, s.Start)
+		}
+	}
+	slices.Sort(starts)
+	for i := maxCrowd; i < len(starts); i++ {
+		if starts[i]-starts[i-maxCrowd] < crowdDays*MinutesPerDay {
+			c.fail("OVERRIDES span", "more than %d begin within %d days", maxCrowd, crowdDays)
+			return
+		}
 	}
 }
 
@@ -142,4 +185,11 @@ func (c *checker) times(t Times) {
 const (
 	maxPocketUnits  = 1_000_000
 	maxPortionUnits = 100_000_000
+)
+
+// Bounds that keep a feeder's search for the next serving under a second at 8 MHz.
+const (
+	maxYearPositions = 4 // rules with positions in a year or week year: each looks through its whole year
+	maxCrowd         = 16
+	crowdDays        = 5
 )

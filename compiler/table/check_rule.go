@@ -76,3 +76,15 @@ func (c *checker) dates(field string, days []Day) {
 		}
 	}
 }
+
+func (c *checker) yearPositions(rules []Rule) {
+	n := 0
+	for i := range rules {
+		if s := rules[i].SetPos; s != nil && s.Period >= PeriodYear {
+			n++
+		}
+	}
+	if n > maxYearPositions {
+		c.fail("SET_POS", "%d rules have positions in a year, a table holds %d: a feeder would search too long", n, maxYearPositions)
+	}
+}

@@ -127,6 +127,9 @@ func (r *reader) signed() int {
 
 func (r *reader) every() Every {
 	n := r.number()
+	if n == 0 {
+		r.fail("every", "a step of 0")
+	}
 	return Every{n, r.number()}
 }
 

@@ -97,7 +97,7 @@ func (r *reader) steps() []uint16 {
 	first := int(r.time())
 	step := int(r.number())
 	n := int(r.number())
-	if n < 1 || n > MinutesPerDay || step < 1 || first+(n-1)*step >= MinutesPerDay {
+	if n < 1 || n > MinutesPerDay || step < 1 || step >= MinutesPerDay || first+(n-1)*step >= MinutesPerDay {
 		r.fail("STEPS", "%d times from minute %d by %d leave the day", n, first, step)
 		return nil
 	}

@@ -49,7 +49,9 @@ func (r *reader) term(rule *Rule, op int) {
 	case opEveryYears: // n phase → one year in n
 		rule.EveryYears = r.every()
 	case opMonths: // mask → months of the year
-		rule.Months = r.u16()
+		if rule.Months = r.u16(); rule.Months == 0 {
+			r.fail("MONTHS", "no month at all")
+		}
 	case opDayList, opDayMask, opDayMasks: // days of the month
 		r.monthDays(rule, op)
 	case opNthOfMonth: // n weekday … → n-th weekday of the month
@@ -60,6 +62,7 @@ func (r *reader) term(rule *Rule, op int) {
 		for n := r.u8(); n > 0 && r.err == nil; n-- {
 			rule.YearDays = append(rule.YearDays, int(int16(r.u16())))
 		}
+		r.notEmpty("YEAR_DAYS", len(rule.YearDays))
 	case opWeeks: // weekstart n phase week … → days of numbered weeks
 		rule.Weeks = r.weeks()
 	case opSetPos: // period positions → some of what the other terms give

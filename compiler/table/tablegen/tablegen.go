@@ -37,6 +37,7 @@ func Table(r *rand.Rand) *table.Table {
 			t.Rules = append(t.Rules, Rule(r))
 		}
 	}
+	thinOut(t.Rules)
 	for range 1 + r.IntN(4) {
 		t.Meals = append(t.Meals, meal(r, len(t.Rules), t.Presets))
 	}
@@ -144,4 +145,16 @@ func grid(r *rand.Rand) (list []uint16) {
 		list = append(list, uint16(h*60+minute), uint16(h*60+minute+30))
 	}
 	return list
+}
+
+// thinOut keeps the first four rules with positions in a year, which is what a table may have.
+func thinOut(rules []table.Rule) {
+	n := 0
+	for i := range rules {
+		if s := rules[i].SetPos; s != nil && s.Period >= table.PeriodYear {
+			if n++; n > 4 {
+				rules[i].SetPos = nil
+			}
+		}
+	}
 }
