@@ -2,6 +2,7 @@ package flasher_test
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -41,6 +42,25 @@ func TestClockIsSetWithin20ms(t *testing.T) {
 			})
 		}
 	}
+}
+
+// The same where every transfer takes another time: up to 2 ms out, up to a whole latency timer of 16 ms in.
+func TestClockIsSetWithin20msThroughJitter(t *testing.T) {
+	worst := time.Duration(0)
+	for seed := range uint64(25) {
+		r := rand.New(rand.NewPCG(seed, 1))
+		e := flashertest.New(t, "m328-mains", flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 0), nil)
+		e.Jitter = func() (time.Duration, time.Duration) {
+			return time.Duration(r.IntN(2000)) * time.Microsecond, time.Duration(1000+r.IntN(15000)) * time.Microsecond
+		}
+		e.Board.SetClock(e.Now().Add(time.Duration(r.IntN(7200)-3600) * time.Second))
+		_, err := connect(t, e).SetClock()
+		require.NoError(t, err)
+		off := boardAhead(e).Abs()
+		require.Less(t, off, 20*time.Millisecond, "seed %d", seed)
+		worst = max(worst, off)
+	}
+	t.Logf("worst %v", worst)
 }
 
 func TestClockChipSilent(t *testing.T) {

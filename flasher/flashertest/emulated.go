@@ -19,6 +19,8 @@ type Emulated struct {
 	Board *board.Board
 	// Out and In are what computer and USB bridge add to each direction.
 	Out, In time.Duration
+	// Jitter, if set, changes Out and In for every write and every octet from the board.
+	Jitter func() (out, in time.Duration)
 	// HasReset says that the port has a reset line.
 	HasReset bool
 	// Unplugged, once true, makes every call fail.
@@ -64,7 +66,12 @@ func (e *Emulated) event(ev board.Event) {
 			data ^= 0xA5 // what a receiver makes of a character at a wrong rate is anything but the character
 		}
 		if e.OnAnswer == nil || !e.OnAnswer() {
-			e.toHost = append(e.toHost, delivery{ev.At + uint64(e.In), data})
+			e.shake()
+			at := ev.At + uint64(e.In)
+			if n := len(e.toHost); n > 0 {
+				at = max(at, e.toHost[n-1].at) // octets keep their order
+			}
+			e.toHost = append(e.toHost, delivery{at, data})
 		}
 		e.Board.MCU().Stop()
 	}
@@ -73,6 +80,12 @@ func (e *Emulated) event(ev board.Event) {
 	}
 	if e.OnEvent != nil {
 		e.OnEvent(ev)
+	}
+}
+
+func (e *Emulated) shake() {
+	if e.Jitter != nil {
+		e.Out, e.In = e.Jitter()
 	}
 }
 
@@ -147,6 +160,7 @@ func (e *Emulated) Write(p []byte) (int, error) {
 	if e.Unplugged {
 		return 0, errUnplugged
 	}
+	e.shake()
 	for i, b := range p {
 		at := max(e.Board.Nanos()+uint64(e.Out), e.free)
 		e.free = at + e.character()
