@@ -1,26 +1,81 @@
 package plan
 
 import (
+	"cmp"
 	"fmt"
 	"math/big"
 	"strings"
 )
 
-// amount reads one number with one of units; nil after a fault, which is reported.
-func (b *builder) amount(t text, units []unit, example string, also ...[]unit) *big.Rat {
+// amountKind is what the value of a key may be.
+type amountKind struct {
+	units   []unit
+	also    []unit   // that the key takes too, but another reading of it
+	like    string   // an example
+	example string   // all examples, where there are several forms
+	guess   []string // units that a number without one may have meant, the likeliest first
+	signed  bool
+	whole   bool   // in the base unit
+	most    int64  // in the base unit; 0: not told by the unit
+	none    string // what to do instead of writing a mass of nothing
+}
+
+var (
+	portionAmount = amountKind{units: massUnits, also: pocketUnits, like: `"18 g"`, example: `"18 g" or "3 pockets"`, guess: []string{"g", "pockets"},
+		most: maxPortion, none: "leave the meal out, or keep it out of a preset with presets"}
+	pocketAmount = amountKind{units: massUnits, like: `"6.2 g"`, guess: []string{"g"}, most: maxPocket, none: "weigh what ten pockets give and write a tenth of it"}
+	hopperAmount = amountKind{units: massUnits, like: `"1.4 kg"`, guess: []string{"kg", "g"}, most: maxHopper, none: "leave the key out where it is not known"}
+	pocketCount  = amountKind{units: pocketUnits, like: `"3 pockets"`, guess: []string{"pockets"}}
+	lateAmount   = amountKind{units: spanUnits, like: `"2h"`, example: `"2h" or "90 min"`, guess: []string{"h", "min"}, most: maxLate, whole: true}
+	turnAmount   = amountKind{units: turnUnits, like: `"310 ms"`, guess: []string{"ms"}, most: maxTurn, whole: true}
+	trimAmount   = amountKind{units: trimUnits, like: `"-12 us"`, guess: []string{"us"}, most: maxTrim, signed: true, whole: true}
+)
+
+func (k amountKind) examples() string { return cmp.Or(k.example, k.like) }
+
+// withUnit writes a number without unit with those it may have meant, `"18 g"` or `"18 pockets"`; an example where none
+// fits. Each is written after prefix.
+func (k amountKind) withUnit(prefix, number string) string {
+	q, ok := scanQuantity(number, 0)
+	if !ok || q.number.Sign() == 0 || q.number.Sign() < 0 && !k.signed {
+		return prefix + strings.ReplaceAll(k.examples(), " or ", " or "+prefix)
+	}
+	var list []string
+	for _, name := range k.guess {
+		q.unit = name
+		switch r, ok := q.in(k.units); {
+		case name == "pockets" && (!q.number.IsInt() || q.number.Cmp(big.NewRat(maxPockets, 1)) > 0):
+			continue
+		case name == "pockets" && number == "1":
+			name = "pocket"
+		case ok && k.whole && !r.IsInt():
+			continue
+		case ok && k.most > 0 && r.Cmp(big.NewRat(k.most, 1)) > 0, name == "g" && len(list) > 0: // grams where kilograms were too much
+			continue
+		}
+		list = append(list, fmt.Sprintf("%s%q", prefix, number+" "+name))
+	}
+	if len(list) == 0 {
+		return prefix + k.like
+	}
+	return strings.Join(list, " or ")
+}
+
+// amount reads one number with one of the units; nil after a fault, which is reported.
+func (b *builder) amount(t text, k amountKind) *big.Rat {
 	q, ok := scanQuantity(t.s, leadingSpace(t.s))
-	list := unitList(append([][]unit{units}, also...)...)
+	list := unitList(k.units, k.also)
 	if !ok {
-		b.fail(CodeUnit, t.all(), amountHint(t.s, example), "%q is not a number with a unit (%s)", t.s, list)
+		b.fail(CodeUnit, t.all(), amountHint(t.s, k), "%q is not a number with a unit (%s)", t.s, list)
 		return nil
 	}
-	r, ok := q.in(units)
+	r, ok := q.in(k.units)
 	switch {
 	case strings.HasPrefix(q.unit, ","):
-		b.fail(CodeUnit, t.all(), amountHint(t.s, example), "%q is not a number with a unit (%s)", t.s, list)
+		b.fail(CodeUnit, t.all(), amountHint(t.s, k), "%q is not a number with a unit (%s)", t.s, list)
 		return nil
 	case q.unit == "":
-		b.fail(CodeUnit, t.all(), "write "+example, "%q has no unit (%s)", t.s, list)
+		b.fail(CodeUnit, t.all(), "write "+k.withUnit("", t.s[q.numberAt:q.numberEnd]), "%q has no unit (%s)", t.s, list)
 		return nil
 	case !ok:
 		hint := ""
@@ -30,7 +85,7 @@ func (b *builder) amount(t text, units []unit, example string, also ...[]unit) *
 		b.fail(CodeUnit, t.span(q.unitAt, q.unitEnd), hint, "%q is not a unit for this (%s)", q.unit, list)
 		return nil
 	case strings.TrimSpace(t.s[q.unitEnd:]) != "":
-		b.fail(CodeUnit, t.span(q.unitEnd, len(t.s)), "write one number with one unit, such as "+example, "unexpected %q after the unit", strings.TrimSpace(t.s[q.unitEnd:]))
+		b.fail(CodeUnit, t.span(q.unitEnd, len(t.s)), "write one number with one unit, such as "+k.examples(), "unexpected %q after the unit", strings.TrimSpace(t.s[q.unitEnd:]))
 		return nil
 	}
 	return r
@@ -39,13 +94,13 @@ func (b *builder) amount(t text, units []unit, example string, also ...[]unit) *
 func leadingSpace(s string) int { return len(s) - len(strings.TrimLeft(s, " ")) }
 
 // amountHint is the example, or a correction where a comma was used as the decimal point.
-func amountHint(s, example string) string {
+func amountHint(s string, k amountKind) string {
 	if fixed := strings.Replace(s, ",", ".", 1); fixed != s {
 		if q, ok := scanQuantity(fixed, leadingSpace(fixed)); ok && q.unit != "" {
 			return fmt.Sprintf("write the decimal point as a point: %q", strings.TrimSpace(fixed))
 		}
 	}
-	return "write " + example
+	return "write " + k.examples()
 }
 
 // whole reports whether r is a whole number in [lo, hi] and gives it; else it reports and gives 0.
@@ -65,36 +120,65 @@ func (b *builder) whole(t text, r *big.Rat, lo, hi int64, unit string) int64 {
 }
 
 // mass reads a weight in milligrams, rounded to the nearest; 0 after a fault.
-func (b *builder) mass(t text, maxMilligrams int64) int64 {
-	r := b.amount(t, massUnits, `"6.2 g"`)
+func (b *builder) mass(t text, k amountKind) int64 {
+	r := b.amount(t, k)
 	if r == nil {
 		return 0
 	}
-	mg := int64(-1)
-	if r.Cmp(big.NewRat(maxMilligrams, 1)) <= 0 && r.Sign() > 0 {
-		mg = round(r)
+	if mg, ok := k.milligrams(r); ok {
+		return mg
 	}
-	if mg <= 0 {
-		b.fail(CodeRange, t.all(), "", "%q is outside 1 mg to %d kg", t.s, maxMilligrams/1_000_000)
-		return 0
+	b.fail(CodeRange, t.all(), k.massHint(t.s, r), "%q is outside 1 mg to %d kg", t.s, k.most/1_000_000)
+	return 0
+}
+
+// milligrams rounds r; ok is false where that is outside of what the key takes.
+func (k amountKind) milligrams(r *big.Rat) (mg int64, ok bool) {
+	if r.Cmp(big.NewRat(k.most, 1)) > 0 || r.Sign() <= 0 {
+		return 0, false
 	}
-	return mg
+	mg = round(r)
+	return mg, mg > 0
+}
+
+// massHint says what a mass that is out of range may have been meant to be.
+func (k amountKind) massHint(s string, r *big.Rat) string {
+	q, _ := scanQuantity(s, leadingSpace(s))
+	number := strings.TrimLeft(s[q.numberAt:q.numberEnd], "+-")
+	switch _, positive := k.milligrams(new(big.Rat).Neg(r)); {
+	case r.Sign() == 0:
+		return k.none
+	case positive:
+		return fmt.Sprintf("write %q", number+" "+q.unit)
+	case r.Sign() < 0:
+		return "write " + k.examples()
+	}
+	for _, c := range []struct {
+		written, meant string
+		factor         int64
+	}{{"kg", "g", 1000}, {"g", "mg", 1000}, {"lb", "oz", 16}} {
+		if _, fits := k.milligrams(new(big.Rat).Quo(r, big.NewRat(c.factor, 1))); fits && c.written == q.unit {
+			return fmt.Sprintf("did you mean %q?", number+" "+c.meant)
+		}
+	}
+	return "is the unit right? " + k.like + " is an example"
 }
 
 // portion reads a weight or a number of pockets. zeroOK allows "0 pockets".
 func (b *builder) portion(t text, zeroOK bool) Portion {
 	q, ok := scanQuantity(t.s, leadingSpace(t.s))
 	if !ok || !strings.HasPrefix(q.unit, "pocket") {
-		if r := b.amount(t, massUnits, `"18 g" or "3 pockets"`, pocketUnits); r == nil {
-			return Portion{}
+		k := portionAmount
+		if zeroOK {
+			k.none = `write "0 pockets"`
 		}
-		return Portion{Milligrams: b.mass(t, maxPortion)}
+		return Portion{Milligrams: b.mass(t, k)}
 	}
 	lo := int64(1)
 	if zeroOK {
 		lo = 0
 	}
-	r := b.amount(t, pocketUnits, `"3 pockets"`)
+	r := b.amount(t, pocketCount)
 	if r != nil && !r.IsInt() {
 		b.fail(CodeUnit, t.all(), `give the weight instead ("18 g"): the feeder then carries the remainder`, "%q: a wheel turns whole pockets", t.s)
 		return Portion{}
@@ -104,7 +188,6 @@ func (b *builder) portion(t text, zeroOK bool) Portion {
 
 // late reads a duration in minutes, "2h" or "1h 30min".
 func (b *builder) late(t text) int {
-	const example = `"2h" or "90 min"`
 	total := new(big.Rat)
 	for at := leadingSpace(t.s); ; {
 		q, ok := scanQuantity(t.s, at)
@@ -118,7 +201,7 @@ func (b *builder) late(t text) int {
 				break
 			}
 		}
-		r := b.amount(t.sub(at, len(t.s)), spanUnits, example)
+		r := b.amount(t.sub(at, len(t.s)), lateAmount)
 		if r == nil {
 			return defaultLate
 		}
@@ -133,9 +216,9 @@ func (b *builder) late(t text) int {
 }
 
 func (b *builder) turn(t text) int {
-	return int(b.whole(t, b.amount(t, turnUnits, `"310 ms"`), 1, maxTurn, "ms"))
+	return int(b.whole(t, b.amount(t, turnAmount), 1, maxTurn, "ms"))
 }
 
 func (b *builder) trim(t text) int {
-	return int(b.whole(t, b.amount(t, trimUnits, `"-12 us"`), -maxTrim, maxTrim, "us"))
+	return int(b.whole(t, b.amount(t, trimAmount), -maxTrim, maxTrim, "us"))
 }

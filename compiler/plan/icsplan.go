@@ -80,14 +80,14 @@ func (b *builder) extension(key string, v text, l icsLine) {
 	switch key {
 	case "POCKET":
 		w := wheel()
-		w.PocketMilligrams = b.mass(v, maxPocket)
+		w.PocketMilligrams = b.mass(v, pocketAmount)
 		b.pocketBroken = w.PocketMilligrams == 0
 	case "TURN":
 		wheel().TurnMillis = b.turn(v)
 	case "TRIM":
 		wheel().TrimMicros = b.trim(v)
 	case "HOLDS":
-		p.Hopper, p.Where.Hopper = b.mass(v, maxHopper), here
+		p.Hopper, p.Where.Hopper = b.mass(v, hopperAmount), here
 	case "LATE":
 		p.Late, p.Where.Late = b.late(v), here
 	case "BOARD":

@@ -55,7 +55,7 @@ func (b *builder) tomlPlan(root *tomlTable) {
 	if e, t := b.table(root, "hopper"); t != nil {
 		p.Where.Hopper = b.ix.pos(e.span)
 		if _, holds, ok := b.str(t, "holds", `holds = "1.4 kg"`); ok {
-			p.Hopper = b.mass(holds, maxHopper)
+			p.Hopper = b.mass(holds, hopperAmount)
 		}
 		b.unknownKeys(t, "hopper", hopperKeys)
 	}
@@ -85,7 +85,7 @@ func (b *builder) tomlWheel(root *tomlTable) {
 	w := &Wheel{}
 	b.plan.Wheel, b.plan.Where.Wheel = w, b.ix.pos(e.span)
 	if _, v, ok := b.str(t, "pocket", `pocket = "6.2 g"`); ok {
-		w.PocketMilligrams = b.mass(v, maxPocket)
+		w.PocketMilligrams = b.mass(v, pocketAmount)
 	}
 	b.pocketBroken = t.find("pocket") != nil && w.PocketMilligrams == 0
 	if _, v, ok := b.str(t, "turn", `turn = "310 ms"`); ok {

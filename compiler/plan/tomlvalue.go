@@ -17,7 +17,8 @@ func (b *builder) take(t *tomlTable, key string) *tomlEntry {
 }
 
 // measured are the keys whose values are a number with a unit.
-var measured = map[string]bool{"late": true, "pocket": true, "turn": true, "trim": true, "holds": true, "portion": true}
+var measured = map[string]amountKind{"late": lateAmount, "pocket": pocketAmount, "turn": turnAmount, "trim": trimAmount,
+	"holds": hopperAmount, "portion": portionAmount}
 
 // str takes a string. The entry is nil when the key is absent; ok is false when it is absent or not a string.
 func (b *builder) str(t *tomlTable, key, example string) (e *tomlEntry, v text, ok bool) {
@@ -25,15 +26,16 @@ func (b *builder) str(t *tomlTable, key, example string) (e *tomlEntry, v text, 
 	if e == nil {
 		return nil, text{}, false
 	}
-	if e.value.kind != unstable.String {
-		hint := example
-		if measured[key] && (e.value.kind == unstable.Integer || e.value.kind == unstable.Float) {
-			hint += " (a number needs its unit)"
-		}
-		b.wrongType(e, "a string", hint)
-		return e, text{}, false
+	if e.value.kind == unstable.String {
+		return e, e.value.text, true
 	}
-	return e, e.value.text, true
+	kind, isMeasured := measured[key]
+	if isMeasured && (e.value.kind == unstable.Integer || e.value.kind == unstable.Float) {
+		b.fail(CodeType, e.value.span, "write "+kind.withUnit(key+" = ", e.value.text.s), "%s must be a string with a unit, like %s", key, kind.like)
+	} else {
+		b.wrongType(e, "a string", example)
+	}
+	return e, text{}, false
 }
 
 // strings takes a list of strings.
