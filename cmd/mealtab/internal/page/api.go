@@ -155,18 +155,8 @@ func pairs(p *plan.Plan, m *plan.Meal) [][2]string {
 	list := [][2]string{{"name", edit.Quote(m.Name)}, {"portion", edit.Quote(m.Portion.String())}}
 	add := func(key, value string) { list = append(list, [2]string{key, value}) }
 	r := m.Set
-	moments := func(l []plan.Local) (words []string) {
-		for _, x := range l {
-			w := x.String()
-			if r.Form == plan.UTC {
-				w += "Z"
-			}
-			words = append(words, w)
-		}
-		return words
-	}
 	single := r.Rule == nil
-	switch start := moments([]plan.Local{r.Start})[0]; {
+	switch start := moments(r.Form, r.Start)[0]; {
 	case single:
 	case r.Form == plan.Date:
 		add("dtstart", start[:10])
@@ -183,7 +173,7 @@ func pairs(p *plan.Plan, m *plan.Meal) [][2]string {
 		}
 		add("at", edit.Strings(words))
 	}
-	if out := append(moments(r.ExDate), days(r.ExDays)...); len(out) > 0 {
+	if out := append(moments(r.Form, r.ExDate...), days(r.ExDays)...); len(out) > 0 {
 		add("exdate", edit.Moments(out))
 	}
 	extra := r.RDate
@@ -191,12 +181,24 @@ func pairs(p *plan.Plan, m *plan.Meal) [][2]string {
 		extra = append([]plan.Local{r.Start}, extra...)
 	}
 	if len(extra) > 0 {
-		add("rdate", edit.Moments(moments(extra)))
+		add("rdate", edit.Moments(moments(r.Form, extra...)))
 	}
 	if names := presetNames(p, m); len(names) > 0 {
 		add("presets", edit.Strings(names))
 	}
 	return list
+}
+
+// moments writes times of a form; only UTC has a mark.
+func moments(f plan.Form, list ...plan.Local) (words []string) {
+	for _, l := range list {
+		w := l.String()
+		if f == plan.UTC {
+			w += "Z"
+		}
+		words = append(words, w)
+	}
+	return words
 }
 
 func days(list []plan.Local) (words []string) {

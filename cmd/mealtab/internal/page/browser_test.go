@@ -204,10 +204,10 @@ func TestBrowserSendAndTry(t *testing.T) {
 
 	b.open("/try")
 	b.run(chromedp.WaitVisible("#panel"), chromedp.Click(`[data-jump="day"]`))
-	b.until(`document.getElementById('journal').textContent.includes('2026-12-04 07:00 served: 3')`)
+	b.until(`document.getElementById('journal').textContent.includes('2026-12-04 07:00 served, 3')`)
 	b.picture("tried")
 	b.run(chromedp.Click(`[data-do="feed"]`))
-	b.until(`document.getElementById('journal').textContent.includes('manual')`)
+	b.until(`document.getElementById('journal').textContent.includes('served by hand, 1')`)
 	b.run(chromedp.Click("#power"))
 	b.until(`document.getElementById('supply').textContent === 'none'`)
 	b.run(chromedp.Click("#power"))

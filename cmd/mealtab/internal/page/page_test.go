@@ -2,6 +2,7 @@ package page
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -110,8 +111,11 @@ func options(t testing.TB, text string) (Options, string) {
 		Ports:      func() ([]link.Port, error) { return nil, nil },
 		Open:       func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
 		Difference: func(held []byte, _ *Compiled) []string { return []string{fmt.Sprintf("%d bytes held", len(held))} },
-		EventText:  func(h table.History) string { return fmt.Sprintf("event %d, %d", h.Event, h.Value) },
-		Now:        func() time.Time { return present },
+		EventText: func(h table.History) string {
+			word := map[int]string{table.EventServed: "served", table.EventManual: "served by hand"}[h.Event]
+			return fmt.Sprintf("%s, %d", cmp.Or(word, fmt.Sprintf("event %d", h.Event)), h.Value)
+		},
+		Now: func() time.Time { return present },
 	}, file
 }
 
@@ -361,6 +365,25 @@ func TestSaveDoesNotOverwriteOthers(t *testing.T) {
 	assert.Equal(t, st.Source, string(got))
 }
 
+// Texts of the plan stay texts, wherever they are shown.
+func TestNothingLeavesItsPlace(t *testing.T) {
+	const evil = `</title><script>alert(1)</script><img src=x onerror=alert(1)>"'`
+	s := newSite(t, cats)
+	s.change("edit", edited{"plan.plan", evil[:58], ""})
+	st := s.change("edit", edited{"meal.0.name", evil[18:60], ""})
+	assert.NotContains(t, string(st.Week), "<img")
+	for _, path := range []string{"/", "/change", "/change/cards", "/send", "/try"} {
+		_, body := s.get(path)
+		assert.NotContains(t, body, "<script>alert", path)
+		assert.NotContains(t, body, "<img src=x", path)
+	}
+	s.change("text", struct{ Text, Group string }{"zone = '" + evil + "'", ""})
+	for _, path := range []string{"/", "/change"} {
+		_, body := s.get(path)
+		assert.NotContains(t, body, "<script>alert", path)
+	}
+}
+
 // Whatever is typed into whatever field, the text stays one that can be shown as cards, what was typed is in it, and undo brings the
 // text before back to the byte.
 func TestAnythingMayBeTyped(t *testing.T) {
@@ -499,7 +522,7 @@ func TestSendToTheEmulatedFeeder(t *testing.T) {
 	}, 30*time.Second, 50*time.Millisecond)
 	_, fault = s.post("send/look", boardRequest{emulatedID}, &b)
 	require.Empty(t, fault)
-	assert.Equal(t, fmt.Sprintf("event %d, 3", table.EventServed), b.Journal[0].What, "breakfast")
+	assert.Equal(t, "served, 3", b.Journal[0].What, "breakfast")
 }
 
 // A feeder on a port: the emulated board behind a pseudo-terminal, in real time, found as if it were on USB.

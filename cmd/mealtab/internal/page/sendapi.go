@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"strings"
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/page/trial"
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/table"
 	"mealtab/flasher"
 )
 
@@ -120,7 +122,21 @@ func (s *Server) trialState() tryState {
 	if t == nil {
 		return tryState{}
 	}
-	return tryState{true, s.trialNote(), t.State()}
+	st := t.State()
+	for i := range st.Journal {
+		st.Journal[i].Text = s.recordWords(st.Journal[i])
+	}
+	return tryState{true, s.trialNote(), st}
+}
+
+// recordWords says a record of the emulated feeder as those of other boards are said.
+func (s *Server) recordWords(r trial.Record) string {
+	for _, e := range table.Events() {
+		if strings.EqualFold(strings.ReplaceAll(e.Name, "_", " "), r.Event) {
+			return s.o.EventText(table.History{Event: e.Value, Value: uint16(r.Value)})
+		}
+	}
+	return fmt.Sprintf("%s: %d", r.Event, r.Value)
 }
 
 // trialNote says what plan the emulated feeder has, if it is not the present one.

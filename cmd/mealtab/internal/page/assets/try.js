@@ -48,7 +48,7 @@ function show(s) {
   toggle('jam', !s.jammed, 'Jam the wheel', 'jam', 'Free the wheel', 'unjam');
   toggle('wire', s.wire, 'Cut the INT wire', 'cut INT', 'Mend the INT wire', 'mend INT');
   fill(byId('log'), s.log.map((l) => element('li', '', element('span', 'date', l.at), ' ', l.text)), 'Nothing yet.');
-  fill(byId('journal'), s.journal.map((l) => element('li', '', element('span', 'date', l.at), ` ${l.event}: ${l.value}`)), 'Empty.');
+  fill(byId('journal'), s.journal.map((l) => element('li', '', element('span', 'date', l.at), ' ' + l.text)), 'Empty.');
 }
 
 function toggle(id, first, word, act, otherWord, otherAct) {

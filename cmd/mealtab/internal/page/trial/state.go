@@ -39,6 +39,7 @@ type Record struct {
 	At    string `json:"at"`
 	Event string `json:"event"`
 	Value int    `json:"value"`
+	Text  string `json:"text"` // in words, by whoever shows it
 }
 
 const shownRecords = 12
@@ -62,7 +63,7 @@ func (f *Feeder) State() State {
 	}
 	past := scenario.History(f.b)
 	for i := len(past) - 1; i >= 0 && len(s.Journal) < shownRecords; i-- {
-		s.Journal = append(s.Journal, Record{f.local(past[i].At.Time()).Format("Mon 2006-01-02 15:04"), past[i].Event, past[i].Value})
+		s.Journal = append(s.Journal, Record{f.local(past[i].At.Time()).Format("Mon 2006-01-02 15:04"), past[i].Event, past[i].Value, ""})
 	}
 	return s
 }

@@ -85,8 +85,8 @@ func TestNightOfTheClockChange(t *testing.T) {
 	assert.Equal(t, "09:00:00 WEST", s.Time)
 	assert.EqualValues(t, 4, s.Pockets, "one for the night, three for breakfast")
 	require.NotEmpty(t, s.Journal)
-	assert.Equal(t, Record{"Sun 2027-03-28 07:00", "served", 3}, s.Journal[0])
-	assert.Equal(t, Record{"Sun 2027-03-28 02:30", "served", 1}, s.Journal[1])
+	assert.Equal(t, Record{"Sun 2027-03-28 07:00", "served", 3, ""}, s.Journal[0])
+	assert.Equal(t, Record{"Sun 2027-03-28 02:30", "served", 1, ""}, s.Journal[1])
 	assert.Contains(t, s.Log[0].Text, "the wheel turns 3 pockets")
 }
 
