@@ -35,7 +35,7 @@ const (
 	Fast                   // without, for many runs
 )
 
-// built programs, one directory for each way; they go with the system's temporary files.
+// built programs, one directory for each way; [CleanUp] removes them.
 var built [2]struct {
 	sync.Once
 	dir string
@@ -63,6 +63,15 @@ func hostProgram(t testing.TB, name string, how Build) string {
 		t.Fatal(b.err)
 	}
 	return filepath.Join(b.dir, name)
+}
+
+// CleanUp removes what was built. Call it at the end of TestMain.
+func CleanUp() {
+	for i := range built {
+		if built[i].dir != "" {
+			os.RemoveAll(built[i].dir)
+		}
+	}
 }
 
 // NewPiped starts the firmware with an empty EEPROM.

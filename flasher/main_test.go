@@ -1,0 +1,14 @@
+package flasher_test
+
+import (
+	"os"
+	"testing"
+
+	"mealtab/flasher/flashertest"
+)
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	flashertest.CleanUp()
+	os.Exit(code)
+}
