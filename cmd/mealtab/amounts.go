@@ -5,6 +5,8 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/serving"
 	forecast "mealtab/compiler/hopper" // the name is taken in this package
 	"mealtab/compiler/plan"
 	"mealtab/compiler/ration"
@@ -61,13 +63,25 @@ func spanText(s forecast.Span) string {
 	return s.Least.String() + " to " + s.Most.String()
 }
 
+// refillText says when to refill: not before the first serving, when the hopper is as full as it can be.
+func (a *app) refillText(c *compiled, f forecast.Forecast, preset int) string {
+	if f.Servings == 0 {
+		return "a full hopper does not hold one serving"
+	}
+	first, ok := c.schedule().Walk(serving.Range{From: moment.Minute(a.now), To: f.Last + 1}, preset).Next()
+	if ok && f.Refill < first.At {
+		return c.local(first.At) + ", the first serving: a full hopper is food for less than a day and a half"
+	}
+	return c.local(f.Refill) + ": food for a day and a half is left then"
+}
+
 // refill says when to fill the hopper again, and how fresh its food is then.
 func (a *app) refill(b *strings.Builder, c *compiled, preset int) {
 	f := forecast.Predict(a.forecastInput(c, preset))
 	if c.plan.Hopper == 0 || !f.Known || f.Lasts {
 		return
 	}
-	fmt.Fprintf(b, "  refill by              %s: food for a day and a half is left then\n", c.local(f.Refill))
+	b.WriteString(wrap("  refill by              ", a.refillText(c, f, preset)))
 	if note := forecast.Freshness(f.Days); note != "" {
 		b.WriteString(wrap("  ", note))
 	}

@@ -27,7 +27,8 @@ func (a *app) checkCommand() *cobra.Command {
 		Short: "Say whether a plan is right, and what it will do",
 		Long: `Read a plan, report every error and everything that is probably not meant, and show what the
 plan will do: food per day and week, the longest time without food, how long the hopper lasts, the
-next servings, and the odd days of the next three years. The plan is compiled and proved on the way;
+next servings, and the odd days of the next three years. Of a plan with presets it reports the food
+of each, and the next servings with the first. The plan is compiled and proved on the way;
 nothing is written.
 
 Errors and warnings go to standard error, the report to standard output.`,
@@ -43,7 +44,7 @@ Errors and warnings go to standard error, the report to standard output.`,
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.utc, "utc", false, "show the next servings in UTC")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: exit code 1")
-	return cmd
+	return tidy(cmd)
 }
 
 func (a *app) runCheck(name string, f checkFlags) error {

@@ -21,7 +21,7 @@ import (
 type compileFlags struct {
 	compileOptions
 	output, format string
-	strict         bool
+	strict, force  bool
 }
 
 func (a *app) compileCommand() *cobra.Command {
@@ -48,15 +48,19 @@ meal if that is later. The same plan and the same data always give the same byte
 	flags := cmd.Flags()
 	flags.SortFlags = false
 	flags.StringVarP(&f.output, "output", "o", "", "`FILE` to write (default: the plan's name with .table or .hex, in this directory)")
-	flags.StringVar(&f.format, "format", "", "`FORMAT`: bin, the bytes of the table; hex, Intel HEX of the EEPROM with the table in\nbank 0 (default: hex if the output ends in .hex or .eep, else bin)")
+	flags.StringVar(&f.format, "format", "", "`FORMAT`: bin, the bytes of the table; hex, Intel HEX of the EEPROM with the table in bank 0 (default: hex if the output ends in .hex or .eep, else bin)")
 	flags.StringVar(&f.from, "from", "", "first `DATE` that the table must serve (default: 1 January of the data's year)")
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: nothing is written")
-	return cmd
+	flags.BoolVar(&f.force, "force", false, "write over a file that is no table")
+	return tidy(cmd)
 }
 
 func (a *app) runCompile(name string, f compileFlags) error {
 	if err := f.complete(name); err != nil {
+		return err
+	}
+	if err := a.mayReplace(f.output, name, f.force); err != nil {
 		return err
 	}
 	src, err := a.read(name)
@@ -70,7 +74,7 @@ func (a *app) runCompile(name string, f compileFlags) error {
 	c, err := a.compile(l, f.compileOptions)
 	var tooBig *compiler.FitError
 	if errors.As(err, &tooBig) {
-		return fmt.Errorf("%w (nothing was written)", err)
+		return fmt.Errorf("%w\nnothing was written", err)
 	}
 	if err != nil {
 		return err

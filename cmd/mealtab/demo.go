@@ -37,7 +37,7 @@ its bytes, replay its next servings and the night in which the clocks change. No
 		},
 	}
 	cmd.Flags().BoolVar(&printPlan, "plan", false, "print the plan and do nothing else")
-	return cmd
+	return tidy(cmd)
 }
 
 func (a *app) demo() error {
@@ -73,7 +73,8 @@ func (a *app) demo() error {
 func (a *app) demoNext(c *compiled) error {
 	a.step(5, "When will it feed?", "mealtab replay demo.toml --count 4")
 	s := c.schedule()
-	return a.replayText(s, c, s.Walk(serving.Range{From: moment.Minute(a.now), To: serving.End(s.Table)}, presets(c)[0]), replayFlags{count: 4})
+	r := serving.Range{From: moment.Minute(a.now), To: serving.End(s.Table)}
+	return a.replayText(s, c, s.Walk(r, presets(c)[0]), r, replayFlags{count: 4})
 }
 
 // demoNight shows the days around the next change of the clocks, from the replay of the table.
@@ -95,7 +96,7 @@ func (a *app) demoNight(c *compiled) error {
 	if err != nil {
 		return err
 	}
-	return a.replayText(s, c, s.Walk(r, presets(c)[0]), f)
+	return a.replayText(s, c, s.Walk(r, presets(c)[0]), r, f)
 }
 
 func (a *app) step(n int, what, command string) {

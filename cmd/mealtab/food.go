@@ -28,7 +28,7 @@ func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
 	s := review.Summarize(in, preset)
 	with := withPreset(c, preset)
 	if s.Days == 0 {
-		fmt.Fprintf(b, "\nFood%s\n  none from now on\n", with)
+		fmt.Fprintf(b, "\nFood%s\n  none from now on: no serving from %s through %s\n", with, c.local(in.Now), c.Table.Through)
 		return
 	}
 	fmt.Fprintf(b, "\nFood%s, %s from %s\n", with, count(s.Days, "day"), dateText(s.First))
@@ -90,6 +90,12 @@ func duration(m table.Minute) string {
 	switch {
 	case m < 60:
 		return fmt.Sprintf("%d min", m)
+	case m > 2*table.MinutesPerDay:
+		days, rest := count(int(m/table.MinutesPerDay), "day"), m%table.MinutesPerDay
+		if rest == 0 {
+			return days
+		}
+		return days + " " + duration(rest)
 	case m%60 == 0:
 		return fmt.Sprintf("%d h", m/60)
 	}

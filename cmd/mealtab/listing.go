@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -9,7 +10,7 @@ import (
 )
 
 func (a *app) listingCommand() *cobra.Command {
-	return &cobra.Command{
+	return tidy(&cobra.Command{
 		Use:   "listing TABLE|PLAN",
 		Short: "Explain a table byte by byte",
 		Long: `Explain every byte of a table, as an assembler's listing does: place, bytes, field, meaning.
@@ -26,7 +27,7 @@ of which the bank in force is shown. A PLAN is compiled first. "-" is standard i
 			}
 			return a.listing(bytes)
 		},
-	}
+	})
 }
 
 func (a *app) listing(bytes []byte) error {
@@ -34,9 +35,25 @@ func (a *app) listing(bytes []byte) error {
 	if err != nil {
 		return err
 	}
-	if err := table.WriteListing(a.out, lines); err != nil {
+	var b strings.Builder
+	if err := table.WriteListing(&b, lines); err != nil {
 		return err
+	}
+	for line := range strings.Lines(b.String()) {
+		a.listingLine(strings.TrimSuffix(line, "\n"))
 	}
 	_, err = fmt.Fprintf(a.out, "%d bytes\n", len(bytes))
 	return err
+}
+
+// meaningColumn is where the meaning stands in a line of a listing.
+const meaningColumn = 49
+
+// listingLine writes a line of a listing; a long meaning goes on below itself.
+func (a *app) listingLine(line string) {
+	if len(line) <= helpWidth {
+		fmt.Fprintln(a.out, line)
+		return
+	}
+	fmt.Fprint(a.out, wrap(line[:meaningColumn], line[meaningColumn:]))
 }

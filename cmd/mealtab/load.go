@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
@@ -24,6 +26,9 @@ type loaded struct {
 
 // loadPlan reads a plan. Its errors are printed; warnings are left to the caller.
 func (a *app) loadPlan(name string, src []byte) (*loaded, error) {
+	if tablefile.Held(src) {
+		return nil, fmt.Errorf("%s is a table, not a plan: mealtab listing or replay shows it", name)
+	}
 	db, err := a.database()
 	if err != nil {
 		return nil, err
@@ -57,11 +62,7 @@ type compiled struct {
 }
 
 func (a *app) compile(l *loaded, o compileOptions) (*compiled, error) {
-	name := o.board
-	if name == "" {
-		name = l.plan.Board
-	}
-	board, err := profile.Load(name)
+	board, err := a.profile(l.plan, o.board)
 	if err != nil {
 		return nil, err
 	}
@@ -78,6 +79,23 @@ func (a *app) compile(l *loaded, o compileOptions) (*compiled, error) {
 		return nil, err
 	}
 	return &compiled{l, out, board}, nil
+}
+
+// profile loads the board's profile: the one asked for, else the plan's. A fault of the plan's is shown in the plan.
+func (a *app) profile(p *plan.Plan, asked string) (*profile.Profile, error) {
+	if asked != "" {
+		return profile.Load(asked)
+	}
+	board, err := profile.Load(p.Board)
+	if err == nil {
+		return board, nil
+	}
+	message, hint, _ := strings.Cut(err.Error(), "; ") // what is wrong; which boards there are
+	d := plan.Diagnostic{Code: plan.CodeName, Severity: plan.Error, Source: p.Source, Pos: p.Where.Board, Message: message, Hint: hint}
+	if err := a.report(plan.Diagnostics{d}); err != nil {
+		return nil, err
+	}
+	return nil, errReported
 }
 
 // firstDay is the first date of a table when none is asked for: 1 January of the year in which the time zone data were

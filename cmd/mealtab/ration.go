@@ -27,7 +27,7 @@ var petFlags = []struct{ key, help string }{
 	{"ideal", "ideal `MASS`, if a veterinarian has named one"},
 	{"condition", "body condition `SCORE`, 1 (far too thin) over 5 (ideal) to 9 (obese)"},
 	{"age", "\"3 y\", \"10 months\" or \"14 weeks\" (default: adult)"},
-	{"activity", "low, moderate or high. Cats: indoors, both, outdoors. Dogs: under 1, 1 to 3, 3 to 6 hours\na day (default: low)"},
+	{"activity", "low, moderate or high. Cats: indoors, both, outdoors. Dogs: under 1, 1 to 3, 3 to 6 hours a day (default: low)"},
 	{"adult", "of a puppy: `MASS` it will have when grown"},
 	{"breed", "great-dane or newfoundland: dogs with equations of their own"},
 	{"state", "well, ill, diabetic, pregnant, nursing or losing-weight (default: well)"},
@@ -50,9 +50,10 @@ they eat is for a veterinarian to say.
 A PLAN may name the pets and the food itself, in [[pet]] and [food] tables whose keys are named as
 the flags below: then the rations are compared with what the plan feeds.`,
 		Example: `  mealtab ration --species cat --weight "4 kg" --condition 5 --energy "3800 kcal/kg"
-  mealtab ration --species dog --weight "44 lb" --age "5 y" --activity moderate --energy "1590 kJ/100 g"
-  mealtab ration --species cat --weight "6 kg" --ideal "5 kg" --condition 7 --lose --energy "360 kcal/100 g"
-  mealtab ration --species cat --weight "2 kg" --age "14 weeks" --analysis "protein 34, fat 14, fibre 3, ash 7"
+  mealtab ration --species dog --weight "44 lb" --age "5 y" --energy "1590 kJ/100 g" --activity high
+  mealtab ration --species cat --weight "6 kg" --ideal "5 kg" --lose --energy "360 kcal/100 g"
+  mealtab ration --species cat --weight "2 kg" --age "14 weeks" \
+      --analysis "protein 34, fat 14, fibre 3, ash 7"
   mealtab ration plan.toml                   for the pets that the plan names`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
@@ -78,7 +79,7 @@ the flags below: then the rations are compared with what the plan feeds.`,
 	flags.StringVar(&f.analysis, "analysis", "", "`LIST` of the label, as fed, in percent: \"protein 34, fat 14, fibre 3, ash 7, moisture 8\"")
 	flags.IntVar(&f.meals, "meals", 0, "meals a day (default: what is usual)")
 	flags.StringVar(&f.pocket, "pocket", "", "`MASS` of one pocket of the wheel, to see portions in pockets")
-	return cmd
+	return tidy(cmd)
 }
 
 func (a *app) runRation(flags *pflag.FlagSet, f rationFlags) error {

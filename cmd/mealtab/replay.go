@@ -43,13 +43,13 @@ beginning of the table, so that a serving has the same pockets whatever --from s
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
-	flags.StringVar(&f.from, "from", "now", "begin at `T`: 2027-03-28, 2027-03-28T03:30 (local time), 2027-03-28T02:30Z, today, now\n")
+	flags.StringVar(&f.from, "from", "now", "begin at `T`: 2027-03-28, 2027-03-28T03:30 (local time), 2027-03-28T02:30Z, today, now")
 	flags.StringVar(&f.to, "to", "", "end before `T`; a date belongs to the replay as a whole")
 	flags.IntVar(&f.count, "count", 20, "at most `N` servings; 0: no limit. Without --count and --to, json, csv and ics cover a year")
 	flags.StringVar(&f.format, "format", "text", "`FORMAT`: text, json, csv (a row for each meal), ics (for calendar programs)")
 	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number, or all (default: the first)")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of local time (text)")
-	return cmd
+	return tidy(cmd)
 }
 
 var replayFormats = []string{"text", "json", "csv", "ics"}
@@ -85,7 +85,7 @@ func (a *app) runReplay(cmd *cobra.Command, name string, f replayFlags) error {
 	}
 	list := s.Walk(r, preset)
 	if f.format == "text" {
-		return a.replayText(s, c, list, f)
+		return a.replayText(s, c, list, r, f)
 	}
 	if c != nil {
 		fmt.Fprintf(a.err, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
@@ -156,7 +156,7 @@ func (a *app) replayRange(s *serving.Schedule, f replayFlags) (serving.Range, er
 	return r, nil
 }
 
-func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor, f replayFlags) error {
+func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor, r serving.Range, f replayFlags) error {
 	if c != nil {
 		fmt.Fprintf(a.out, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
 	}
@@ -172,9 +172,17 @@ func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor,
 		}
 	}
 	if n == 0 {
-		fmt.Fprintln(a.out, "nothing is served in this time")
+		fmt.Fprintf(a.out, "nothing is served from %s to %s\n", shownAt(s, r.From, f.utc), shownAt(s, r.To, f.utc))
 	}
 	return nil
+}
+
+// shownAt is an instant as the servings of a schedule show theirs.
+func shownAt(s *serving.Schedule, at table.Minute, utc bool) string {
+	if utc {
+		return at.Time().Format(serving.TimeLayout)
+	}
+	return serving.Serving{At: at, Offset: s.Clock.At(at.Time().Unix())}.Local().Format(serving.TimeLayout)
 }
 
 func (a *app) replayExport(s *serving.Schedule, list *serving.Cursor, f replayFlags) error {

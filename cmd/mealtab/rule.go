@@ -35,9 +35,10 @@ it goes into a plan. What is wrong with it is shown at its place, as for a plan.
 What the rule leaves open comes from --dtstart: the time of day, and where needed the weekday or
 the day of the month.`,
 		Example: `  mealtab rule 'FREQ=WEEKLY;BYDAY=MO,WE,FR' --dtstart 2026-12-01T07:00 --zone Europe/Lisbon
-  mealtab rule 'FREQ=MONTHLY;BYDAY=-1FR' --dtstart 2026-12-01T18:00 --zone America/New_York --count 12
+  mealtab rule 'FREQ=MONTHLY;BYDAY=-1FR' --dtstart 2026-12-25T18:00 --zone America/Lima --count 5
   mealtab rule 'FREQ=DAILY' --at 07:00,18:30 --zone Europe/Lisbon
-  mealtab rule 'FREQ=MONTHLY;BYMONTHDAY=31;RSCALE=GREGORIAN;SKIP=BACKWARD' --dtstart 2027-01-31T08:00 --zone Asia/Tokyo`,
+  mealtab rule 'FREQ=MONTHLY;RSCALE=GREGORIAN;SKIP=BACKWARD' --dtstart 2027-01-31T08:00 \
+      --zone Asia/Tokyo`,
 		Args: one("RRULE"),
 		RunE: func(_ *cobra.Command, args []string) error {
 			f.Rule = args[0]
@@ -48,14 +49,14 @@ the day of the month.`,
 	flags.SortFlags = false
 	flags.StringVar(&f.Start, "dtstart", "", "when it begins: a local time `T` (2026-12-01T07:00), or UTC with Z")
 	flags.StringVar(&f.Zone, "zone", "", "IANA time zone `NAME`, such as Europe/Lisbon (needed)")
-	flags.StringSliceVar(&f.At, "at", nil, "times of day `HH:MM,…`, as at in a plan")
-	flags.StringSliceVar(&f.RDate, "rdate", nil, "extra times `T,…`")
-	flags.StringSliceVar(&f.ExDate, "exdate", nil, "times or dates `T,…` to leave out")
+	flags.StringSliceVar(&f.At, "at", nil, "`LIST` of times of day, as at in a plan: 07:00,18:30")
+	flags.StringSliceVar(&f.RDate, "rdate", nil, "`LIST` of extra times: 2026-12-25T10:00,2026-12-26T10:00")
+	flags.StringSliceVar(&f.ExDate, "exdate", nil, "`LIST` of times or dates to leave out: 2026-12-24T07:00,2026-12-25")
 	flags.StringVar(&f.from, "from", "now", "show instances from `T` on")
 	flags.IntVar(&f.count, "count", 10, "show `N` instances")
 	flags.BoolVar(&f.omit, "omit-gaps", false, "leave out times that the clocks skip, as gap = \"omit\" in a plan")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of local time")
-	return cmd
+	return tidy(cmd)
 }
 
 func (a *app) runRule(f ruleFlags) error {
@@ -121,7 +122,7 @@ func (a *app) instances(set *recur.Set, z *zone.Zone, from table.Minute, f ruleF
 	}
 	switch {
 	case shown == 0:
-		fmt.Fprintf(a.out, "  no instance from %s on\n", from)
+		fmt.Fprintf(a.out, "  no instance from %s on\n", shownAt(&serving.Schedule{Clock: z}, from, f.utc))
 	case shown < f.count:
 		fmt.Fprintln(a.out, "  and no more through 2099-12-31")
 	}

@@ -1,14 +1,55 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // lineWidth is the most that is put on a line of text: what fits a usual terminal.
 const lineWidth = 96
+
+// helpWidth is the most that a line of help has.
+const helpWidth = 100
+
+// tidy keeps a command's flags within helpWidth, and the words of the program's libraries out of what is said about a wrong
+// value.
+func tidy(cmd *cobra.Command) *cobra.Command {
+	cobra.AddTemplateFunc("flagHelp", flagHelp)
+	cmd.SetUsageTemplate(strings.NewReplacer(".LocalFlags.FlagUsages", "flagHelp .LocalFlags", ".InheritedFlags.FlagUsages", "flagHelp .InheritedFlags").Replace(cmd.UsageTemplate()))
+	cmd.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		var bad *pflag.InvalidValueError
+		if !errors.As(err, &bad) {
+			return err
+		}
+		flag := bad.GetFlag()
+		switch flag.Value.Type() {
+		case "int":
+			return fmt.Errorf("--%s %q is not a whole number", flag.Name, bad.GetValue())
+		case "bool":
+			return fmt.Errorf("--%s %q is neither true nor false", flag.Name, bad.GetValue())
+		}
+		return err
+	})
+	return cmd
+}
+
+// flagHelp describes flags in lines of at most helpWidth characters.
+func flagHelp(flags *pflag.FlagSet) string {
+	list := pflag.NewFlagSet("", pflag.ContinueOnError)
+	list.SortFlags = false
+	flags.VisitAll(func(f *pflag.Flag) {
+		flowing := *f
+		flowing.Usage = strings.Join(strings.Fields(f.Usage), " ")
+		list.AddFlag(&flowing)
+	})
+	return list.FlagUsagesWrapped(helpWidth)
+}
 
 // count is "1 warning", "2 warnings".
 func count(n int, what string) string {
