@@ -47,9 +47,20 @@ func years(l power.Life) string {
 func (r *batteryReport) lifetime(b *strings.Builder) {
 	k := r.profile.Pack
 	fmt.Fprintf(b, "%s on %d %s cells, board %s\n", r.title, k.Cells, k.Kind, r.profile.Board)
+	if e := r.profile.Boost.Efficiency; r.same() {
+		fmt.Fprintf(b, "  lasts  %s of %s, converter %.0f to %.0f %%\n", pad(years(r.life[1]), 12), k.Capacity[1], 100*e[0], 100*e[2])
+		return
+	}
 	for i, what := range []string{"poor", "usual", "good"} {
 		fmt.Fprintf(b, "  %-6s %s of %s, converter %.0f %%\n", what, pad(years(r.life[i]), 12), k.Capacity[i], 100*r.profile.Boost.Efficiency[i])
 	}
+}
+
+// same reports whether poor, usual and good cells are shown with the same life: their capacity is known, and the converter
+// feeds too little to matter.
+func (r *batteryReport) same() bool {
+	q := r.profile.Pack.Capacity
+	return q[0] == q[2] && years(r.life[0]) == years(r.life[1]) && years(r.life[1]) == years(r.life[2])
 }
 
 func pad(s string, width int) string { return fmt.Sprintf("%-*s", width, s) }
@@ -94,20 +105,36 @@ func (r *batteryReport) budget(b *strings.Builder) {
 }
 
 func (r *batteryReport) improve(b *strings.Builder) {
-	shown := 0
+	var shown []power.Gain
+	width := 0
 	for _, g := range r.gains {
-		if g.Days < 0.5 {
-			continue
+		if g.Days >= 0.5 {
+			shown = append(shown, g)
+			width = max(width, len(moreDays(g.Days)))
 		}
-		if shown == 0 {
+	}
+	for i, g := range shown {
+		if i == 0 {
 			fmt.Fprint(b, "\nWhat would help, each alone\n")
 		}
-		shown++
-		fmt.Fprintf(b, "  %+6.0f days   %s\n", g.Days, g.Draw.Cut)
+		fmt.Fprintf(b, "  %*s   %s\n", max(width, 11), moreDays(g.Days), g.Draw.Cut)
 	}
-	if shown > 1 {
+	if len(shown) > 1 {
 		fmt.Fprintf(b, "  all together: %s\n", years(r.together))
 	}
+}
+
+// moreDays is a gain in the unit in which one thinks of it: days up to two years, then years and months.
+func moreDays(days float64) string {
+	if days < 2*365 {
+		return "+" + count(int(days+0.5), "day")
+	}
+	months := int(days/365*12 + 0.5)
+	s := "+" + count(months/12, "year")
+	if months %= 12; months > 0 {
+		s += " " + count(months, "month")
+	}
+	return s
 }
 
 // arithmetic shows every factor.
