@@ -27,7 +27,11 @@ func (r *rationReport) text() string {
 	return b.String()
 }
 
+// heed lists cautions; nothing where there are none, as where no ration was computed.
 func heed(b *strings.Builder, list []string) {
+	if len(list) == 0 {
+		return
+	}
 	fmt.Fprint(b, "\nPlease heed\n")
 	for _, c := range list {
 		b.WriteString(wrap("  - ", c))
@@ -111,9 +115,13 @@ func (r *rationReport) span(m [2]units.Milligrams) string {
 	if m[0] < 20*units.Gram {
 		digits = 1
 	}
-	s := fmt.Sprintf("%.*f to %.*f g", digits, m[0].Grams(), digits, m[1].Grams())
+	low, high := fmt.Sprintf("%.*f", digits, m[0].Grams()), fmt.Sprintf("%.*f", digits, m[1].Grams())
+	s, pounds := low+" to "+high+" g", m[0].Pounds()+" to "+m[1].Pounds()
+	if low == high {
+		s, pounds = low+" g", ((m[0] + m[1]) / 2).Pounds()
+	}
 	if r.pet.Pounds {
-		s += fmt.Sprintf(" (%s to %s)", m[0].Pounds(), m[1].Pounds())
+		s += fmt.Sprintf(" (%s)", pounds)
 	}
 	return s
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/units"
 )
 
 // What is shown "for the plan" is a meal that a plan accepts, with as many times as meals, whatever their number.
@@ -25,4 +26,15 @@ func TestRationSnippetIsAMeal(t *testing.T) {
 		assert.Len(t, p.Meals[0].Set.At, meals)
 		assert.EqualValues(t, r.grams.First, p.Meals[0].Portion.Milligrams)
 	}
+}
+
+func TestSpanWithEqualEnds(t *testing.T) {
+	r := &rationReport{}
+	for want, m := range map[string][2]units.Milligrams{
+		"52 g": {51_800, 52_300}, "50 to 54 g": {50_000, 54_000}, "9.5 g": {9_460, 9_540}, "9.5 to 9.6 g": {9_460, 9_560},
+	} {
+		assert.Equal(t, want, r.span(m))
+	}
+	r.pet.Pounds = true
+	assert.Equal(t, "52 g (1.84 oz)", r.span([2]units.Milligrams{51_800, 52_300}))
 }

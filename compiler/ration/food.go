@@ -14,8 +14,10 @@ type Food struct {
 	Assumed   []string // parts of the analysis that were not given
 }
 
-// Bounds of what falls through a portion wheel. Labels of dry food say about 3500 to 4200 kcal/kg; below 2000 it is moist.
+// Bounds of what falls through a portion wheel. Labels of dry food say about 3500 to 4200 kcal/kg; below 2000 it is moist;
+// moist food has some 700 to 1300 kcal/kg, and nothing that feeds an animal has less than 500 (from memory).
 const (
+	leastAny = 500
 	leastDry = 2000
 	mostDry  = 6500
 )
@@ -27,7 +29,12 @@ func Labelled(d units.KcalPerKg) (Food, error) {
 }
 
 func (f Food) check(key string) error {
+	const usual = "350 to 420 kcal/100 g, or 3500 to 4200 kcal/kg, are usual for dry food"
 	switch {
+	case !f.Computed && f.High < leastAny && f.High*1000 >= leastDry && f.High*1000 <= mostDry:
+		return keyErrorf(key, "per g? "+usual, "%s is less than any food has", f.High)
+	case !f.Computed && f.High < leastAny:
+		return keyErrorf(key, "per 100 g? "+usual, "%s is less than any food has", f.High)
 	case f.High < leastDry:
 		return keyErrorf(key, "a portion wheel takes dry food only: 3500 to 4200 kcal/kg is usual", "%s is the energy of moist food", f.High)
 	case f.Low > mostDry:

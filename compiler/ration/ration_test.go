@@ -184,6 +184,15 @@ func TestModifiedAtwater(t *testing.T) {
 		_, err := ParseAnalysis(text)
 		assert.EqualError(t, err, want, text)
 	}
+	for energy, want := range map[units.KcalPerKg]string{
+		380:  "380 kcal/kg is less than any food has: per 100 g? 350 to 420 kcal/100 g, or 3500 to 4200 kcal/kg, are usual for dry food",
+		38:   "38 kcal/kg is less than any food has: per 100 g? 350 to 420 kcal/100 g, or 3500 to 4200 kcal/kg, are usual for dry food",
+		3.8:  "3.8 kcal/kg is less than any food has: per g? 350 to 420 kcal/100 g, or 3500 to 4200 kcal/kg, are usual for dry food",
+		1000: "1000 kcal/kg is the energy of moist food: a portion wheel takes dry food only: 3500 to 4200 kcal/kg is usual",
+	} {
+		_, err = Labelled(energy)
+		assert.EqualError(t, err, want)
+	}
 	_, err = Labelled(38_000)
 	assert.EqualError(t, err, "38000 kcal/kg is more than dry food can have: is the unit right? 3500 to 4200 kcal/kg is usual")
 }
