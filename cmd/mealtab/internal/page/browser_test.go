@@ -1,22 +1,22 @@
 package page
 
 import (
+	"archive/tar"
 	"bytes"
+	"compress/gzip"
 	"context"
 	"crypto/sha512"
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
-
-	"archive/tar"
-	"compress/gzip"
-	"io"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
@@ -126,6 +126,7 @@ func (b *browser) typed(field, text string) {
 // An owner opens the page, changes a portion, sees the picture change, makes a mistake and sees it at its field, undoes it and
 // saves; the file has the one change.
 func TestBrowserChange(t *testing.T) {
+	t.Parallel()
 	b := newBrowser(t, cats)
 	b.picture("see")
 	b.open("/change")
@@ -167,6 +168,7 @@ func TestBrowserChange(t *testing.T) {
 
 // The same with the keyboard alone: every control can be reached and used.
 func TestBrowserKeyboard(t *testing.T) {
+	t.Parallel()
 	b := newBrowser(t, cats)
 	b.open("/change")
 	b.until(`version > 0`)
@@ -192,6 +194,7 @@ func TestBrowserKeyboard(t *testing.T) {
 
 // The plan goes onto the emulated feeder, which then tells its next servings; a day later its journal has them.
 func TestBrowserSendAndTry(t *testing.T) {
+	t.Parallel()
 	b := newBrowser(t, cats)
 	b.open("/send")
 	b.run(chromedp.Click(`[data-board="emulated"]`), chromedp.WaitVisible("#panel"))
@@ -225,6 +228,7 @@ func TestBrowserSendAndTry(t *testing.T) {
 
 // A calendar is taken over by the file button, which does what dropping a file does.
 func TestBrowserImport(t *testing.T) {
+	t.Parallel()
 	b := newBrowser(t, cats)
 	_, ics := b.get("/export.ics")
 	file := filepath.Join(t.TempDir(), "family.ics")
@@ -258,6 +262,7 @@ func TestBrowserFirstPaint(t *testing.T) {
 
 // axe-core, whose rules are those of WCAG, finds nothing: in each view, light and dark, wide, on a phone, and at 200 %.
 func TestBrowserAccessibility(t *testing.T) {
+	t.Parallel()
 	axe := axeCore(t)
 	b := newBrowser(t, cats)
 	for _, size := range []struct {
@@ -288,6 +293,7 @@ func TestBrowserAccessibility(t *testing.T) {
 
 // The judge itself is tried on a page with two faults.
 func TestBrowserAxeFindsFaults(t *testing.T) {
+	t.Parallel()
 	axe := axeCore(t)
 	b := newBrowser(t, cats)
 	b.run(chromedp.Evaluate(`document.querySelector('main').append(new Image()); document.getElementById('title').style.color = '#ccc'; document.getElementById('title').style.background = '#ddd'`, nil))
@@ -340,10 +346,15 @@ const (
 	axeDigest = "FHfa+lmNjQZfJz1q8wKqIDwC6DExcHt/pkjNQb09a3NPjCKg2rhu5qb2S4r76ASyFNNtuFooJpZe37OgudVGtQ=="
 )
 
+// fetching is held while the script is fetched: tests run side by side.
+var fetching sync.Mutex
+
 // axeCore is the script. It is not part of this project: npm fetches it once into the user's cache, and what comes is compared with
 // the digest.
 func axeCore(t *testing.T) string {
 	t.Helper()
+	fetching.Lock()
+	defer fetching.Unlock()
 	cache, err := os.UserCacheDir()
 	require.NoError(t, err)
 	dir := filepath.Join(cache, "mealtab-test")
