@@ -2,14 +2,21 @@ package main
 
 import (
 	"bytes"
+	"encoding/json"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/ration"
+	"mealtab/compiler/table"
 )
 
 func readme(t *testing.T) string {
@@ -69,5 +76,75 @@ func TestReadmeRulesAndCommands(t *testing.T) {
 			assert.True(t, strings.Contains(text, "| `mealtab "+cmd.Name()), "the README's table of commands has no %s", cmd.Name())
 			assert.NotEmpty(t, cmd.Example, cmd.Name())
 		}
+	}
+}
+
+// section is the text from a heading up to the next that begins alike.
+func section(t *testing.T, text, heading, next string) string {
+	t.Helper()
+	_, rest, found := strings.Cut(text, heading)
+	require.True(t, found, heading)
+	part, _, found := strings.Cut(rest, next)
+	require.True(t, found, next)
+	return part
+}
+
+// firstCells are the code words in the first column of a section's tables.
+func firstCells(section string) (list []string) {
+	for _, row := range regexp.MustCompile("(?m)^\\| (`[^|]+) \\|").FindAllStringSubmatch(section, -1) {
+		for _, word := range regexp.MustCompile("`([^`]+)`").FindAllStringSubmatch(row[1], -1) {
+			list = append(list, word[1])
+		}
+	}
+	return list
+}
+
+// Pets and food are described key by key: all keys that are read, and no others.
+func TestReadmePetsAndFood(t *testing.T) {
+	text := readme(t)
+	assert.ElementsMatch(t, ration.Keys, firstCells(section(t, text, "**`[[pet]]`**", "**`[food]`**")))
+	food := firstCells(section(t, text, "**`[food]`**", "Meals are on whole minutes"))
+	var b strings.Builder
+	for _, key := range food {
+		b.WriteString(key + " = 1\n")
+	}
+	p, ds := plan.Parse("p.toml", []byte("zone = \"Europe/Lisbon\"\n[food]\n"+b.String()+"[[meal]]\nname = \"m\"\nportion = \"1 pocket\"\nat = [\"07:00\"]\n"))
+	require.NotNil(t, p, "%v", ds)
+	assert.Len(t, p.Food, len(food))
+	_, ds = plan.Parse("p.toml", []byte("[food]\ncolour = 1\n"))
+	for _, d := range ds {
+		if strings.Contains(d.Message, "colour") {
+			for _, known := range regexp.MustCompile(`[a-z]+`).FindAllString(strings.TrimPrefix(d.Hint, "known here: "), -1) {
+				assert.Contains(t, food, known)
+			}
+			return
+		}
+	}
+	t.Fatal("an unknown key of the food is not refused")
+}
+
+// The fields of battery and journal are those that come out.
+func TestReadmeBatteryAndJournal(t *testing.T) {
+	text := readme(t)
+	sections := strings.SplitN(section(t, text, "## Battery and journal as JSON", "## Where the RFC"), "`mealtab journal", 2)
+	require.Len(t, sections, 2)
+	var out, errs bytes.Buffer
+	code := newApp(bytes.NewReader(demoPlan), &out, &errs).execute([]string{"battery", "-", "--board", "m328-cells", "--computed", "--format", "json", "--now", "2026-12-01"})
+	require.Equal(t, exitGood, code, errs.String())
+	var battery map[string]any
+	require.NoError(t, json.Unmarshal(out.Bytes(), &battery))
+	assert.ElementsMatch(t, slices.Collect(maps.Keys(battery)), firstCells(sections[0]))
+	for _, list := range []string{"items", "gains"} {
+		for key := range battery[list].([]any)[0].(map[string]any) {
+			assert.Contains(t, sections[0], "`"+key+"`", list)
+		}
+	}
+	line, err := json.Marshal(entry{})
+	require.NoError(t, err)
+	var journal map[string]any
+	require.NoError(t, json.Unmarshal(line, &journal))
+	assert.ElementsMatch(t, slices.Collect(maps.Keys(journal)), firstCells(sections[1]))
+	for _, e := range table.Events() {
+		assert.Contains(t, sections[1], "`"+strings.ToLower(strings.ReplaceAll(e.Name, "_", " "))+"`")
 	}
 }
