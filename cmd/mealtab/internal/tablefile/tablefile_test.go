@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/table"
@@ -135,4 +136,30 @@ func TestIs(t *testing.T) {
 	for name, src := range map[string]string{"a.table": "", "b.HEX": "", "c.eep": "x", "-": ":10\n", "raw": "\x10\x12\x01", "erased": "\xFF\xFF\xFF"} {
 		assert.True(t, Is(name, []byte(src)), name)
 	}
+}
+
+// Any bytes get a table or a reason; what is read as one is what its head says.
+func TestAnyBytes(t *testing.T) {
+	tab := small(t, 1)
+	rapid.Check(t, func(t *rapid.T) {
+		src := rapid.SliceOfN(rapid.Byte(), 0, 40).Draw(t, "bytes")
+		switch rapid.IntRange(0, 3).Draw(t, "kind") {
+		case 1: // a table with a changed byte
+			src = bytes.Clone(tab)
+			src[rapid.IntRange(0, len(tab)-1).Draw(t, "at")] = rapid.Byte().Draw(t, "byte")
+		case 2: // an image with one
+			src = append(Image(tab), src...)
+			src[rapid.IntRange(0, len(tab)).Draw(t, "at")] = rapid.Byte().Draw(t, "byte")
+		case 3: // an EEPROM
+			src = append(src, make([]byte, 512-len(src))...)
+		}
+		got, err := Read(src)
+		if err != nil && err.Error() == "" || err == nil && len(got) == 0 {
+			t.Fatalf("%X: neither table nor reason", src)
+		}
+		if decoded, e := table.Decode(got); err == nil && e == nil && len(decoded.Meals) > 0 && (!Held(src) || !Is("", src)) {
+			t.Fatalf("%X is a table, and is not taken for one", src)
+		}
+		Looks(src)
+	})
 }
