@@ -58,7 +58,7 @@ func TestCutsAtRandomCyclesOfAMeal(t *testing.T) {
 	}
 	n := 20_000
 	if raceEnabled {
-		n = 500
+		n = 200
 	}
 	report(t, s, s.RandomCuts(n, 1))
 }
@@ -80,7 +80,7 @@ func TestSecondCutsWhileAMealRecovers(t *testing.T) {
 	}
 	n := 2000
 	if raceEnabled {
-		n = 200
+		n = 100
 	}
 	report(t, s, s.RandomPairs(n, 2))
 }

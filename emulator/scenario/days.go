@@ -35,6 +35,18 @@ func Windows(t *table.Table, from table.Minute, years int, full bool) []Window {
 	return list
 }
 
+// clip cuts windows off at an instant.
+func clip(list []Window, until table.Minute) []Window {
+	var kept []Window
+	for _, w := range list {
+		w.To = min(w.To, until)
+		if w.From < w.To {
+			kept = append(kept, w)
+		}
+	}
+	return kept
+}
+
 // oddDays lists the days on which something unusual happens: clock changes, 29 February, ends of months and years, days
 // on which a rule starts or ends, explicit dates.
 func oddDays(t *table.Table, from, to table.Minute) []table.Day {

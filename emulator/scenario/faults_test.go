@@ -63,7 +63,7 @@ func (h happening) String() string {
 // checks is how many random scenarios the ordinary run tries; MEALTAB_LONG=1 leaves it to -rapid.checks.
 func checks() string {
 	if raceEnabled {
-		return "3"
+		return "2"
 	}
 	return "25"
 }

@@ -23,6 +23,7 @@ type Rehearsal struct {
 	Board     table.Board
 	From      table.Minute // a minute at which nothing is served by either
 	Years     int
+	Until     table.Minute // end earlier than after Years; 0: not
 	Full      bool
 	Options   avr.Options
 	Progress  func(at table.Minute) // may be nil
@@ -80,6 +81,9 @@ func Rehearse(r Rehearsal) (*Report, error) {
 		return nil, err
 	}
 	rep := &Report{Windows: Windows(t, r.From, r.Years, r.Full)}
+	if r.Until != 0 {
+		rep.Windows = clip(rep.Windows, r.Until)
+	}
 	if len(rep.Windows) == 0 || rep.Windows[0].From >= rep.Windows[0].To {
 		return nil, errors.New("the table ends before the rehearsal begins")
 	}
@@ -242,7 +246,9 @@ func (g *rehearsing) window(b *board.Board) {
 		}
 	}
 	// A serving of the last minute may still be turning.
-	b.RunUntil(timeOf(g.w.To).Add(mostLate / 2))
+	if g.failed == nil {
+		b.RunUntil(timeOf(g.w.To).Add(mostLate / 2))
+	}
 	if g.failed == nil && g.more {
 		g.fail(g.describe(), "nothing", b.Now())
 	}

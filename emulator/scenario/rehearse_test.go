@@ -32,18 +32,19 @@ func sixMeals(t testing.TB, b table.Board) []byte {
 
 func rehearsal(t testing.TB, name string, years int) scenario.Rehearsal {
 	b, img := boardNamed(t, name)
-	return scenario.Rehearsal{Table: sixMeals(t, b), Firmware: img, Board: b, From: 9861 * table.MinutesPerDay, Years: years}
+	until := table.Minute(0)
+	if raceEnabled {
+		until = (9862 + 100) * table.MinutesPerDay // in April: a clock change and three ends of months
+	}
+	return scenario.Rehearsal{Until: until, Table: sixMeals(t, b), Firmware: img, Board: b, From: 9861 * table.MinutesPerDay, Years: years}
 }
 
-// TestRehearsal: every board's firmware serves what the replay says, for a year and around the odd days of nine.
+// TestRehearsal: every board's firmware serves what the replay says, for a year and around the odd days of nine; under the
+// race detector for a hundred days.
 func TestRehearsal(t *testing.T) {
 	for _, name := range []string{"m328-mains", "m328-cells"} {
 		t.Run(name, func(t *testing.T) {
-			years := 2
-			if !raceEnabled {
-				years = 10
-			}
-			r, err := scenario.Rehearse(rehearsal(t, name, years))
+			r, err := scenario.Rehearse(rehearsal(t, name, 10))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -51,7 +52,11 @@ func TestRehearsal(t *testing.T) {
 			if len(r.Violations) > 0 {
 				t.Errorf("%d rules broken, first: %s", len(r.Violations), r.Violations[0])
 			}
-			if want := 6 * 364; r.Servings < want {
+			want := 6 * 364
+			if raceEnabled {
+				want = 6 * 99
+			}
+			if r.Servings < want {
 				t.Errorf("%d servings, want at least %d", r.Servings, want)
 			}
 		})
