@@ -102,6 +102,24 @@ func Predict(in Input) Forecast {
 	return f
 }
 
+// Planned is what the plan has given from in.From up to an instant, of food that is there without end.
+func Planned(in Input, to table.Minute) (given units.Milligrams, servings int) {
+	in.walk(func(s replay.Serving) bool {
+		if s.At >= to {
+			return false
+		}
+		if s.At >= in.From {
+			given += units.Milligrams(s.Pockets()) * pocket(in.Table)
+			servings++
+		}
+		return true
+	})
+	return given, servings
+}
+
+// Dates counts the local dates from one instant to another.
+func (in Input) Dates(from, to table.Minute) int { return in.day(to) - in.day(from) }
+
 // day is the local date of an instant, in days since 2000-01-01.
 func (in Input) day(at table.Minute) int {
 	local := int(at)
@@ -139,22 +157,45 @@ func Bag(opened, now time.Time) string {
 	return fmt.Sprintf("the bag was opened %d days ago: about six weeks are the limit for dry food", days)
 }
 
-// Left is what is in a hopper that held full at some instant, by the feeder's own history since. A serving is recorded with
-// all of its pockets before the wheel turns, so that the rest of one that was cut short is no more food; what a jam left out
-// is taken back. Never below zero. known is false where the table has no weights.
-func Left(t *table.Table, full units.Milligrams, filled table.Minute, history []table.History) (left units.Milligrams, known bool) {
-	pockets := 0
+// Served is what a feeder has given by its own history. A serving is recorded with all of its pockets before the wheel turns,
+// so that the rest of one that was cut short is no more food; what a jam left out is taken back.
+type Served struct {
+	Planned, ByHand int // servings
+	Missed          int // servings
+	LeftOut         int // pockets, by jams
+	Pockets         int // that fell
+}
+
+// Count adds up what happened from an instant on.
+func Count(history []table.History, since table.Minute) (s Served) {
 	for _, h := range history {
-		if h.At < filled {
+		if h.At < since {
 			continue
 		}
 		switch h.Event {
-		case table.EventServed, table.EventManual:
-			pockets += int(h.Value)
+		case table.EventServed:
+			s.Planned++
+			s.Pockets += int(h.Value)
+		case table.EventManual:
+			s.ByHand++
+			s.Pockets += int(h.Value)
+		case table.EventMissed:
+			s.Missed += int(h.Value)
 		case table.EventJam:
-			pockets -= int(h.Value)
+			s.LeftOut += int(h.Value)
+			s.Pockets -= int(h.Value)
 		}
 	}
-	each := pocket(t)
-	return max(0, full-units.Milligrams(pockets)*each), each > 0
+	return s
+}
+
+// Mass is what so many pockets of a table hold; 0 where it has no weights.
+func (s Served) Mass(t *table.Table) units.Milligrams {
+	return units.Milligrams(max(0, s.Pockets)) * pocket(t)
+}
+
+// Left is what is in a hopper that held full at some instant, by the feeder's own history since. Never below zero. known is
+// false where the table has no weights.
+func Left(t *table.Table, full units.Milligrams, filled table.Minute, history []table.History) (left units.Milligrams, known bool) {
+	return max(0, full-Count(history, filled).Mass(t)), pocket(t) > 0
 }

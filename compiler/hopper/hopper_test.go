@@ -64,6 +64,18 @@ func TestPredict(t *testing.T) {
 	assert.False(t, Predict(in).Known)
 }
 
+// As in TestPredict: 18 + 24 + 18 g up to the breakfast of the 2nd, which is no longer counted at its own minute.
+func TestPlanned(t *testing.T) {
+	in := Input{Table: daily(6, map[int]uint32{7: 18, 18: 22}), From: minute(t, "2026-12-01T00:00"), Preset: replay.AllPresets}
+	given, servings := Planned(in, minute(t, "2026-12-02T07:01"))
+	assert.Equal(t, 60*units.Gram, given)
+	assert.Equal(t, 3, servings)
+	given, _ = Planned(in, minute(t, "2026-12-02T07:00"))
+	assert.Equal(t, 42*units.Gram, given)
+	in.Local = func(table.Minute) int { return 60 }
+	assert.Equal(t, 1, in.Dates(minute(t, "2026-12-01T22:59"), minute(t, "2026-12-01T23:00")))
+}
+
 // The same by hand as above: breakfast is always 18 g and supper 24, 18 or 24 g.
 func TestCompare(t *testing.T) {
 	in := Input{Table: daily(6, map[int]uint32{7: 18, 18: 22}), From: minute(t, "2026-11-30T12:00"), Preset: replay.AllPresets}
@@ -160,6 +172,7 @@ func TestLeft(t *testing.T) {
 		{At: 110, Event: table.EventManual, Value: 2}, {At: 110, Event: table.EventJam, Value: 1},
 		{At: 120, Event: table.EventMissed, Value: 40}, {At: 121, Event: table.EventStarted, Value: 2},
 	}
+	assert.Equal(t, Served{Planned: 1, ByHand: 1, Missed: 40, LeftOut: 1, Pockets: 4}, Count(history, 100))
 	left, known := Left(tab, 100*units.Gram, 100, history)
 	assert.True(t, known)
 	assert.Equal(t, 76*units.Gram, left)

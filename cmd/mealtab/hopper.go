@@ -1,0 +1,223 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/cmd/mealtab/internal/moment"
+	forecast "mealtab/compiler/hopper" // the name is taken in this package
+	"mealtab/compiler/table"
+	"mealtab/compiler/units"
+	"mealtab/emulator/replay"
+)
+
+type hopperFlags struct {
+	portFlags
+	filled, holds, preset string
+}
+
+func (a *app) hopperCommand() *cobra.Command {
+	var f hopperFlags
+	cmd := &cobra.Command{
+		Use:   "hopper PLAN",
+		Short: "Say when the hopper will be empty, and when to fill it again",
+		Long: `Say how long the food in the hopper lasts with a plan, when to fill it again, and whether the food
+stays fresh that long. The hopper was filled at --filled, with what the plan says it holds.
+
+With a feeder on a serial port (--port, or --all) what it has really served since is asked of its
+memory: servings by hand count too, and those missed or left out do not.`,
+		Example: `  mealtab hopper plan.toml
+  mealtab hopper plan.toml --filled 2026-12-01T08:00
+  mealtab hopper plan.toml --filled 2026-12-01T08:00 --holds "500 g"
+  mealtab hopper plan.toml --filled 2026-12-01T08:00 --port /dev/ttyUSB0`,
+		Args: one("PLAN"),
+		RunE: func(_ *cobra.Command, args []string) error { return a.runHopper(args[0], f) },
+	}
+	flags := cmd.Flags()
+	flags.SortFlags = false
+	flags.StringVar(&f.filled, "filled", "now", "`TIME` at which it was filled: "+moment.Forms)
+	flags.StringVar(&f.holds, "holds", "", "`MASS` of the food in it then (default: what the plan says the hopper holds)")
+	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number (default: the first, or the feeder's)")
+	f.register(flags)
+	return cmd
+}
+
+// filling is a hopper with a plan.
+type filling struct {
+	c    *compiled
+	at   table.Minute     // when it was filled
+	full units.Milligrams // with how much
+}
+
+func (a *app) runHopper(name string, f hopperFlags) error {
+	onBoard := f.every || len(f.ports) > 0
+	if onBoard && f.filled == "now" {
+		return usagef("a feeder knows what it has served, not when its hopper was filled: say so with --filled")
+	}
+	src, err := a.read(name)
+	if err != nil {
+		return err
+	}
+	l, err := a.loadPlan(name, src)
+	if err != nil {
+		return err
+	}
+	h, err := a.filling(name, l, f)
+	if err != nil {
+		return err
+	}
+	if h.c, err = a.compile(l, compileOptions{}); err != nil {
+		return err
+	}
+	if onBoard {
+		return a.each(f.portFlags, func(s *session) error { return s.showHopper(h, f.preset) })
+	}
+	preset, err := choosePreset(h.c.Table, h.c, f.preset)
+	if err != nil {
+		return err
+	}
+	in := h.input(h.c.Table, preset, 0)
+	given, servings := forecast.Planned(in, moment.Minute(a.now))
+	var b strings.Builder
+	h.heading(&b)
+	if h.at < moment.Minute(a.now) {
+		fmt.Fprintf(&b, "  by the plan    %s since, %s\n", count(servings, "serving"), given)
+	}
+	a.hopperLasts(&b, h, in, max(0, h.full-given))
+	_, err = io.WriteString(a.out, b.String())
+	return err
+}
+
+// filling reads when the hopper was filled, and with how much.
+func (a *app) filling(name string, l *loaded, f hopperFlags) (*filling, error) {
+	h := &filling{full: units.Milligrams(l.plan.Hopper)}
+	if f.holds != "" {
+		var err error
+		if h.full, err = units.ParseMass(f.holds); err != nil {
+			return nil, usagef("--holds: %v", err)
+		}
+	}
+	at, err := moment.Parse(f.filled, l.zone, a.now)
+	switch {
+	case err != nil:
+		return nil, usagef("--filled: %v", err)
+	case at.At > moment.Minute(a.now):
+		return nil, usagef("--filled %s is yet to come", f.filled)
+	case h.full == 0:
+		return nil, fmt.Errorf("%s does not say what the hopper holds: add a [hopper] table with holds = \"1.4 kg\", or give --holds", name)
+	case l.plan.Wheel == nil || l.plan.Wheel.PocketMilligrams == 0:
+		return nil, fmt.Errorf("%s does not say what a pocket of the wheel holds: add a [wheel] table with pocket = \"6.2 g\" (mealtab calibrate finds it out)", name)
+	}
+	h.at = at.At
+	return h, nil
+}
+
+// input is the hopper as it was filled.
+func (h *filling) input(t *table.Table, preset, adjust int) forecast.Input {
+	return forecast.Input{Table: t, Left: h.full, From: h.at, Preset: preset, Adjust: adjust, Local: h.c.offsetMinutes}
+}
+
+func (h *filling) heading(b *strings.Builder) {
+	fmt.Fprintf(b, "%s, hopper filled with %s on %s\n", title(h.c.plan), h.full, h.c.local(h.at))
+}
+
+// hopperLasts says how long what is left lasts from now on.
+func (a *app) hopperLasts(b *strings.Builder, h *filling, in forecast.Input, left units.Milligrams) {
+	now := moment.Minute(a.now)
+	in.Left, in.From = left, now
+	f := forecast.Predict(in)
+	fmt.Fprintf(b, "  left now       %s\n", left)
+	switch {
+	case f.Lasts:
+		fmt.Fprint(b, "  lasts          to the end of the plan\n")
+	case f.Servings == 0:
+		fmt.Fprint(b, "  lasts          not for one more serving: fill it now\n")
+	default:
+		fmt.Fprintf(b, "  lasts          %s: %s, the last on %s\n", count(f.Days, "day"), count(f.Servings, "whole serving"), h.c.local(f.Last))
+		fmt.Fprintf(b, "  empty          %s, there is too little for that serving\n", h.c.local(f.Empty))
+		refill := h.c.local(f.Refill) + ": food for a day and a half is left then"
+		if f.Refill <= now {
+			refill = "now: food for less than a day and a half is left"
+		}
+		fmt.Fprintf(b, "  refill by      %s\n", refill)
+	}
+	for _, note := range []string{forecast.Freshness(in.Dates(h.at, f.Last)), a.bag(h.c)} {
+		if note != "" {
+			b.WriteString(wrap("  fresh          ", note))
+		}
+	}
+}
+
+// bag is a note on the bag that the plan names; "" where it is still fresh, or not named.
+func (a *app) bag(c *compiled) string {
+	opened, err := time.Parse(time.DateOnly, c.plan.Food["opened"].Text)
+	if err != nil {
+		return ""
+	}
+	return forecast.Bag(opened, a.now)
+}
+
+// showHopper asks a feeder what it has served since.
+func (s *session) showHopper(h *filling, wanted string) error {
+	st, err := s.Status()
+	if err != nil {
+		return err
+	}
+	tab, err := s.Table(st)
+	if err != nil {
+		return fmt.Errorf("%s: %w", s.Port(), err)
+	}
+	t, err := table.Decode(tab)
+	if err != nil {
+		return err
+	}
+	h.heading(&s.out)
+	if string(table.WithSequence(tab, 0)) != string(table.WithSequence(h.c.Bytes, 0)) {
+		s.out.WriteString(wrap("  note           ", "the feeder holds another table than this plan's: what follows is reckoned by the feeder's"))
+		if t.Wheel.UnitMg == 0 || t.Wheel.PocketUnits == 0 {
+			return fmt.Errorf("%s: the table on the feeder does not say what a pocket holds: upload the plan", s.Port())
+		}
+	}
+	preset := replay.AllPresets
+	if t.Presets > 0 {
+		preset = st.Preset
+	}
+	if wanted != "" {
+		if preset, err = choosePreset(t, h.c, wanted); err != nil {
+			return err
+		}
+	}
+	history, err := s.history(0)
+	if err != nil {
+		return err
+	}
+	in := h.input(t, preset, st.Adjust)
+	s.a.hopperLasts(&s.out, h, in, s.leftInHopper(h, in, history))
+	return nil
+}
+
+// leftInHopper says what the feeder's memory tells; where that does not go back to the filling, the plan stands in.
+func (s *session) leftInHopper(h *filling, in forecast.Input, history []table.History) units.Milligrams {
+	full := h.full
+	if len(history) > 0 && history[0].At > h.at && len(history) >= s.ID.HistorySlots {
+		before, servings := forecast.Planned(in, history[0].At)
+		s.out.WriteString(wrap("  not remembered ", fmt.Sprintf("what was served before %s, where the feeder's memory begins: by the plan %s, %s",
+			h.c.local(history[0].At), count(servings, "serving"), before)))
+		full = max(0, full-before)
+	}
+	served := forecast.Count(history, h.at)
+	text := fmt.Sprintf("%s by the plan and %d by hand since: %s, %s", count(served.Planned, "serving"), served.ByHand, count(max(0, served.Pockets), "pocket"), served.Mass(in.Table))
+	if served.Missed > 0 {
+		text += fmt.Sprintf("; %s missed", count(served.Missed, "serving"))
+	}
+	if served.LeftOut > 0 {
+		text += fmt.Sprintf("; %s left out by a wheel that did not turn", count(served.LeftOut, "pocket"))
+	}
+	s.out.WriteString(wrap("  really served  ", text))
+	left, _ := forecast.Left(in.Table, full, h.at, history)
+	return left
+}
