@@ -10,15 +10,14 @@ const (
 
 // timerPort describes where one timer's registers, pins and vectors are.
 type timerPort struct {
-	tifr, timsk    uint16
-	tccrA, tccrB   uint16
-	ovf            Vector
-	compA, compB   Vector
-	pinA, pinB     uint8 // bit masks
-	portA, portB   Port
-	wide           bool // Timer1
-	prescaleBits   [8]uint8
-	externalClock2 bool
+	tifr, timsk  uint16
+	tccrA, tccrB uint16
+	ovf          Vector
+	compA, compB Vector
+	pinA, pinB   uint8 // bit masks
+	portA, portB Port
+	wide         bool // Timer1
+	prescaleBits [8]uint8
 }
 
 const stoppedClock = 0xFF
@@ -87,18 +86,17 @@ var waveforms16 = [16]waveform{
 // timerState is one timer. The count is exact at I/O time synced; syncTimer brings
 // it forward.
 type timerState struct {
-	synced   uint64
-	base     uint64 // I/O time at which the prescaler was 0
-	count    uint16
-	ocr      [2]uint16 // active compare values
-	buffer   [2]uint16 // as written; reads return these
-	icr      uint16
-	temp     uint8 // Timer1's shared high byte
-	down     bool
-	blocked  bool  // TCNT was written: no match in the next timer clock [DS 15.6.2, 16.7.2]
-	flags    uint8 // TIFR
-	watched  bool  // the program reads TIFR: setting a flag must be an event
-	lastEdge bool  // ICP1 level at the last capture check
+	synced  uint64
+	base    uint64 // I/O time at which the prescaler was 0
+	count   uint16
+	ocr     [2]uint16 // active compare values
+	buffer  [2]uint16 // as written; reads return these
+	icr     uint16
+	temp    uint8 // Timer1's shared high byte
+	down    bool
+	blocked bool  // TCNT was written: no match in the next timer clock [DS 15.6.2, 16.7.2]
+	flags   uint8 // TIFR
+	watched bool  // the program reads TIFR: setting a flag must be an event
 }
 
 func (m *MCU) waveform(n int) waveform {

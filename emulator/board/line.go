@@ -6,7 +6,6 @@ import "mealtab/emulator/avr"
 type lineState struct {
 	queue []byte // to be sent to the AVR
 	free  uint64 // the line is busy until then
-	bits  uint64 // of the last frame the AVR sent: its bit time in ns
 }
 
 // Send puts bytes on the line to the AVR, one after the other at the far end's rate.
