@@ -46,7 +46,7 @@ table of PLAN; every other byte of the file stays as it is.`,
   mealtab calibrate plan.toml --csv weighings.csv --write    columns: pockets, grams, perhaps ms
   mealtab calibrate plan.toml --weighed "62 61 98 63 62 g" --without 3
   mealtab calibrate plan.toml --asked 60 --turned 62.5       60 pockets by time were 62 and a half
-  mealtab calibrate plan.toml --still "-18us..6us" --write   the wheel stands still between these trims
+  mealtab calibrate plan.toml --still "-18us..6us" --write   still between these trims
   mealtab calibrate plan.toml --creep "40 s" --creeps forward  a pocket creeps by in 40 seconds`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
@@ -74,7 +74,7 @@ table of PLAN; every other byte of the file stays as it is.`,
 	flags.StringVar(&f.creeps, "creeps", "forward", "forward or backward: where it creeps")
 	flags.BoolVar(&f.write, "write", false, "write the results into PLAN")
 	flags.BoolVar(&f.anyway, "anyway", false, "write even if a weighing stands out or there are too few")
-	return cmd
+	return tidy(cmd)
 }
 
 // calibration is what a run works on and finds.

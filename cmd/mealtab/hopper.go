@@ -42,8 +42,9 @@ memory: servings by hand count too, and those missed or left out do not.`,
 	flags.StringVar(&f.filled, "filled", "now", "`TIME` at which it was filled: "+moment.Forms)
 	flags.StringVar(&f.holds, "holds", "", "`MASS` of the food in it then (default: what the plan says the hopper holds)")
 	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number (default: the first, or the feeder's)")
-	f.register(flags)
-	return cmd
+	flags.StringArrayVarP(&f.ports, "port", "p", nil, "ask the feeder on this serial `PORT`; may be repeated (default: no feeder is asked)")
+	flags.BoolVar(&f.every, "all", false, "ask every feeder on a USB port")
+	return tidy(cmd)
 }
 
 // filling is a hopper with a plan.
