@@ -303,6 +303,21 @@ func TestShortcutsLeaveNoTrace(t *testing.T) {
 	}
 }
 
+// TestNapsOfDays: two days, some 21,000 naps, of which most are skipped: state, cycles and counts are those of a run that
+// skips none.
+func TestNapsOfDays(t *testing.T) {
+	skip, each := feeder(t), feeder(t, func(c *board.Config) { c.Options.NoNapSkip = true })
+	skip.Run(48 * time.Hour)
+	each.Run(48 * time.Hour)
+	if skip.Hash() != each.Hash() {
+		t.Error("the states differ")
+	}
+	a, b := skip.MCU().Stats(), each.MCU().Stats()
+	if a != b || a.Wakes < 20_000 {
+		t.Errorf("counts %+v, without skipping %+v", a, b)
+	}
+}
+
 // TestForkAndRestore: a fork and a restored board go on as the original does; none disturbs another.
 func TestForkAndRestore(t *testing.T) {
 	b := feeder(t)

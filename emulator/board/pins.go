@@ -36,7 +36,7 @@ func (b *Board) output(p avr.Port, n uint8) bool {
 	return s.Output && s.High
 }
 
-// driven reports whether the AVR pulls a pin low.
+// drivenLow reports whether the AVR pulls a pin low.
 func (b *Board) drivenLow(p avr.Port, n uint8) bool {
 	s := b.mcu.PinState(p, n)
 	return s.Output && !s.High

@@ -3,7 +3,6 @@ package board
 import (
 	"crypto/sha256"
 	"fmt"
-	"io"
 	"time"
 
 	"mealtab/emulator/avr"
@@ -45,12 +44,6 @@ func (b *Board) Hash() [32]byte {
 	h.Write(sum[:])
 	fmt.Fprintf(h, "%+v", c.state)
 	return [32]byte(h.Sum(nil))
-}
-
-// WriteState writes the parts' state as text, for comparing two boards that should be equal.
-func (b *Board) WriteState(w io.Writer) error {
-	_, err := fmt.Fprintf(w, "%+v\n", b.state)
-	return err
 }
 
 // Fresh returns an unused copy of a board that has not run yet, with its supply coming on at another instant.
