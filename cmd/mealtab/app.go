@@ -46,6 +46,10 @@ func (e usageError) Error() string { return e.message }
 
 func usagef(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
 
+func init() {
+	cobra.EnableCommandSorting = false // the help follows the path of a plan; once, as several apps may run in a test
+}
+
 func (a *app) execute(args []string) int {
 	root := a.rootCommand()
 	root.SetArgs(args)
@@ -65,7 +69,6 @@ func (a *app) execute(args []string) int {
 }
 
 func (a *app) rootCommand() *cobra.Command {
-	cobra.EnableCommandSorting = false // the help follows the path of a plan
 	root := &cobra.Command{
 		Use:   "mealtab COMMAND",
 		Short: "Meal plans for home-built pet feeders, compiled and proved",

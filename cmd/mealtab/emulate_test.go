@@ -1,3 +1,5 @@
+//go:build !race
+
 package main
 
 import (
@@ -7,7 +9,8 @@ import (
 	"testing"
 )
 
-// TestShippedScenarios plays every scenario that comes with the program; there are at least 25.
+// TestShippedScenarios plays every scenario that comes with the program; there are at least 25. They are minutes of
+// emulated chip, ten times as slow under the race detector: the deep step of the check plays them without it.
 func TestShippedScenarios(t *testing.T) {
 	files, err := filepath.Glob(filepath.Join("..", "..", "testdata", "scenarios", "*.toml"))
 	if err != nil || len(files) < 25 {

@@ -87,7 +87,7 @@ func compile(p *plan.Plan, z *zone.Zone, from, through table.Day) ([]byte, *lowe
 // The main property: what lowering, encoding, decoding and replay make of a random plan is what the referee reads in it.
 // PROVE_PLANS sets the number of plans.
 func TestTableServesWhatThePlanSays(t *testing.T) {
-	plans := 500
+	plans := 100
 	if s := os.Getenv("PROVE_PLANS"); s != "" {
 		plans, _ = strconv.Atoi(s)
 	}
