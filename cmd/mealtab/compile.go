@@ -22,6 +22,7 @@ type compileFlags struct {
 	compileOptions
 	output, format string
 	strict, force  bool
+	rehearse       bool
 }
 
 func (a *app) compileCommand() *cobra.Command {
@@ -52,6 +53,7 @@ meal if that is later. The same plan and the same data always give the same byte
 	flags.StringVar(&f.from, "from", "", "first `DATE` that the table must serve (default: 1 January of the data's year)")
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: nothing is written")
+	flags.BoolVar(&f.rehearse, "rehearse", false, "run the board's firmware with the table for ten years first; nothing is written unless it serves the same")
 	flags.BoolVar(&f.force, "force", false, "write over a file that is no table")
 	return tidy(cmd)
 }
@@ -86,18 +88,28 @@ func (a *app) runCompile(name string, f compileFlags) error {
 	if f.strict && len(ds) > 0 {
 		return fmt.Errorf("%s, and --strict lets none pass; nothing was written", count(len(ds), "warning"))
 	}
+	return a.writeTable(c, name, f)
+}
+
+// writeTable writes what has been proved, and rehearsed if that is wished.
+func (a *app) writeTable(c *compiled, name string, f compileFlags) error {
 	data, err := encode(c.Bytes, f.format)
 	if err != nil {
 		return err
 	}
+	report := *a
+	if f.output == "-" {
+		report.out = a.err // standard output is the table's
+	}
+	if f.rehearse {
+		if err := report.rehearse(c.Bytes, rehearseFlags{years: 10}); err != nil {
+			return fmt.Errorf("%w\nnothing was written", err)
+		}
+	}
 	if err := a.write(f.output, data); err != nil {
 		return err
 	}
-	to := a.out
-	if f.output == "-" {
-		to = a.err // standard output is the table's
-	}
-	return c.summary(to, name, f.output)
+	return c.summary(report.out, name, f.output)
 }
 
 // complete fills in what was not given.
