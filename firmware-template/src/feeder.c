@@ -393,9 +393,11 @@ void feeder_preset(uint8_t index)
 {
 	if (index == journal.preset)
 		return;
+	feeder_decide(); /* what the old preset has due is given first */
 	journal.preset = index;
 	settle_until_now();
 	note(EVENT_PRESET, index);
+	feeder_decide(); /* the clock is armed for the new one's next serving, which may come sooner */
 }
 
 void feeder_button(uint8_t pressed)

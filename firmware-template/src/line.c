@@ -447,11 +447,8 @@ static uint8_t settings_answer(void)
 
 	if ((preset != 0xFF && preset != 0 && preset >= table.presets) || (adjust != 0xFF && (adjust < 8 || adjust > 12)))
 		return LINE_BAD_RANGE;
-	if (preset != 0xFF) {
-		feeder_decide();
+	if (preset != 0xFF)
 		feeder_preset(preset);
-		feeder_decide();
-	}
 	if (adjust != 0xFF)
 		feeder_adjust(adjust);
 	put_byte(journal.preset);

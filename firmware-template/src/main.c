@@ -76,6 +76,7 @@ int main(void)
 		uint8_t pressed;
 
 		power_tick();
+		power_look();
 		if (line_ready())
 			line_answer();
 		pressed = buttons_pressed();

@@ -99,11 +99,15 @@ bool power_line_woke(void)
 	return line_woke;
 }
 
+void power_look(void)
+{
+	GPIOR0 &= (uint8_t)~1;
+}
+
 void power_sleep(bool idle, uint8_t ticks)
 {
 	uint8_t buttons, before;
 
-	GPIOR0 = 0;
 	PCMSK2 = 1 << PCINT19 | 1 << PCINT20 | 1 << PCINT21 | (idle ? 0 : 1 << PCINT16);
 	EIMSK = PIND >> PD2 & 1 ? 1 << INT0 : 0; /* one that is low already would wake us for ever */
 	set_sleep_mode(idle ? SLEEP_MODE_IDLE : SLEEP_MODE_PWR_DOWN);

@@ -19,6 +19,9 @@ void power_init(void);
 /* Counts a tick if one has passed. To be called at least every eight seconds while awake: the second period that
  * passes without it resets the chip. */
 void power_tick(void);
+/* From here on a change of a pin keeps the next power_sleep from sleeping: call it before looking at the pins. */
+void power_look(void);
+
 /* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. */
 void power_sleep(bool idle, uint8_t ticks);
 /* The last sleep was in power-down and ended because the line moved. */

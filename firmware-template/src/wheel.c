@@ -72,7 +72,7 @@ static void pulses_on(uint16_t turn_ms)
 	ICR1 = (uint16_t)((uint32_t)turn_ms * (TIMER_HZ / 1000) / count) - 1;
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
-	GPIOR0 = 0;
+	GPIOR0 &= (uint8_t)~(1 << PERIOD_OVER);
 	TCCR1B |= 1 << CS11;     /* clock / 8 */
 	TIMSK1 = 1 << TOIE1;
 }
