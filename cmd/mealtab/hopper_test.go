@@ -1,3 +1,7 @@
+//go:build !race
+
+// See upload_test.go.
+
 package main
 
 import (

@@ -1,3 +1,8 @@
+//go:build !race
+
+// These tests talk in real time to emulated feeders in processes of their own, which the race detector makes ten times as slow: the
+// deep step of the check runs them without it.
+
 package main
 
 import (
