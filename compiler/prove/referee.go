@@ -93,7 +93,7 @@ func (r *referee) next() (d due, ok bool) {
 // are found at once, so that a table that serves little needs no second thread.
 const (
 	firstLength = 64
-	chunkLength = 1024
+	chunkLength = 4096
 )
 
 // chunk finds the next servings; it is shorter than length at the end only.
