@@ -82,3 +82,24 @@ func servingsBetween(t *rapid.T, p *plan.Plan, z *zone.Zone, first, last int) in
 	}
 	return int64(len(at))
 }
+
+// What is looked at ends five years after a table's start, here at 19:00 in New York: the serving at 23:00 of that day is
+// not counted, so neither is the day.
+func TestSummaryCountsWholeDays(t *testing.T) {
+	z, err := zone.Embedded().Load("America/New_York")
+	require.NoError(t, err)
+	set := func(year, month, day int, text string) plan.Recurrence {
+		rule, errs := plan.ParseRule(text)
+		require.Empty(t, errs)
+		return plan.Recurrence{Start: plan.Local{Year: year, Month: month, Day: day}, Rule: rule}
+	}
+	p := &plan.Plan{Zone: z.Name(), Late: 120, Meals: []plan.Meal{
+		{Name: "month", Portion: plan.Portion{Pockets: 1}, Set: set(2031, 2, 4, "FREQ=DAILY;BYMONTHDAY=1,2,3,4,5,6,7;BYHOUR=0,23")},
+		{Name: "never", Portion: plan.Portion{Pockets: 1}, Set: set(2027, 1, 31, "FREQ=HOURLY;UNTIL=20270201T000000;BYYEARDAY=-1;BYHOUR=0")},
+	}}
+	out, err := lower.Lower(p, z, lower.Options{From: first, Through: last})
+	require.NoError(t, err)
+	s := Summarize(Input{Plan: p, Zone: z, Table: out.Table, MealOf: out.MealOf, Now: table.Minute(first) * table.MinutesPerDay}, replay.AllPresets)
+	require.Equal(t, 363, s.Days)
+	require.EqualValues(t, 164, s.Day.Servings.Sum)
+}

@@ -157,6 +157,10 @@ func (s *summary) finish() Summary {
 			s.days = append(s.days, dayAmount{})
 		}
 	}
+	// What is looked at may end within a day, of which some servings are missing then.
+	if whole := dayOf(s.r.nominal(s.r.to)) - s.out.First; s.over && len(s.days) > whole {
+		s.days = s.days[:max(whole, 0)]
+	}
 	s.out.Days = len(s.days)
 	var week dayAmount
 	for i, d := range s.days {
