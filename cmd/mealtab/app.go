@@ -46,8 +46,10 @@ func (e usageError) Error() string { return e.message }
 
 func usagef(format string, args ...any) error { return usageError{fmt.Sprintf(format, args...)} }
 
+// The library keeps these for the whole process, and several apps may run beside each other in a test.
 func init() {
-	cobra.EnableCommandSorting = false // the help follows the path of a plan; once, as several apps may run in a test
+	cobra.EnableCommandSorting = false // the help follows the path of a plan
+	cobra.AddTemplateFunc("flagHelp", flagHelp)
 }
 
 func (a *app) execute(args []string) int {

@@ -18,7 +18,6 @@ func TestShippedScenarios(t *testing.T) {
 	}
 	for _, file := range files {
 		t.Run(strings.TrimSuffix(filepath.Base(file), ".toml"), func(t *testing.T) {
-			t.Parallel()
 			var out, errs bytes.Buffer
 			if code := newApp(strings.NewReader(""), &out, &errs).execute([]string{"emulate", "--scenario", file}); code != 0 {
 				t.Errorf("exit code %d\n%s%s", code, out.String(), errs.String())

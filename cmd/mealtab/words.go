@@ -20,7 +20,6 @@ const helpWidth = 100
 // tidy keeps a command's flags within helpWidth, and the words of the program's libraries out of what is said about a wrong
 // value.
 func tidy(cmd *cobra.Command) *cobra.Command {
-	cobra.AddTemplateFunc("flagHelp", flagHelp)
 	cmd.SetUsageTemplate(strings.NewReplacer(".LocalFlags.FlagUsages", "flagHelp .LocalFlags", ".InheritedFlags.FlagUsages", "flagHelp .InheritedFlags").Replace(cmd.UsageTemplate()))
 	cmd.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		var bad *pflag.InvalidValueError
