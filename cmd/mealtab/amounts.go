@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
@@ -85,11 +84,7 @@ func (a *app) refill(b *strings.Builder, c *compiled, preset int) {
 	if note := forecast.Freshness(f.Days); note != "" {
 		b.WriteString(wrap("  ", note))
 	}
-	if opened, ok := c.plan.Food["opened"]; ok {
-		if day, err := time.Parse(time.DateOnly, opened.Text); err == nil {
-			if note := forecast.Bag(day, a.now); note != "" {
-				b.WriteString(wrap("  ", note))
-			}
-		}
+	if note := a.bag(c); note != "" {
+		b.WriteString(wrap("  ", note))
 	}
 }

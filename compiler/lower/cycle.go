@@ -38,7 +38,7 @@ func residues(set *plan.Recurrence) (list []residue) {
 		}
 		return list
 	}
-	if r.BySetPos != nil && !contains(r.BySetPos, 1) && !contains(r.BySetPos, -1) {
+	if r.BySetPos != nil && !slices.Contains(r.BySetPos, 1) && !slices.Contains(r.BySetPos, -1) {
 		return nil // the set of a minute or a second has one member
 	}
 	base, ok := minuteSteps(r, start, int64(set.Start.Second))
@@ -91,7 +91,7 @@ func pick(list, positions []int) (picked []int) {
 		if p < 0 {
 			p += len(list) + 1
 		}
-		if 1 <= p && p <= len(list) && !contains(picked, list[p-1]) {
+		if 1 <= p && p <= len(list) && !slices.Contains(picked, list[p-1]) {
 			picked = append(picked, list[p-1])
 		}
 	}

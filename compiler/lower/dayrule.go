@@ -1,8 +1,6 @@
 package lower
 
 import (
-	"slices"
-
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
 )
@@ -193,5 +191,3 @@ func monthNumber(day int) int {
 	d := dateOf(day)
 	return (d.Year-2000)*12 + d.Month - 1
 }
-
-func contains(list []int, v int) bool { return slices.Contains(list, v) }

@@ -1,6 +1,8 @@
 package lower
 
 import (
+	"slices"
+
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
 )
@@ -116,7 +118,7 @@ func skipYearDays(base table.Rule, r *plan.Rule) (rules []table.Rule, ok bool) {
 		return rules, true
 	}
 	for _, n := range []int{366, -366} {
-		if contains(r.ByYearDay, n) {
+		if slices.Contains(r.ByYearDay, n) {
 			rules = append(rules, moveYearDay(base, n, r.Skip)...)
 		}
 	}

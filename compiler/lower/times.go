@@ -59,7 +59,7 @@ func positions(rule table.Rule, times []uint16, r *plan.Rule) []piece {
 	var pieces []piece
 	for i, dates := range ofTime {
 		if r.Freq == plan.Daily { // the period is one date
-			if !contains(dates, 1) && !contains(dates, -1) {
+			if !slices.Contains(dates, 1) && !slices.Contains(dates, -1) {
 				continue
 			}
 			dates = nil

@@ -25,7 +25,7 @@ func (l *lowering) units() {
 		l.t.Wheel.TurnMillis = uint32(w.TurnMillis)
 		l.t.Wheel.TrimMicros = int32(w.TrimMicros)
 	}
-	l.t.Button.Portion, l.t.Button.PerHour = l.t.Wheel.PocketUnits, table.DefaultPerHour
+	l.t.Button = table.DefaultButton(l.t.Wheel)
 	if b := l.p.Button; b != nil {
 		l.t.Button.Portion, l.t.Button.PerHour = l.portion(b.Portion), b.PerHour
 	}

@@ -176,7 +176,7 @@ func (r *reader) sections(t *Table) {
 		r.note("WHEEL", "%s", t.Wheel)
 	}
 	if !button {
-		t.Button = defaultButton(t.Wheel)
+		t.Button = DefaultButton(t.Wheel)
 	}
 	if f&flagPresets != 0 {
 		t.Presets = r.u8()

@@ -77,7 +77,7 @@ func flags(t *Table) int {
 		{flagOverrides, len(t.Zone.Overrides) > 0},
 		{flagThrough, t.Through != MaxDay},
 		{flagLate, t.Late != DefaultLate},
-		{flagButton, t.Button != defaultButton(t.Wheel)},
+		{flagButton, t.Button != DefaultButton(t.Wheel)},
 		{flagWheel, t.Wheel != defaultWheel},
 		{flagPresets, t.Presets > 0},
 		{flagRules, len(t.Rules) > 0},
@@ -91,10 +91,8 @@ func flags(t *Table) int {
 
 var defaultWheel = Wheel{PocketUnits: 1}
 
-func defaultButton(w Wheel) Button { return Button{Portion: w.PocketUnits, PerHour: DefaultPerHour} }
-
 // DefaultButton is what a table without a button section means: one pocket, twice an hour.
-func DefaultButton(w Wheel) Button { return defaultButton(w) }
+func DefaultButton(w Wheel) Button { return Button{Portion: w.PocketUnits, PerHour: DefaultPerHour} }
 
 func (w *writer) sections(t *Table) {
 	f := flags(t)
