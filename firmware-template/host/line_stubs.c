@@ -14,7 +14,7 @@
 
 uint16_t power_ticks;
 uint8_t power_reset_flags = 1;
-uint32_t clock_seconds;
+instant_t clock_now;
 uint32_t stub_time = 850000000; /* late in 2026 */
 uint32_t stub_pockets;
 uint8_t stub_output[STUB_OUTPUT];
@@ -36,7 +36,7 @@ bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
 
 uint8_t clock_read(void)
 {
-	clock_seconds = stub_time;
+	clock_now = (instant_t){stub_time, (int32_t)(stub_time / 60)};
 	stub_time++; /* the line's wait for the next second ends */
 	return CLOCK_GOOD;
 }
@@ -44,7 +44,7 @@ uint8_t clock_read(void)
 bool clock_set(uint32_t seconds)
 {
 	stub_time = seconds;
-	clock_seconds = seconds;
+	clock_now = (instant_t){seconds, (int32_t)(seconds / 60)};
 	return true;
 }
 

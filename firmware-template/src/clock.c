@@ -7,6 +7,7 @@
 #include <util/twi.h>
 
 #include "calendar.h"
+#include "flash.h"
 #include "history.h"
 #include "outlined.h"
 
@@ -162,37 +163,38 @@ OUTLINED static uint8_t to_bcd(uint8_t value)
 	return (uint8_t)(value + 6 * (value / 10));
 }
 
-static uint8_t from_bcd(uint8_t value)
-{
-	return (uint8_t)(value - 6 * (value >> 4));
-}
+/* The highest value of each time register. */
+static const uint8_t highest[] FLASH = {59, 59, 23, 7, 31, 12, 99};
 
-/* Takes a register apart: false if it is not BCD or not within its range. */
-static bool field(uint8_t *reg, uint8_t least, uint8_t most)
-{
-	uint8_t value = from_bcd(*reg);
-	bool good = (*reg & 0xF) < 10 && least <= value && value <= most;
+/* Days before each month beyond 30 for each, from March on without those of February. */
+static const int8_t ahead[] FLASH = {0, 1, 31 - 60, 31 - 60 + 1, 31 - 60 + 1, 31 - 60 + 2, 31 - 60 + 2, 31 - 60 + 3, 31 - 60 + 4, 31 - 60 + 4, 31 - 60 + 5, 31 - 60 + 5};
 
-	*reg = value;
-	return good;
-}
+instant_t clock_now;
 
-/* Seconds since 2000 from the seven time registers; 0 if they hold no valid date. */
-static uint32_t decode(uint8_t *r)
+/* Takes the seven time registers, to be spoilt, into `clock_now`; false if they hold no valid date. */
+static bool decode(uint8_t *r)
 {
+	uint8_t year, month;
 	uint16_t day;
-	uint8_t year;
 
 	r[5] &= 0x7F; /* the century bit; the calendar ends with 2099 */
-	if (!field(r, 0, 59) || !field(r + 1, 0, 59) || !field(r + 2, 0, 23) || !field(r + 4, 1, 31) || !field(r + 5, 1, 12) || !field(r + 6, 0, 99))
-		return 0;
+	for (uint8_t i = 0; i < sizeof highest; i++) {
+		uint8_t value = r[i];
+		r[i] = value - 6 * (value >> 4); /* from BCD */
+		if ((value & 0xF) > 9 || r[i] > FLASH_BYTE(highest + i))
+			return false;
+	}
 	year = r[6] + EPOCH_YEARS;
-	if (r[4] > month_length(year, r[5] - 1))
-		return 0;
-	day = year_start(year) - EPOCH_DAYS + r[4] - 1;
-	for (uint8_t m = 0; m < r[5] - 1; m++)
-		day += month_length(year, m);
-	return (day * 1440UL + r[2] * 60 + r[1]) * 60 + r[0];
+	month = r[5] - 1;
+	day = (uint8_t)(r[4] - 1); /* zeros become 255 */
+	if (month > 11 || day >= month_length(year, month))
+		return false;
+	day += year_start(year) - EPOCH_DAYS + month * 30 + (int8_t)FLASH_BYTE(ahead + month);
+	if (month > 1)
+		day += month_length(year, 1);
+	clock_now.minute = (int32_t)((uint32_t)day * MINUTES_PER_DAY + (uint16_t)(r[2] * 60 + r[1]));
+	clock_now.seconds = (uint32_t)clock_now.minute * 60 + r[0];
+	return true;
 }
 
 /* Date and time of a minute since 2000: minutes, hours, weekday, date, month, year. */
@@ -210,21 +212,16 @@ static void encode(uint32_t minute, uint8_t *r)
 	r[5] = to_bcd(d.year - EPOCH_YEARS);
 }
 
-uint32_t clock_seconds;
-
 uint8_t clock_read(void)
 {
 	/* From the status on, round the end of the registers to the time: one burst of eleven bytes, and the time is
 	 * copied as the pointer comes to 00 (data sheet, page 11). */
 	uint8_t r[REG_LAST + 1 - REG_STATUS + 7];
-	uint32_t read;
 
 	if (!read_registers(REG_STATUS, r, sizeof r))
 		return CLOCK_SILENT;
-	read = decode(r + REG_LAST + 1 - REG_STATUS);
-	if ((r[0] & STATUS_OSF) || read == 0)
+	if ((r[0] & STATUS_OSF) || !decode(r + REG_LAST + 1 - REG_STATUS))
 		return CLOCK_STOPPED;
-	clock_seconds = read;
 	return CLOCK_GOOD;
 }
 
@@ -255,7 +252,7 @@ static void clear_flags(uint8_t flags)
 
 void clock_init(void)
 {
-	static const uint8_t control = CONTROL_SET;
+	uint8_t control = CONTROL_SET;
 
 	DDRD &= (uint8_t)~(1 << PD2);
 	PORTD |= 1 << PD2;
@@ -273,7 +270,7 @@ bool clock_set(uint32_t seconds)
 	if (!write_registers(REG_SECONDS, r, sizeof r))
 		return false;
 	clear_flags(STATUS_OSF);
-	return clock_read() == CLOCK_GOOD && clock_seconds - seconds <= 1;
+	return clock_read() == CLOCK_GOOD && clock_now.seconds - seconds <= 1;
 }
 
 bool clock_arm(int32_t minute)

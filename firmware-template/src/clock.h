@@ -13,9 +13,15 @@
 
 /* Frees the bus and sets up the chip: interrupts on alarm, also on battery; 32 kHz output off. */
 void clock_init(void);
-/* Reads the time into clock_seconds, which is left alone unless the answer is CLOCK_GOOD. */
+/* An instant of UTC. */
+typedef struct {
+	uint32_t seconds; /* since 2000-01-01T00:00:00 */
+	int32_t minute;   /* the same in whole minutes */
+} instant_t;
+
+/* Reads the time into `clock_now`, which is left alone unless the answer is CLOCK_GOOD. */
 uint8_t clock_read(void);
-extern uint32_t clock_seconds;
+extern instant_t clock_now;
 /* Sets the time, then clears the oscillator-stop flag; false unless it reads back. */
 bool clock_set(uint32_t seconds);
 /* Sets alarm 1 to a minute of UTC within the next 27 days and alarm 2 to its daily match; false unless they read back. */

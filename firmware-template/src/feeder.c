@@ -13,8 +13,7 @@
 
 #include <string.h>
 
-uint32_t feeder_now;
-int32_t feeder_minute;
+instant_t feeder_now;
 uint8_t feeder_faults;
 uint8_t feeder_bank;
 
@@ -24,13 +23,13 @@ uint8_t feeder_bank;
 
 static void note(uint8_t event, uint16_t value)
 {
-	history_add(feeder_minute, event, value);
+	history_add(feeder_now.minute, event, value);
 }
 
 /* ---- the time ---- */
 
 static uint16_t ticks_seen;
-static uint8_t tick_parts; /* of a second: 125 make one */
+static uint16_t tick_parts; /* of a second, in 65,536ths */
 static uint32_t unsure;  /* seconds counted by the watchdog since the clock was last believed */
 static bool after_reset; /* how long the power was off is not known */
 
@@ -41,19 +40,13 @@ static bool plausible(void)
 
 	if (after_reset)
 		/* The cursor may be ahead where time went on from the watchdog, but not by days. */
-		return clock_seconds + DAY_SECONDS > feeder_now;
-	return clock_seconds - feeder_now + tolerance <= 2 * tolerance;
-}
-
-OUTLINED static void set_now(uint32_t seconds)
-{
-	feeder_now = seconds;
-	feeder_minute = (int32_t)(seconds / 60);
+		return clock_now.seconds + DAY_SECONDS > feeder_now.seconds;
+	return clock_now.seconds - feeder_now.seconds + tolerance <= 2 * tolerance;
 }
 
 static void believe(void)
 {
-	set_now(clock_seconds);
+	feeder_now = clock_now;
 	unsure = 0;
 	after_reset = false;
 	feeder_faults &= (uint8_t)~CLOCK_FAULTS;
@@ -68,27 +61,32 @@ static void doubt(uint8_t fault)
 		note(EVENT_CLOCK_LOST, fault);
 }
 
+/* Moves the time on by what the watchdog has counted: 1,048,576 cycles of 128 kHz are 8.192 s, eight seconds and 12,583 of
+ * 65,536 parts to a fifth of a millionth. */
+static void count_on(void)
+{
+	uint16_t ticks = power_ticks - ticks_seen;
+	uint32_t parts = (uint32_t)ticks * 12583u + tick_parts;
+	uint16_t passed = TICK_SECONDS * ticks + (uint16_t)(parts >> 16);
+
+	ticks_seen += ticks;
+	tick_parts = (uint16_t)parts;
+	unsure += passed;
+	feeder_now.seconds += passed;
+}
+
 void feeder_time(void)
 {
 	uint8_t answer = clock_read();
-	uint32_t passed = 0;
 
-	/* 1,048,576 cycles of 128 kHz are 8.192 s: eight seconds and 24 of 125 parts. */
-	for (; ticks_seen != power_ticks; ticks_seen++) {
-		passed += TICK_SECONDS;
-		tick_parts += 24;
-		if (tick_parts >= 125) {
-			tick_parts -= 125;
-			passed++;
-		}
-	}
-	unsure += passed;
-	/* Without the clock, time goes on from the last good reading. */
-	set_now(feeder_now + passed);
-	if (answer == CLOCK_GOOD && plausible())
+	count_on();
+	if (answer == CLOCK_GOOD && plausible()) {
 		believe();
-	else
-		doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
+		return;
+	}
+	/* Without the clock, time goes on from the last good reading. */
+	feeder_now.minute = (int32_t)(feeder_now.seconds / 60);
+	doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
 }
 
 OUTLINED static bool time_known(void)
@@ -115,21 +113,25 @@ static void record_state(void)
 	record(journal_left(INDEX_SWITCH));
 }
 
+static bool armed; /* `serving` is the first after the cursor, and the clock is armed for it */
+
 /* After a change of table or preset, what lies before is settled: a meal that the new one has earlier today is not
  * taken for a missed one. */
 static void settle_until_now(void)
 {
-	if (time_known() && journal.cursor < feeder_minute)
-		journal.cursor = feeder_minute;
+	armed = false;
+	if (time_known() && journal.cursor < feeder_now.minute)
+		journal.cursor = feeder_now.minute;
 	record_state();
 }
 
 void feeder_clock_was_set(void)
 {
 	believe();
+	armed = false;
 	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. */
-	if (!time_known() || journal.cursor > feeder_minute + DAY_MINUTES) {
-		journal.cursor = feeder_minute;
+	if (!time_known() || journal.cursor > feeder_now.minute + DAY_MINUTES) {
+		journal.cursor = feeder_now.minute;
 		record_state();
 	}
 	note(EVENT_CLOCK_SET, 0);
@@ -232,6 +234,13 @@ static void serve(void)
 	turn();
 }
 
+bool feeder_next(int32_t after, uint16_t minutes)
+{
+	armed = false;
+	power_tick();
+	return table_next(after, minutes, journal.preset);
+}
+
 /* Finds the newest serving after the cursor and up to now; the ones before it are missed. */
 static bool newest_due(void)
 {
@@ -239,14 +248,18 @@ static bool newest_due(void)
 	bool found = false;
 	serving_t newest;
 
-	if (after < feeder_minute - OLDEST_MISSED)
-		after = feeder_minute - OLDEST_MISSED;
-	while (after < feeder_minute) {
+	/* What was found when the clock was armed need not be searched for again. */
+	if (armed && feeder_now.minute <= serving.at) {
+		armed = feeder_now.minute < serving.at;
+		return !armed;
+	}
+	if (after < feeder_now.minute - OLDEST_MISSED)
+		after = feeder_now.minute - OLDEST_MISSED;
+	while (after < feeder_now.minute) {
 		uint16_t span = SEARCH_MINUTES;
-		if (feeder_minute - after < SEARCH_MINUTES)
-			span = (uint16_t)(feeder_minute - after);
-		power_tick();
-		if (!table_next(after, span, journal.preset)) {
+		if (feeder_now.minute - after < SEARCH_MINUTES)
+			span = (uint16_t)(feeder_now.minute - after);
+		if (!feeder_next(after, span)) {
 			after += span;
 			continue;
 		}
@@ -270,7 +283,7 @@ static void settle(void)
 	waiting = false;
 	if (!newest_due())
 		return;
-	late = feeder_minute - serving.at > (int32_t)table.late;
+	late = feeder_now.minute - serving.at > (int32_t)table.late;
 	if (!late && !supply_good())
 		return;
 	if (late)
@@ -288,7 +301,7 @@ static void check_end_of_table(void)
 {
 	int32_t end = (table.through + 1L - TABLE_OVER_DAYS) * DAY_MINUTES;
 
-	if (table.through < TABLE_MAX_DAY && feeder_minute > end)
+	if (table.through < TABLE_MAX_DAY && feeder_now.minute > end)
 		feeder_faults |= FAULT_TABLE_OVER;
 }
 
@@ -297,13 +310,18 @@ static int32_t next_due; /* minute for which the clock is armed */
 /* Arms the clock for the next serving; true if that is due already. */
 static bool arm(void)
 {
-	next_due = feeder_minute + DAY_MINUTES;
-	if (table_next(feeder_minute, SEARCH_MINUTES, journal.preset))
-		next_due = serving.at;
+	if (!armed) {
+		next_due = feeder_now.minute + DAY_MINUTES;
+		if (feeder_next(feeder_now.minute, SEARCH_MINUTES)) {
+			next_due = serving.at;
+			/* Not one that was given by a clock that ran ahead, nor before one that waits. */
+			armed = next_due > journal.cursor && !waiting;
+		}
+	}
 	if (!clock_arm(next_due))
 		doubt(FAULT_CLOCK_SILENT);
 	feeder_time();
-	return feeder_minute >= next_due;
+	return feeder_now.minute >= next_due;
 }
 
 void feeder_decide(void)
@@ -313,7 +331,7 @@ void feeder_decide(void)
 	if (!resume())
 		return;
 	if (!time_known() && !(feeder_faults & CLOCK_FAULTS)) {
-		journal.cursor = feeder_minute;
+		journal.cursor = feeder_now.minute;
 		record_state();
 	}
 	if (feeder_bank == NO_BANK || !time_known())
@@ -327,7 +345,7 @@ void feeder_decide(void)
 void feeder_check(void)
 {
 	feeder_time();
-	if (waiting || feeder_minute >= next_due)
+	if (waiting || feeder_now.minute >= next_due)
 		feeder_decide();
 }
 
@@ -485,7 +503,7 @@ void feeder_start(void)
 	choose_bank();
 	after_reset = true;
 	if (time_known())
-		set_now((uint32_t)journal.cursor * 60);
+		feeder_now.seconds = (uint32_t)journal.cursor * 60;
 	/* Only a loss of power tears bytes. */
 	if (power_was_lost())
 		make_firm();

@@ -6,14 +6,15 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "clock.h"
+
 #define NO_BANK 0xFF
 #define OLDEST_MISSED 86400L /* minutes: older servings are not even counted as missed */
 #define TABLE_OVER_DAYS 14   /* the end of the table is shown so long before */
 #define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says */
 
 /* What an owner or the line may ask about. */
-extern uint32_t feeder_now;   /* seconds since 2000, as far as known; valid after feeder_time */
-extern int32_t feeder_minute; /* the same in minutes */
+extern instant_t feeder_now;  /* as far as known; valid after feeder_time */
 extern uint8_t feeder_faults; /* FAULT_... bits */
 extern uint8_t feeder_bank;   /* of the table in force: 0, 1 or NO_BANK */
 
@@ -25,6 +26,8 @@ void feeder_time(void);
 void feeder_decide(void);
 /* The same if the next serving is due by the clock, whatever its interrupt says; else costs one reading of it. */
 void feeder_check(void);
+/* table_next in the table and the preset in force. */
+bool feeder_next(int32_t after, uint16_t minutes);
 /* Something is due that waits for the supply, or the clock cannot wake us. */
 bool feeder_restless(void);
 
@@ -35,7 +38,7 @@ uint16_t feeder_manual(uint32_t units, uint8_t token);
 void feeder_turn_asked(void);
 void feeder_adjust(uint8_t tenths);
 void feeder_preset(uint8_t index);
-/* The clock has been set and reads clock_seconds. */
+/* The clock has been set and was read into `clock_now`. */
 void feeder_clock_was_set(void);
 /* Where a bank's table begins. */
 uint16_t feeder_table_at(uint8_t bank);

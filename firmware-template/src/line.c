@@ -6,6 +6,7 @@
 #include "crc.h"
 #include "cursor.h"
 #include "feeder.h"
+#include "flash.h"
 #include "history.h"
 #include "journal.h"
 #include "line_format.h"
@@ -215,7 +216,7 @@ static uint8_t status(void)
 	put_byte(feeder_bank);
 	put_byte(table.sequence);
 	put(&table.crc, 2);
-	put(&feeder_now, 4);
+	put(&feeder_now.seconds, 4);
 	put(&journal.cursor, 4);
 	put_byte(journal.preset);
 	put_byte(journal.adjust);
@@ -233,14 +234,14 @@ static uint8_t clock_read_answer(void)
 {
 	uint8_t edge = req[REQ_CLOCK_READ_EDGE];
 	uint8_t answer = clock_read();
-	uint32_t first = clock_seconds;
+	uint32_t first = clock_now.seconds;
 
 	/* A reading takes 0.5 to 2 ms, so the seconds change within 2,500 of them. */
-	for (uint16_t n = 2500; edge && answer == CLOCK_GOOD && clock_seconds == first && n > 0; n--)
+	for (uint16_t n = 2500; edge && answer == CLOCK_GOOD && clock_now.seconds == first && n > 0; n--)
 		answer = clock_read();
 	if (answer == CLOCK_SILENT)
 		return LINE_NO_CLOCK;
-	put(&clock_seconds, 4);
+	put(&clock_now.seconds, 4);
 	put_byte(answer == CLOCK_STOPPED);
 	return LINE_OK;
 }
@@ -409,8 +410,7 @@ static uint8_t next(void)
 		return LINE_BAD_RANGE;
 	ans_size += ANS_NEXT_SERVINGS;
 	for (uint8_t days = LINE_NEXT_DAYS; days > 0 && count > 0;) {
-		power_tick();
-		if (table_next(after, SEARCH_MINUTES, journal.preset)) {
+		if (feeder_next(after, SEARCH_MINUTES)) {
 			put_serving(&carry);
 			after = serving.at;
 			count--;
@@ -479,37 +479,65 @@ static uint8_t ageing(void)
 #endif
 }
 
-typedef struct {
-	uint8_t size; /* bytes of the request's fields of fixed width */
-	uint8_t (*obey)(void);
-} message_t;
-
-/* In order of code, from 1. */
-static const message_t messages[] = {
-	{REQ_IDENTIFY_SIZE, identify},
-	{REQ_STATUS_SIZE, status},
-	{REQ_CLOCK_READ_SIZE, clock_read_answer},
-	{REQ_CLOCK_SET_SIZE, clock_set_answer},
-	{REQ_EEPROM_READ_SIZE, eeprom_read},
-	{REQ_HISTORY_READ_SIZE, history_read},
-	{REQ_BANK_WRITE_SIZE, bank_write},
-	{REQ_BANK_VERIFY_SIZE, bank_verify},
-	{REQ_BANK_COMMIT_SIZE, bank_commit},
-	{REQ_NEXT_SIZE, next},
-	{REQ_SERVE_SIZE, serve},
-	{REQ_SETTINGS_SIZE, settings_answer},
-	{REQ_FAULTS_CLEAR_SIZE, faults_clear},
-	{REQ_AGEING_SIZE, ageing},
+/* Bytes of a request's fields of fixed width, by its code. */
+static const uint8_t sizes[] FLASH = {
+	[CODE_IDENTIFY - 1] = REQ_IDENTIFY_SIZE,
+	[CODE_STATUS - 1] = REQ_STATUS_SIZE,
+	[CODE_CLOCK_READ - 1] = REQ_CLOCK_READ_SIZE,
+	[CODE_CLOCK_SET - 1] = REQ_CLOCK_SET_SIZE,
+	[CODE_EEPROM_READ - 1] = REQ_EEPROM_READ_SIZE,
+	[CODE_HISTORY_READ - 1] = REQ_HISTORY_READ_SIZE,
+	[CODE_BANK_WRITE - 1] = REQ_BANK_WRITE_SIZE,
+	[CODE_BANK_VERIFY - 1] = REQ_BANK_VERIFY_SIZE,
+	[CODE_BANK_COMMIT - 1] = REQ_BANK_COMMIT_SIZE,
+	[CODE_NEXT - 1] = REQ_NEXT_SIZE,
+	[CODE_SERVE - 1] = REQ_SERVE_SIZE,
+	[CODE_SETTINGS - 1] = REQ_SETTINGS_SIZE,
+	[CODE_FAULTS_CLEAR - 1] = REQ_FAULTS_CLEAR_SIZE,
+	[CODE_AGEING - 1] = REQ_AGEING_SIZE,
 };
 
+/* A switch, not a table of functions: the compiler builds the handlers in, which saves each its frame. */
 static uint8_t obey(void)
 {
 	uint8_t code = content[0];
-	const message_t *m = messages + code - 1;
+	uint8_t size;
 
-	if (code == 0 || code > sizeof messages / sizeof *messages || req_size < m->size || (req_size > m->size && code != CODE_BANK_WRITE))
+	if ((uint8_t)(code - 1) >= sizeof sizes)
 		return LINE_BAD_REQUEST;
-	return m->obey();
+	size = FLASH_BYTE(sizes + code - 1);
+	if (req_size < size || (req_size > size && code != CODE_BANK_WRITE))
+		return LINE_BAD_REQUEST;
+	switch (code) {
+	case CODE_IDENTIFY:
+		return identify();
+	case CODE_STATUS:
+		return status();
+	case CODE_CLOCK_READ:
+		return clock_read_answer();
+	case CODE_CLOCK_SET:
+		return clock_set_answer();
+	case CODE_EEPROM_READ:
+		return eeprom_read();
+	case CODE_HISTORY_READ:
+		return history_read();
+	case CODE_BANK_WRITE:
+		return bank_write();
+	case CODE_BANK_VERIFY:
+		return bank_verify();
+	case CODE_BANK_COMMIT:
+		return bank_commit();
+	case CODE_NEXT:
+		return next();
+	case CODE_SERVE:
+		return serve();
+	case CODE_SETTINGS:
+		return settings_answer();
+	case CODE_FAULTS_CLEAR:
+		return faults_clear();
+	default:
+		return ageing();
+	}
 }
 
 void line_answer(void)

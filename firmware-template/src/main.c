@@ -70,7 +70,7 @@ int main(void)
 	clock_init();
 	feeder_start();
 	feeder_time();
-	history_add(feeder_minute, EVENT_STARTED, power_reset_flags);
+	history_add(feeder_now.minute, EVENT_STARTED, power_reset_flags);
 	feeder_decide();
 	for (;;) {
 		uint8_t pressed;
