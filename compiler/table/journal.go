@@ -25,14 +25,20 @@ func Mark(index int) byte {
 
 // MarkIndex returns the index of a mark; ok is false for any other byte.
 func MarkIndex(b byte) (index int, ok bool) {
-	if bits.OnesCount8(b) != 4 {
-		return 0, false
-	}
-	for m := Mark(0); m != b; m = Mark(index) {
-		index++
-	}
-	return index, true
+	i := markIndices[b]
+	return max(0, int(i)), i >= 0
 }
+
+// markIndices holds the index of each byte as a mark, -1 for one that is none: a rehearsal reads the journal at every turn of the wheel.
+var markIndices = func() (all [256]int8) {
+	for b := range all {
+		all[b] = -1
+	}
+	for i := range MarkCount {
+		all[Mark(i)] = int8(i)
+	}
+	return all
+}()
 
 // Committed is the commit byte of a valid bank: a mark, so that a torn one is void. Erased is that of a bank in work.
 const (
