@@ -180,6 +180,6 @@ func (m *MCU) skipCounted(c loopCounter, before, start, bound uint64) bool {
 	k := min(now-2, rounds-1)
 	c.set(m, now-k)
 	m.cycle += k * period
-	m.poll.retryAt = m.cycle + 2*period
+	m.poll.retryAt = m.cycle + 3*period // past the round in which the event shows
 	return true
 }

@@ -63,31 +63,49 @@ func (m *MCU) setReal(slot int, at uint64) {
 	switch {
 	case at <= e.nextReal:
 		e.nextReal = at
-		m.mergeNext()
 	case old <= e.nextReal: // the earliest moved back
-		m.recomputeNext()
+		e.earliestReal()
 	}
+	m.mergeNext()
 	m.attention = true
 }
 
 // setIO schedules slot at a time of the I/O clock; never cancels it.
 func (m *MCU) setIO(slot int, at uint64) {
-	if m.events.io[slot] == at {
+	e := &m.events
+	old := e.io[slot]
+	if old == at {
 		return
 	}
-	m.events.io[slot] = at
-	m.recomputeNext()
+	e.io[slot] = at
+	switch {
+	case at <= e.nextIO:
+		e.nextIO = at
+	case old <= e.nextIO:
+		e.earliestIO()
+	}
+	m.mergeNext()
+}
+
+func (e *eventState) earliestReal() {
+	next := uint64(never)
+	for _, t := range &e.real {
+		next = min(next, t)
+	}
+	e.nextReal = next
+}
+
+func (e *eventState) earliestIO() {
+	next := uint64(never)
+	for _, t := range &e.io {
+		next = min(next, t)
+	}
+	e.nextIO = next
 }
 
 func (m *MCU) recomputeNext() {
-	e := &m.events
-	e.nextReal, e.nextIO = never, never
-	for _, t := range &e.real {
-		e.nextReal = min(e.nextReal, t)
-	}
-	for _, t := range &e.io {
-		e.nextIO = min(e.nextIO, t)
-	}
+	m.events.earliestReal()
+	m.events.earliestIO()
 	m.mergeNext()
 }
 
@@ -125,11 +143,14 @@ func (m *MCU) runEvents() {
 	for e.next <= now {
 		t := e.next
 		m.cycle = t
-		for slot := range e.real {
-			if e.real[slot] <= t {
-				e.real[slot] = never
-				m.realEvent(slot)
+		if e.nextReal <= t {
+			for slot := range e.real {
+				if e.real[slot] <= t {
+					e.real[slot] = never
+					m.realEvent(slot)
+				}
 			}
+			e.earliestReal()
 		}
 		if !e.ioHalted && e.nextIO != never && e.nextIO+e.ioLag <= t {
 			for slot := range e.io {
@@ -138,11 +159,12 @@ func (m *MCU) runEvents() {
 					m.ioEvent(slot)
 				}
 			}
+			e.earliestIO()
 		}
 		if m.cycle > t { // a handler let time pass: the halt after waking
 			now = max(now, m.cycle)
 		}
-		m.recomputeNext()
+		m.mergeNext()
 	}
 	m.cycle = now
 }

@@ -11,25 +11,29 @@ const fuseSlack = 4
 // The function makes no calls, so that the compiler keeps pc, sreg, cyc and the
 // rest in machine registers: with the slow paths inside, it spilled six values at
 // each instruction and ran at less than half the speed.
-func (m *MCU) exec(bound uint64) {
+//
+// The instructions are those in prog.code, and near the bound those in prog.plain.
+func (m *MCU) exec(prog *program, bound uint64) {
 	mem := &m.mem
 	ramSize := m.part.RAMSize
-	prog := m.prog
 	pc := uint32(m.pc)
 	sreg := uint32(m.sreg)
 	cyc := m.cycle
 	fast := uint64(0)
+	var in inst
 	if !m.opt.NoFuse && bound > fuseSlack {
 		fast = bound - fuseSlack
 	}
+next:
 	for {
-		in := prog.code[pc&(codeWords-1)]
+		in = prog.code[pc&(codeWords-1)]
 		if cyc >= fast {
 			if cyc >= bound {
 				break
 			}
 			in = prog.plain[pc&(codeWords-1)]
 		}
+		var d, r uint32
 		op := in.op()
 		pc++
 		cyc++
@@ -43,7 +47,6 @@ func (m *MCU) exec(bound uint64) {
 		case opLdi:
 			mem[in.d()] = uint8(in.k())
 
-		// Arithmetic.
 		case opAdd:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			x := d + r
@@ -112,33 +115,6 @@ func (m *MCU) exec(bound uint64) {
 			mem[0], mem[1] = uint8(x), uint8(x>>8)
 			sreg = flagsProduct(sreg, x, x>>15)
 			cyc++
-		case opMuls:
-			x := uint32(int32(int8(mem[in.d()])) * int32(int8(mem[in.r()])))
-			mem[0], mem[1] = uint8(x), uint8(x>>8)
-			sreg = flagsProduct(sreg, x, x>>15)
-			cyc++
-		case opMulsu:
-			x := uint32(int32(int8(mem[in.d()])) * int32(mem[in.r()]))
-			mem[0], mem[1] = uint8(x), uint8(x>>8)
-			sreg = flagsProduct(sreg, x, x>>15)
-			cyc++
-		case opFmul:
-			x := uint32(mem[in.d()]) * uint32(mem[in.r()])
-			mem[0], mem[1] = uint8(x<<1), uint8((x<<1)>>8)
-			sreg = flagsProduct(sreg, x<<1, x>>15)
-			cyc++
-		case opFmuls:
-			x := uint32(int32(int8(mem[in.d()])) * int32(int8(mem[in.r()])))
-			mem[0], mem[1] = uint8(x<<1), uint8((x<<1)>>8)
-			sreg = flagsProduct(sreg, x<<1, x>>15)
-			cyc++
-		case opFmulsu:
-			x := uint32(int32(int8(mem[in.d()])) * int32(mem[in.r()]))
-			mem[0], mem[1] = uint8(x<<1), uint8((x<<1)>>8)
-			sreg = flagsProduct(sreg, x<<1, x>>15)
-			cyc++
-
-		// Logic and bits.
 		case opAnd:
 			x := uint32(mem[in.d()] & mem[in.r()])
 			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
@@ -455,11 +431,6 @@ func (m *MCU) exec(bound uint64) {
 			mem[in.d2()], sreg = uint8(x), flagsLogic(sreg, x)
 			cyc++
 			pc++
-		case opMovMov:
-			mem[in.d()] = mem[in.r()]
-			mem[in.d2()] = mem[in.r2()]
-			cyc++
-			pc++
 		case opMovwMovw:
 			d, r := int(in.d()), int(in.r())
 			mem[d], mem[d+1] = mem[r], mem[r+1]
@@ -525,11 +496,6 @@ func (m *MCU) exec(bound uint64) {
 			x := d - r
 			mem[in.d()], sreg = uint8(x), flagsSub(sreg, d, r, x)
 			goto branch
-		case opSbciBr:
-			d, r := uint32(mem[in.d()]), uint32(in.r())
-			x := d - r - sreg&flagC
-			mem[in.d()], sreg = uint8(x), flagsSubC(sreg, d, r, x)
-			goto branch
 		case opDecBr:
 			x := uint32(mem[in.d()]) - 1
 			mem[in.d()], sreg = uint8(x), flagsLogic(sreg, x)
@@ -551,35 +517,28 @@ func (m *MCU) exec(bound uint64) {
 		case opCpCpcBr:
 			x := uint32(mem[in.d()]) - uint32(mem[in.r()])
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
-			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
-			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
-			cyc++
-			pc++
-			goto branch
+			goto compare
 		case opCpiCpcBr:
 			x := uint32(mem[in.d()]) - uint32(in.r())
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
-			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
-			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
-			cyc++
-			pc++
-			goto branch
+			goto compare
 		case opCpcCpcBr:
 			x := uint32(mem[in.d()]) - uint32(mem[in.r()]) - sreg&flagC
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])&^(^sreg&flagZ)
-			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
-			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
-			cyc++
-			pc++
-			goto branch
+			goto compare
 
 		case opIllegal: // named, so that the jump table starts at 0
 			goto slow
-		default: // I/O, interrupt flag, sleep
-			goto slow
+		default:
+			goto direct
 		}
 		continue
 
+	compare: // the CPC before the branch of a fused triple
+		d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
+		sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+		cyc++
+		pc++
 	branch: // the branch of a fused comparison, packed in k2
 		cyc++
 		pc++
@@ -589,6 +548,48 @@ func (m *MCU) exec(bound uint64) {
 		}
 	}
 	goto out
+
+	// I/O registers that just hold what was written (direct.go), outside the loop
+	// above: one more case in its switch cost every instruction an extra jump.
+direct:
+	switch in.op() {
+	case opLoadIO:
+		mem[in.d()] = mem[in.k()&(memBytes-1)]
+		cyc += uint64(in.k2())
+		pc += uint32(in.k2())
+	case opBitIO:
+		mem[in.k()&(memBytes-1)] = mem[in.k()&(memBytes-1)]&in.d() | in.r()
+		cyc++
+	case opSkipIO:
+		if (mem[in.k()&(memBytes-1)]^in.d())&in.r() == 0 {
+			cyc += uint64(uint32(in.k2()) - pc)
+			pc = uint32(in.k2())
+		}
+	case opInSP:
+		mem[in.d()] = uint8(m.sp >> in.r())
+	case opOutSPL: // a new low of the stack is noted by execSlow
+		sp := m.sp&0xFF00 | uint16(mem[in.d()])
+		if sp < m.stats.MinSP {
+			goto slow
+		}
+		m.sp = sp
+	case opOutSPH:
+		m.sp = m.sp&0xFF | uint16(mem[in.d()])<<8&m.spMask
+	case opOutSreg:
+		v := uint32(mem[in.d()])
+		if v&flagI != 0 && m.irq != 0 {
+			goto slow
+		}
+		sreg = v
+	case opSeiIdle:
+		if m.irq != 0 {
+			goto slow
+		}
+		sreg |= flagI
+	default: // I/O that acts, interrupt flag, sleep
+		goto slow
+	}
+	goto next
 slow: // not executed: back to its own word
 	pc--
 	cyc--

@@ -1,7 +1,7 @@
 package avr
 
 // execSlow executes one instruction that exec left: an access outside the SRAM,
-// one that may change what happens next, or a new depth of the stack. The data
+// one that may change what happens next, a new depth of the stack, or a rare one. The data
 // access of an instruction of n cycles is made in its last cycle.
 func (m *MCU) execSlow() {
 	in := m.prog.plain[m.pc&(codeWords-1)]
@@ -67,10 +67,32 @@ func (m *MCU) execSlow() {
 			m.pc = in.k2()
 		}
 		m.cycle++
+	case opMuls, opMulsu, opFmul, opFmuls, opFmulsu:
+		m.multiply(o, in)
 	default:
 		m.execControl(o, pc)
 	}
 	m.pc &= m.pcMask
+}
+
+// multiply executes the multiplications other than MUL: signed ones, and fractional
+// ones, whose product is shifted left by one after C is taken.
+func (m *MCU) multiply(o op, in inst) {
+	d, r := int32(m.mem[in.d()]), int32(m.mem[in.r()])
+	if o != opFmul {
+		d = int32(int8(d))
+	}
+	if o == opMuls || o == opFmuls {
+		r = int32(int8(r))
+	}
+	x := uint32(d * r)
+	carry := x >> 15
+	if o == opFmul || o == opFmuls || o == opFmulsu {
+		x <<= 1
+	}
+	m.mem[0], m.mem[1] = uint8(x), uint8(x>>8)
+	m.sreg = uint8(flagsProduct(uint32(m.sreg), x, carry))
+	m.cycle += 2
 }
 
 // execControl executes SLEEP, WDR, SPM, BREAK and reserved codes.

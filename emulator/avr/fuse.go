@@ -22,7 +22,6 @@ const (
 	opRorRor
 	opLdiLdi
 	opLdiEor
-	opMovMov
 	opMovwMovw
 	opSbrcRjmp // d, r as SBRC; k the target
 	opSbrsRjmp
@@ -37,7 +36,6 @@ const (
 	opCpcBr
 	opCpiBr
 	opSubiBr
-	opSbciBr
 	opDecBr
 	opAndBr
 	opCpCpcBr
@@ -71,7 +69,6 @@ var fusions = [...]struct {
 	{opCpc, opBrbs, 0, opCpcBr, layoutBranch},
 	{opCpi, opBrbs, 0, opCpiBr, layoutBranch},
 	{opSubi, opBrbs, 0, opSubiBr, layoutBranch},
-	{opSbci, opBrbs, 0, opSbciBr, layoutBranch},
 	{opDec, opBrbs, 0, opDecBr, layoutBranch},
 	{opAnd, opBrbs, 0, opAndBr, layoutBranch},
 	{opAdd, opAdc, 0, opAddAdc, layoutPair},
@@ -85,7 +82,6 @@ var fusions = [...]struct {
 	{opRor, opRor, 0, opRorRor, layoutPair},
 	{opLdi, opLdi, 0, opLdiLdi, layoutPair},
 	{opLdi, opEor, 0, opLdiEor, layoutPair},
-	{opMov, opMov, 0, opMovMov, layoutPair},
 	{opMovw, opMovw, 0, opMovwMovw, layoutPair},
 	{opSbrc, opRjmp, 0, opSbrcRjmp, layoutSkip},
 	{opSbrs, opRjmp, 0, opSbrsRjmp, layoutSkip},
@@ -105,13 +101,19 @@ var fusionsOf = func() (of [opPlainMax][]int) {
 
 // fuse marks the back edges of waiting loops, then fuses what it can at each word.
 func fuse(p *program, ramEnd uint16) {
-	p.code = p.plain
+	for pc := range p.code {
+		p.code[pc] = direct(p.plain[pc])
+	}
+	var inside insides
 	for pc := range p.code {
 		switch p.plain[pc].op() {
 		case opRjmp, opBrbs, opBrbc:
-			markLoop(p, uint16(pc))
+			if markLoop(p, uint16(pc)) {
+				inside.add(p.plain[pc].k(), uint16(pc))
+			}
 		}
 	}
+	inside.fill(p)
 	for pc := range p.code[:codeWords-4] {
 		for _, n := range fusionsOf[p.plain[pc].op()] {
 			if fuseAt(p, pc, n, ramEnd) {
@@ -195,11 +197,12 @@ func branchBits(i fields, after uint16) uint16 {
 	return v
 }
 
-// markLoop gives a backward branch its waiting or counting form.
-func markLoop(p *program, pc uint16) {
+// markLoop gives a backward branch its waiting or counting form. It reports whether
+// the loop is one that waits.
+func markLoop(p *program, pc uint16) bool {
 	i := p.plain[pc].fields()
 	if i.k > pc || pc-i.k > waitWords {
-		return
+		return false
 	}
 	body := p.plain[i.k:pc]
 	counter, counts := countsRounds(body, p.plain[pc])
@@ -207,7 +210,8 @@ func markLoop(p *program, pc uint16) {
 	switch {
 	case i.op == opBrbc && i.r == flagZ && countsDown(body):
 		i.op = opDelay
-	case !counts && !waits(body):
+	case !counts && !waits(body) || computes(body):
+		return false
 	case i.op == opRjmp:
 		i.op = opWaitRjmp
 	case i.op == opBrbs:
@@ -219,6 +223,27 @@ func markLoop(p *program, pc uint16) {
 		i.k2 = counter.pack()
 	}
 	p.code[pc] = i.pack()
+	return i.op != opDelay
+}
+
+// computes reports whether a loop looks at nothing that an event can change, but
+// works on registers: a division, a shift. Such loops never wait.
+func computes(body []inst) bool {
+	works := false
+	for n := 0; n < len(body); n++ {
+		if _, size, _ := countdown(body, n); size > 0 {
+			n += size - 1
+			continue
+		}
+		switch body[n].op() {
+		case opLds, opLdd, opIn, opSbic, opSbis:
+			return false
+		case opNop, opRjmp, opBrbs, opBrbc:
+		default:
+			works = true
+		}
+	}
+	return works
 }
 
 // waitsOrCounts is waits for a loop with a counter in it.

@@ -116,7 +116,7 @@ func (m *MCU) store(addr uint16, v uint8) {
 	case SPH:
 		// Only as many bits exist as the SRAM needs [DS 7.5.1].
 		// avr-gcc writes SPH before SPL, so only SPL shows a settled stack.
-		m.sp = m.sp&0xFF | uint16(v)<<8&(m.ramEnd|m.ramEnd>>1|m.ramEnd>>2|m.ramEnd>>3)
+		m.sp = m.sp&0xFF | uint16(v)<<8&m.spMask
 	case SREG:
 		m.sreg = v
 		m.attention = true

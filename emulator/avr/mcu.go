@@ -72,6 +72,7 @@ type MCU struct {
 	opt   Options
 
 	ramEnd    uint16 // last SRAM address
+	spMask    uint16 // bits that SPH and SPL have
 	pcMask    uint16
 	attention bool // leave exec: an event, interrupt or mode changed
 	volatile  bool // an I/O access since the flag was last cleared depends on the time or has an effect
@@ -118,6 +119,7 @@ func New(c Config) *MCU {
 	}
 	m := &MCU{part: c.Part, fuses: c.Fuses, hooks: c.Hooks, opt: c.Options}
 	m.ramEnd = ramStart + m.part.RAMSize - 1
+	m.spMask = m.ramEnd | m.ramEnd>>1 | m.ramEnd>>2 | m.ramEnd>>3
 	m.pcMask = m.part.FlashWords - 1
 	m.clock.baseHz, m.clock.hz, m.clock.wdtHz = c.ClockHz, c.ClockHz, c.WatchdogHz
 	for i := range m.eeprom {
@@ -307,7 +309,7 @@ func (m *MCU) running(limit uint64) {
 func (m *MCU) execute(bound uint64) {
 	m.attention = false
 	for {
-		m.exec(bound)
+		m.exec(m.prog, bound)
 		switch {
 		case m.poll.pending:
 			m.poll.pending = false

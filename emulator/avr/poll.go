@@ -12,7 +12,7 @@ package avr
 
 const (
 	waitWords  = 12
-	waitRounds = 24 // most instructions in one round
+	waitRounds = 24 // most stops in one round
 )
 
 type pollState struct {
@@ -68,16 +68,17 @@ func (m *MCU) skipWait(bound uint64) {
 	}
 }
 
-// oneRound executes single instructions until the branch at `at` is taken again.
-// It reports false where the bound, an event or an exit from the loop came first.
+// oneRound executes the loop until the branch at `at` is taken again. It reports
+// false where the bound, an event or an exit from the loop came first.
 func (m *MCU) oneRound(at uint16, bound uint64) bool {
 	target := m.pc
 	for range waitRounds {
-		if m.cycle >= bound || m.pc < target || m.pc > at {
+		m.exec(m.prog.round, bound) // stops at words outside the loop and at its branches
+		if m.cycle+fuseSlack >= bound || m.pc < target || m.pc > at {
 			return false
 		}
 		before, now := m.pc, m.cycle
-		m.exec(now + 1)
+		m.exec(m.prog, now+1)
 		if m.cycle == now {
 			m.execSlow()
 		}
@@ -85,10 +86,53 @@ func (m *MCU) oneRound(at uint16, bound uint64) bool {
 			return false
 		}
 		if m.pc == target && before == at {
-			break
+			return true
 		}
 	}
-	return true
+	return false
+}
+
+// insides says to which waiting loop's body each word belongs.
+type insides struct {
+	loops []span
+	owner [codeWords]uint16 // index in loops + 1; 0: none; shared: several
+}
+
+type span struct{ from, at uint16 } // first word and branch back
+
+const shared = 0xFFFF
+
+func (n *insides) add(from, at uint16) {
+	n.loops = append(n.loops, span{from, at})
+	for w := from; w < at; w++ {
+		if n.owner[w] != 0 {
+			n.owner[w] = shared
+			continue
+		}
+		n.owner[w] = uint16(len(n.loops))
+	}
+}
+
+// fill makes program.round: all words are illegal there, so that they stop the fast
+// loop, but for those of exactly one waiting loop that lead nowhere but on in it, to
+// its branch, or to a word that stops.
+func (n *insides) fill(p *program) {
+	p.round = &program{flash: p.flash, plain: p.plain}
+	for _, l := range n.loops {
+		for w := l.from; w < l.at; w++ {
+			in := p.plain[w]
+			to := w
+			switch in.op() {
+			case opRjmp, opBrbs, opBrbc:
+				to = in.k()
+			case opCpse, opSbic, opSbis, opSbrc, opSbrs:
+				to = in.k2() & (codeWords - 1)
+			}
+			if mine := n.owner[w]; mine != shared && (n.owner[to] == mine || n.owner[to] == 0) {
+				p.round.code[w] = direct(in)
+			}
+		}
+	}
 }
 
 // skipDelay skips rounds of a loop that only counts a register of up to four

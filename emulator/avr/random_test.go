@@ -36,7 +36,7 @@ func randomIO(r *rand.Rand) []uint16 {
 		reg := registers[r.IntN(len(registers))]
 		k := uint16(r.IntN(256))
 		ldi := 0xE000 | k&0xF0<<4 | k&15 // r16
-		switch r.IntN(8) {
+		switch r.IntN(12) {
 		case 0: // a poll with a limit: ldi r24; lds r17, reg; sbrs r17, b; rjmp +2; sbiw r24, 1; brne −6
 			code = append(code, 0xEF8F, 0x9110, reg, 0xFF10|k&7, 0xC002, 0x9701, 0xF7D1)
 		case 1: // ldi r24, k; ldi r25, 1; sbiw r24, 1; brne
@@ -47,6 +47,19 @@ func randomIO(r *rand.Rand) []uint16 {
 			code = append(code, 0xE108, 0x9300, avr.WDTCSR, 0xE400, 0x9300, avr.WDTCSR)
 		case 4:
 			code = append(code, 0x9478, 0, 0x9100, reg) // sei; nop; lds r16, reg
+		case 5: // a frame: in r28, SPL; in r29, SPH; sbiw r28, k; in r0, SREG; cli; out SPH, r29; out SREG, r0; out SPL, r28
+			enter, leave := 0x9720|k&15, 0x9620|k&15
+			code = append(code, 0xB7CD, 0xB7DE, enter, 0xB60F, 0x94F8, 0xBFDE, 0xBE0F, 0xBFCD)
+			code = append(code, leave, 0xB60F, 0x94F8, 0xBFDE, 0xBE0F, 0xBFCD)
+		case 6: // sbi, cbi, sbic or sbis of GPIOR0; inc r18; out GPIOR0, r18
+			code = append(code, 0x98F0|k&0x307, 0x98F0|uint16(r.IntN(4))<<8|k&7, 0x9523, 0xBB2E)
+		case 7: // in r17, reg; sbrc r17, b; out GPIOR1, r17
+			if reg < 0x60 {
+				a := reg - 0x20
+				code = append(code, 0xB110|a&0x30<<5|a&15, 0xFD10|k&7, 0xBD1A)
+			}
+		case 8: // push r17; pop r18; sei; cli
+			code = append(code, 0x931F, 0x912F, 0x9478, 0x94F8)
 		default:
 			code = append(code, ldi, 0x9300, reg)
 		}

@@ -29,6 +29,7 @@ type program struct {
 	plain [codeWords]inst   // as decoded
 	code  [codeWords]inst   // with fused forms and marked loops, for the fast loop
 	hash  uint64
+	round *program // in its code only the insides of waiting loops; poll.go
 }
 
 // setFlash replaces the flash contents and decodes them.

@@ -28,6 +28,7 @@ type Board struct {
 	cfg Config
 	state
 	observe func(Event)
+	ignored uint32 // kinds of event, as bits, that the observer does not want
 }
 
 // state is everything that a snapshot holds beside the AVR: plain values, so that copying it copies the board.
@@ -92,13 +93,18 @@ func (b *Board) hooks() avr.Hooks {
 	return h
 }
 
-// Observe makes f see every event from now on; nil: nobody.
-func (b *Board) Observe(f func(Event)) { b.observe = f }
+// Observe makes f see every event from now on, but for some kinds; nil: nobody.
+func (b *Board) Observe(f func(Event), but ...Kind) {
+	b.observe, b.ignored = f, 0
+	for _, k := range but {
+		b.ignored |= 1 << k
+	}
+}
 
 func (b *Board) event(k Kind, value int64) { b.eventArg(k, 0, value) }
 
 func (b *Board) eventArg(k Kind, arg uint8, value int64) {
-	if b.observe != nil {
+	if b.observe != nil && b.ignored>>k&1 == 0 {
 		b.observe(Event{At: b.mcu.Nanos(), Kind: k, Arg: arg, Value: value})
 	}
 }

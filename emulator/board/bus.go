@@ -135,8 +135,9 @@ func (w twoWire) send(v uint8) avr.Answer {
 	} else {
 		switch s.target {
 		case theClock:
-			b.clock.Write(now, v)
-			b.clockChanged()
+			if b.clock.Write(now, v) {
+				b.clockChanged()
+			}
 		case theMemory:
 			b.memory.write(v)
 		}

@@ -3,6 +3,7 @@ package scenario
 import (
 	"fmt"
 	"io"
+	"slices"
 	"sort"
 	"time"
 
@@ -39,11 +40,17 @@ func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out, suppl
 
 func newLog(l Local) *Log { return NewLog(l, nil) }
 
-// Add takes an event; those that matter to no reader (pulses, bytes, sleep) are left out, flashes are counted.
+// unlogged are the kinds of event that matter to no reader: pulses, bytes, sleep.
+var unlogged = [...]board.Kind{
+	board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch,
+}
+
+// Add takes an event; those that matter to no reader are left out, flashes are counted.
 func (l *Log) Add(at time.Time, e board.Event) {
-	switch e.Kind {
-	case board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch:
+	if slices.Contains(unlogged[:], e.Kind) {
 		return
+	}
+	switch e.Kind {
 	case board.Light:
 		if e.Value != 0 {
 			l.flash(at)

@@ -152,7 +152,7 @@ func (g *rehearsing) window(b *board.Board) {
 		if e.Kind == board.RuleBroken {
 			g.rep.Violations = append(g.rep.Violations, b.Time(e.At).Format(stampLayout)+" "+e.Text)
 		}
-	})
+	}, unlogged[:]...)
 	end := timeOf(g.w.To).Add(-time.Millisecond)
 	for at := g.w.From; g.failed == nil && b.Now().Before(end); {
 		from := at

@@ -12,16 +12,17 @@ func (c *Chip) Start(now uint64, reading bool) {
 
 func (c *Chip) copyTime() { copy(c.buffer[:], c.reg[:]) }
 
-// Write takes a byte at its acknowledge.
-func (c *Chip) Write(now uint64, v uint8) {
+// Write takes a byte at its acknowledge. It reports whether that went to a register: the first one sets the pointer.
+func (c *Chip) Write(now uint64, v uint8) (register bool) {
 	c.Sync(now)
 	if c.first {
 		c.first = false
 		c.pointer = v % registers // choice: addresses beyond 12h wrap
-		return
+		return false
 	}
 	c.writeRegister(now, v)
 	c.pointer = (c.pointer + 1) % registers
+	return true
 }
 
 // Read gives the byte at the pointer; the pointer wraps from 12h to 00h, where the time is copied anew [DS p.11].

@@ -136,13 +136,10 @@ func (c *Chip) Sync(now uint64) {
 
 // count advances the time registers; flags of alarms that matched on the way are set, whatever the enables [DS p.14].
 func (c *Chip) count(now uint64) {
-	if !c.running || now < c.edge {
+	if !c.running || now < c.edge+c.period {
 		return
 	}
 	n := (now - c.edge) / c.period
-	if n == 0 {
-		return
-	}
 	if c.reg[Status]&A1F == 0 && c.nextAlarm1() <= n {
 		c.reg[Status] |= A1F
 	}
