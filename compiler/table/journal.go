@@ -1,7 +1,5 @@
 package table
 
-import "math/bits"
-
 // Marks.
 //
 // A single byte that must be whole or void after a power cut holds a mark: a byte with exactly four bits set. A cut
