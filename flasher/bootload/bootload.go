@@ -5,9 +5,13 @@
 // command is its byte, arguments, and 20 hex; a good answer is 14, data, 10. Flash addresses go over the line in words, low byte
 // first.
 //
-// Two families are in the field: a short one (512 bytes, 115,200 baud) and an older one (2 KiB, 57,600 baud). A host cannot tell them apart
-// beforehand, and neither leaves more than a second or two after a reset. The EEPROM is never written this way: the short family
-// puts what is meant for it into the flash. Nothing at or above the bootloader's start is written.
+// Two families are in the field: a short one (512 bytes, 115,200 baud) and an older one (2 KiB, 57,600 baud, or 19,200 on the smallest
+// chip). A host cannot tell them apart beforehand, and neither leaves more than a second or two after a reset. The EEPROM is never
+// written this way: the short family puts what is meant for it into the flash. Nothing at or above the bootloader's start is written.
+//
+// A board with half a firmware might do anything, turning the wheel included. So the first page is written twice: first with a program that does
+// nothing, and with the firmware's own when all other pages have been read back. An install that is cut short leaves a board that
+// stands still and takes the next one.
 package bootload
 
 import (
@@ -41,9 +45,9 @@ type Family struct {
 	Section int // bytes at the end of the flash
 }
 
-// Families lists the kinds in the order in which they are tried.
+// Families lists the kinds in the order in which they are tried: by how common they are. The last is the older one as it was built for the ATmega168.
 func Families() []Family {
-	return []Family{{"short", 115200, 512}, {"older", 57600, 2048}}
+	return []Family{{"short", 115200, 512}, {"older", 57600, 2048}, {"oldest", 19200, 2048}}
 }
 
 // Chip is a part that boards are built with.
@@ -83,7 +87,7 @@ var ErrNoBootloader = errors.New("no bootloader answers")
 type DamagedError struct{ Err error }
 
 func (e *DamagedError) Error() string {
-	return fmt.Sprintf("%v; the board has no whole firmware now: run mealtab install again (its bootloader, table and journal are untouched)", e.Err)
+	return fmt.Sprintf("%v; the board has no whole firmware now and feeds nothing: run mealtab install again (its bootloader, table and journal are untouched)", e.Err)
 }
 
 func (e *DamagedError) Unwrap() error { return e.Err }
@@ -215,40 +219,72 @@ func (l *Loader) chip(allowed []string) (Chip, error) {
 	return Chip{}, fmt.Errorf("the chip's signature is % X, that of no chip this program knows (nothing was written)", sig)
 }
 
-// pages writes every page that holds something, then reads all of them back.
+// standstill is the page that stands in for the first one meanwhile: RJMP to itself, from the reset vector.
+func standstill(size int) []byte {
+	page := bytes.Repeat([]byte{0xFF}, size)
+	page[0], page[1] = 0xFF, 0xCF
+	return page
+}
+
+// pages writes every page that holds something and reads it back, the first page last.
 func (l *Loader) pages(image []byte, size int) error {
-	total := 2 * len(image)
 	padded := append(bytes.Clone(image), bytes.Repeat([]byte{0xFF}, (size-len(image)%size)%size)...)
-	for at := 0; at < len(padded); at += size {
-		if err := l.address(at); err != nil {
-			return fmt.Errorf("writing at %04X: %w", at, err)
+	total, done := 2*len(padded), 0
+	step := func(do func(at int, page []byte) error, at int) error {
+		if err := do(at, padded[at:at+size]); err != nil {
+			return err
 		}
-		request := append([]byte{cmdProgramPage, byte(size >> 8), byte(size), flashMemory}, padded[at:at+size]...)
-		if _, err := l.command(0, request...); err != nil {
-			return fmt.Errorf("writing at %04X: %w", at, err)
-		}
-		l.progress(at, total)
+		done += size
+		l.progress(done, total)
+		return nil
 	}
-	for at := 0; at < len(padded); at += size {
-		if err := l.address(at); err != nil {
-			return fmt.Errorf("reading back at %04X: %w", at, err)
-		}
-		got, err := l.command(size, cmdReadPage, byte(size>>8), byte(size), flashMemory)
-		if err != nil {
-			return fmt.Errorf("reading back at %04X: %w", at, err)
-		}
-		if !bytes.Equal(got, padded[at:at+size]) {
-			return fmt.Errorf("the page at %04X reads otherwise than it was written", at)
-		}
-		l.progress(len(image)+at, total)
+	if err := l.write(0, standstill(size)); err != nil {
+		return err
 	}
-	l.progress(total, total)
+	for _, do := range []func(int, []byte) error{l.write, l.compare} {
+		for at := size; at < len(padded); at += size {
+			if err := step(do, at); err != nil {
+				return err
+			}
+		}
+	}
+	if err := step(l.write, 0); err != nil {
+		return err
+	}
+	return step(l.compare, 0)
+}
+
+// write programs a page at a byte address.
+func (l *Loader) write(at int, page []byte) error {
+	err := l.address(at)
+	if err == nil {
+		_, err = l.command(0, append([]byte{cmdProgramPage, byte(len(page) >> 8), byte(len(page)), flashMemory}, page...)...)
+	}
+	if err != nil {
+		return fmt.Errorf("writing at %04X: %w", at, err)
+	}
+	return nil
+}
+
+// compare reads a page back.
+func (l *Loader) compare(at int, page []byte) error {
+	err := l.address(at)
+	var got []byte
+	if err == nil {
+		got, err = l.command(len(page), cmdReadPage, byte(len(page)>>8), byte(len(page)), flashMemory)
+	}
+	switch {
+	case err != nil:
+		return fmt.Errorf("reading back at %04X: %w", at, err)
+	case !bytes.Equal(got, page):
+		return fmt.Errorf("the page at %04X reads otherwise than it was written", at)
+	}
 	return nil
 }
 
 func (l *Loader) progress(done, total int) {
 	if l.Progress != nil {
-		l.Progress(min(done, total), total)
+		l.Progress(done, total)
 	}
 }
 

@@ -6,6 +6,7 @@ package flashertest
 
 import (
 	"errors"
+	"strconv"
 	"strings"
 	"time"
 
@@ -44,7 +45,6 @@ type Emulated struct {
 	toHost  []delivery
 	free    uint64 // the line to the board is busy until then
 	baud    int
-	proper  int // the rate the board was made for
 }
 
 type delivery struct {
@@ -52,9 +52,9 @@ type delivery struct {
 	data byte
 }
 
-// NewEmulated connects a board whose far end is set to a rate; proper is the one it was made for.
-func NewEmulated(b *board.Board, baud, proper int) *Emulated {
-	e := &Emulated{Board: b, baud: baud, proper: proper}
+// NewEmulated connects a board whose far end is set to a rate.
+func NewEmulated(b *board.Board, baud int) *Emulated {
+	e := &Emulated{Board: b, baud: baud}
 	b.Observe(e.event)
 	return e
 }
@@ -62,7 +62,7 @@ func NewEmulated(b *board.Board, baud, proper int) *Emulated {
 func (e *Emulated) event(ev board.Event) {
 	if ev.Kind == board.LineSent {
 		data := byte(ev.Value)
-		if ev.Arg != 0 || e.baud != e.proper {
+		if !e.atRate() {
 			data ^= 0xA5 // what a receiver makes of a character at a wrong rate is anything but the character
 		}
 		if e.OnAnswer == nil || !e.OnAnswer() {
@@ -81,6 +81,19 @@ func (e *Emulated) event(ev board.Event) {
 	if e.OnEvent != nil {
 		e.OnEvent(ev)
 	}
+}
+
+// atRate reports whether the AVR sends at this side's rate, as near as a receiver needs. Its own is its clock through the divisor in UBRR0, by 16,
+// or by 8 with U2X0 (ATmega328P data sheet, section 20.3.1): a bootloader and the firmware after it have different ones.
+func (e *Emulated) atRate() bool {
+	const ucsr0a, u2x0, ubrr0l, ubrr0h, percent = 0xC0, 1 << 1, 0xC4, 0xC5, 5
+	m := e.Board.MCU()
+	cycles := 16*(int(m.Peek(ubrr0l))|int(m.Peek(ubrr0h))<<8) + 16
+	if m.Peek(ucsr0a)&u2x0 != 0 {
+		cycles /= 2
+	}
+	off := int(m.ClockHz())/cycles - e.baud
+	return max(off, -off)*100 <= percent*e.baud
 }
 
 func (e *Emulated) shake() {
@@ -111,8 +124,8 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 		if len(e.Resets) > 0 {
 			next = min(next, max(e.Resets[0], e.Board.Nanos()+1))
 		}
-		if next > e.Board.Nanos() {
-			e.Board.RunTo(next)
+		if next > e.Board.Nanos() && e.Board.RunTo(next) == avr.StopIllegal {
+			e.walkErased()
 		}
 		if len(e.Resets) > 0 && e.Board.Nanos() >= e.Resets[0] {
 			e.Resets = e.Resets[1:]
@@ -131,6 +144,19 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 			e.toBoard = e.toBoard[1:]
 		}
 	}
+}
+
+// walkErased goes on where the core has stopped at an erased word: a chip takes FFFF for SBRS r31,7 and runs up to the boot section [from memory].
+func (e *Emulated) walkErased() {
+	m := e.Board.MCU()
+	flash, pc := m.Flash(), m.PC()
+	if flash[pc] != 0xFFFF {
+		panic("the board executes no instruction: " + strconv.FormatUint(uint64(flash[pc]), 16))
+	}
+	for flash[pc] == 0xFFFF {
+		pc = (pc + 1) % uint16(len(flash))
+	}
+	m.SetPC(pc)
 }
 
 // character is the length of ten bits in nanoseconds.
@@ -198,7 +224,7 @@ func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(0x53)&0xF == 0x5 }
 
 // Fork is an independent copy of board and cable in the same state.
 func (e *Emulated) Fork() *Emulated {
-	c := NewEmulated(e.Board.Fork(), e.baud, e.proper)
+	c := NewEmulated(e.Board.Fork(), e.baud)
 	c.Out, c.In, c.HasReset = e.Out, e.In, e.HasReset
 	return c
 }
