@@ -1,92 +1,81 @@
 #include "calendar.h"
-
 #include "outlined.h"
+
+#include "table_format.h"
+
+date_t date;
+period_t period;
+
 /* 1998 + 2 is a leap year and 1998 + 102 = 2100 is none. */
-OUTLINED static bool is_leap(uint8_t year)
+static uint16_t length_of_year(uint8_t year)
 {
-	return year % 4 == 2 && year != 102;
-}
-
-OUTLINED uint16_t year_start(uint8_t year)
-{
-	return 365u * year + (uint16_t)(year + 1) / 4;
-}
-
-uint16_t year_length(uint8_t year)
-{
-	return is_leap(year) ? 366 : 365;
+	return year % 4 == 2 && year != 102 ? 366 : 365;
 }
 
 uint8_t month_length(uint8_t year, uint8_t month)
 {
 	if (month == 1)
-		return is_leap(year) ? 29 : 28;
+		return (uint8_t)(length_of_year(year) - 337); /* the days of the other months */
 	/* January, March, May, July | August, October, December */
 	return (month + (month > 6)) & 1 ? 30 : 31;
 }
 
-uint8_t weekday_of(uint16_t day)
+void date_to(uint16_t day)
 {
-	return (day + 3) % 7; /* 1998-01-01 was a Thursday */
+	uint16_t left = day - date.month_start;
+
+	date.day = day;
+	date.wday = (uint8_t)((day + 3) % 7); /* 1998-01-01 was a Thursday */
+	if (left < date.month_length)
+		return;
+	date.year = 0;
+	for (left = day; left >= (date.year_length = length_of_year(date.year)); date.year++)
+		left -= date.year_length;
+	date.year_start = day - left;
+	date.month = 0;
+	for (; left >= (date.month_length = month_length(date.year, date.month)); date.month++)
+		left -= date.month_length;
+	date.month_start = day - left;
+}
+
+OUTLINED void date_to_month(uint16_t year_start, uint8_t month)
+{
+	date_to(year_start + 31 * month); /* falls from the first to the seventh of each */
+}
+
+uint16_t year_start(uint8_t year)
+{
+	return 365u * year + (uint16_t)(year + 1) / 4;
 }
 
 void date_set(date_t *d, uint16_t day)
 {
-	uint8_t year = (uint8_t)(day / 365);
-	uint8_t month = 0;
-	uint16_t left;
-
-	while (year_start(year) > day)
-		year--;
-	left = day - year_start(year);
-	d->day = day;
-	d->year = year;
-	d->yday = left;
-	for (;;) {
-		uint8_t length = month_length(year, month);
-		if (left < length)
-			break;
-		left -= length;
-		month++;
-	}
-	d->month = month;
-	d->mday = (uint8_t)left;
-	d->wday = weekday_of(day);
+	date_to(day);
+	*d = date;
+	d->mday = (uint8_t)(day - date.month_start);
 }
 
-void date_next(date_t *d)
+void period_find(uint8_t which)
 {
-	d->day++;
-	d->yday++;
-	d->mday++;
-	d->wday = d->wday == 6 ? 0 : d->wday + 1;
-	if (d->mday < month_length(d->year, d->month))
-		return;
-	d->mday = 0;
-	d->month++;
-	if (d->month < 12)
-		return;
-	d->month = 0;
-	d->yday = 0;
-	d->year++;
-}
+	uint8_t kind = which >> 4;
+	uint16_t past;
 
-void date_week(const date_t *d, uint8_t week_start, week_t *w)
-{
-	uint8_t year = d->year;
-	uint8_t into = d->wday >= week_start ? d->wday - week_start : d->wday + 7 - week_start;
+	period.start = date.month_start;
+	period.length = date.month_length;
+	if (kind == PERIOD_MONTH)
+		return;
+	period.start = date.year_start;
+	period.length = date.year_length;
+	if (kind == PERIOD_YEAR)
+		return;
+	period.start = date.day - (uint8_t)(date.wday + 7 - (which & 7)) % 7;
+	period.length = 7;
+	if (kind == PERIOD_WEEK)
+		return;
 	/* The fourth day of a week decides to which year the week belongs. */
-	int16_t fourth = (int16_t)d->yday + 3 - into;
-	uint8_t week;
-
-	if (fourth < 0)
-		fourth += (int16_t)year_length(--year);
-	else if (fourth >= (int16_t)year_length(year))
-		fourth -= (int16_t)year_length(year++);
-	week = (uint8_t)((uint16_t)fourth / 7);
-	w->year = year;
-	w->wday = into;
-	w->week = week + 1;
+	date_to(period.start + 3);
+	past = date.day - date.year_start;
 	/* There is a 53rd week if the fourth day of the first is the first of the year, or the second of a leap year. */
-	w->weeks = fourth - 7 * week <= (int16_t)year_length(year) - 365 ? 53 : 52;
+	period.length = past % 7 <= date.year_length - 365 ? 371 : 364;
+	period.start -= past - past % 7;
 }

@@ -11,32 +11,40 @@
 #define MINUTES_PER_DAY 1440
 
 typedef struct {
-	uint16_t day;   /* since 1998-01-01 */
-	uint16_t yday;  /* 0 to 365 */
-	uint8_t year;   /* since 1998 */
-	uint8_t month;  /* 0 to 11 */
-	uint8_t mday;   /* 0 to 30 */
-	uint8_t wday;   /* 0 = Monday */
+	uint16_t day;         /* since 1998-01-01 */
+	uint16_t month_start; /* the day that begins its month */
+	uint16_t year_start;
+	uint16_t year_length;
+	uint8_t month_length;
+	uint8_t month;        /* 0 to 11 */
+	uint8_t year;         /* since 1998 */
+	uint8_t wday;         /* 0 = Monday */
+	uint8_t mday;         /* for clock.c: 0 to 30 */
 } date_t;
 
-/* Sets d to a day; valid to 2100-12-31. Never fails. */
-void date_set(date_t *d, uint16_t day);
-/* Steps d to the next day. */
-void date_next(date_t *d);
+/* The date in hand. */
+extern date_t date;
 
+/* Moves it to a day; valid to 2100-12-31. Never fails, and takes little within the month in hand. */
+void date_to(uint16_t day);
+/* Moves it into a month: to which day of it is left open. */
+void date_to_month(uint16_t year_start, uint8_t month);
+
+/* For clock.c. */
 uint16_t year_start(uint8_t year);
-uint16_t year_length(uint8_t year);
+void date_set(date_t *d, uint16_t day);
 uint8_t month_length(uint8_t year, uint8_t month);
-uint8_t weekday_of(uint16_t day);
 
-/* The week of a date in week-numbering years whose weeks start on week_start and whose week 1 is the first
- * with at least four days in the calendar year. */
+/* A stretch of dates in which positions count. */
 typedef struct {
-	uint8_t year;  /* of the week, since 1998 */
-	uint8_t week;  /* from 1 */
-	uint8_t weeks; /* in that year, 52 or 53 */
-	uint8_t wday;  /* days since the week began, 0 to 6 */
-} week_t;
-void date_week(const date_t *d, uint8_t week_start, week_t *w);
+	uint16_t start, length; /* days */
+} period_t;
+
+/* The period that was found last. */
+extern period_t period;
+
+/* Finds that of the date in hand. Which one is the operand of SET_POS: PERIOD_... << 4 | first day of the week. For a
+ * week-numbering year it moves the date into the calendar year of that number. */
+void period_find(uint8_t which);
 
 #endif

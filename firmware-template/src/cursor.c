@@ -60,7 +60,7 @@ uint16_t cursor_small(void)
 	return v > 0xFFFF ? 0xFFFF : (uint16_t)v;
 }
 
-OUTLINED int16_t cursor_signed(void)
+int16_t cursor_signed(void)
 {
 	uint16_t v = cursor_small();
 

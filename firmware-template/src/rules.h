@@ -1,21 +1,24 @@
-/* Day rules: which dates. In: the rules of the open table and a run of days. Out: for each rule one byte of marks. */
+/* Day rules: which dates. In: the rules of the open table and days. Out: for each rule one byte of marks. */
 #ifndef RULES_H
 #define RULES_H
 
 #include <stdbool.h>
 #include <stdint.h>
 
-#define RULES_WINDOW 6        /* days marked at once: the reach of a daily search in any zone */
+#define RULE_HOLDS 0x01       /* on the date in hand, positions left aside */
+#define RULE_POSITIONS 0x02   /* positions in a period decide too */
 #define RULE_UTC 0x40         /* dates and times of the parts are UTC */
 #define RULE_EXPLICIT 0x80    /* dates given one by one: never dropped in a gap */
 
-/* Marks by rule number, 0 being every day: bit i for the i-th day of the window, and the two flags above. */
+/* Marks by rule number, 0 being every day: a bit for each of six days, and the two last flags above. */
 extern uint8_t rule_marks[];
 
-/* Fills rule_marks for count days (1 to RULES_WINDOW) from a day since 1998-01-01. */
-void rules_mark(uint16_t first, uint8_t count);
+/* Sees to the marks of a day since 1998-01-01 and returns the bit that stands for it. Marks are kept from one search to the next. */
+uint8_t rules_mark(uint16_t day);
+/* Forgets all marks: another table is open. */
+void rules_forget(void);
 /* Reads one rule at the cursor and sets cursor_bad if it cannot be evaluated safely. What its numbers mean is the
- * compiler's to check. Returns RULE_UTC and RULE_EXPLICIT as they apply. */
-uint8_t rule_check(void);
+ * compiler's to check. Returns the flags that apply. */
+uint8_t rule_read(void);
 
 #endif

@@ -19,18 +19,18 @@ typedef struct {
 	uint16_t start, through; /* local dates since 2000-01-01 */
 	uint16_t late;           /* minutes */
 	uint32_t button_units;
-	uint32_t pocket_units;
-	uint32_t unit_mg;
+	uint32_t pocket_tenths; /* of mass units in a pocket */
 	uint16_t turn_ms;
 	int16_t trim_us;
 	int16_t standard, shift;         /* minutes */
-	int16_t offset_min, offset_max;  /* of the zone, minutes */
-	int16_t reach_min, reach_max;    /* the same, with 0 if any rule is in UTC */
+	int16_t offset_min, offset_max;  /* of all that the zone mentions */
 	uint8_t board, sequence;
 	uint8_t button_per_hour;
 	uint8_t presets;
 	uint8_t rules;
-	bool gap_omit, has_utc;
+	uint8_t rule_flags; /* RULE_... of any of them */
+	bool gap_omit;
+	bool dst_south; /* daylight saving goes over the turn of the year */
 } table_t;
 
 extern table_t table;

@@ -3,11 +3,13 @@
  * by the compiler, and the CRC guards them since. */
 #include "calendar.h"
 #include "crc.h"
+#include "outlined.h"
 #include "cursor.h"
 #include "rules.h"
 #include "storage.h"
 #include "table.h"
 #include "times.h"
+#include "zone.h"
 
 #include <string.h>
 
@@ -35,7 +37,7 @@ static uint8_t open_frame(uint16_t at, uint16_t size)
 	return TABLE_GOOD;
 }
 
-/* An offset of the zone in minutes; keeps the smallest and the largest. */
+/* Reads an offset of the zone, less another; keeps the smallest and the largest. */
 static void offset_seen(int16_t minutes)
 {
 	if (minutes < table.offset_min)
@@ -44,24 +46,24 @@ static void offset_seen(int16_t minutes)
 		table.offset_max = minutes;
 }
 
-/* Month and week of a transition; the search reads the rest. */
-static void open_transition(void)
+/* Where in the year a transition lies, in ascending order; weekday and minutes are left aside, because the two are weeks apart. */
+OUTLINED static uint8_t open_transition(void)
 {
-	uint16_t low = cursor_u16();
-	uint8_t week = low >> 4 & 7;
+	uint8_t byte = cursor_u8();
 
-	cursor_u8();
-	if ((uint8_t)((low & 0xF) - 1) > 11 || week == 0 || week > 5)
-		cursor_bad = true;
+	cursor_u16();
+	return (uint8_t)(byte << 4) | (byte >> 4 & 7);
 }
 
 static void open_dst(void)
 {
+	uint8_t start;
+
 	table.shift = 15 * (int8_t)cursor_u8();
 	offset_seen(table.standard + table.shift);
 	table.dst_at = cursor_at;
-	open_transition();
-	open_transition();
+	start = open_transition();
+	table.dst_south = start > open_transition();
 }
 
 static void open_overrides(void)
@@ -77,41 +79,24 @@ static void open_overrides(void)
 	}
 }
 
-static void open_wheel(void)
-{
-	table.turn_ms = cursor_small();
-	table.pocket_units = cursor_number();
-	table.unit_mg = cursor_number();
-	table.trim_us = cursor_signed();
-	/* Ten times the pocket must not be zero, nor too large for the sum with a portion. */
-	if (table.pocket_units - 1 >= MAX_POCKET_UNITS)
-		cursor_bad = true;
-}
-
-static void open_rules(void)
+OUTLINED static void open_rules(void)
 {
 	table.rules = cursor_u8();
 	table.rules_at = cursor_at;
 	if (table.rules > TABLE_MAX_RULES)
 		cursor_bad = true;
 	for (uint8_t n = table.rules; n > 0 && !cursor_bad; n--)
-		if (rule_check() & RULE_UTC)
-			table.has_utc = true;
+		table.rule_flags |= rule_read();
 }
 
 static void open_header(void)
 {
-	uint8_t zone;
-
 	uint16_t end = table.end, crc = table.crc;
+	uint8_t zone;
 
 	memset(&table, 0, sizeof table);
 	table.end = end;
 	table.crc = crc;
-	table.late = TABLE_DEFAULT_LATE;
-	table.pocket_units = 1;
-	table.through = TABLE_MAX_DAY;
-	table.button_per_hour = TABLE_DEFAULT_PER_HOUR;
 	cursor_u16(); /* version and length */
 	table.board = cursor_u8();
 	table.sequence = cursor_u8();
@@ -127,22 +112,35 @@ static void open_header(void)
 
 static void open_sections(uint8_t flags)
 {
+	uint32_t pocket = 1;
+
 	if (flags & FLAG_DST)
 		open_dst();
 	if (flags & FLAG_OVERRIDES)
 		open_overrides();
+	table.through = TABLE_MAX_DAY;
 	if (flags & FLAG_THROUGH)
 		table.through = cursor_u16();
+	table.late = TABLE_DEFAULT_LATE;
 	if (flags & FLAG_LATE)
 		table.late = cursor_small();
+	table.button_per_hour = TABLE_DEFAULT_PER_HOUR;
 	if (flags & FLAG_BUTTON) {
 		table.button_units = cursor_number();
 		table.button_per_hour = cursor_u8();
 	}
-	if (flags & FLAG_WHEEL)
-		open_wheel();
+	if (flags & FLAG_WHEEL) {
+		table.turn_ms = cursor_small();
+		pocket = cursor_number();
+		cursor_number(); /* milligrams in a unit */
+		table.trim_us = cursor_signed();
+	}
 	if (!(flags & FLAG_BUTTON))
-		table.button_units = table.pocket_units;
+		table.button_units = pocket;
+	/* Ten times the pocket must not be zero, nor too large for the sum with a portion. */
+	if (pocket - 1 >= MAX_POCKET_UNITS)
+		cursor_bad = true;
+	table.pocket_tenths = 10 * pocket;
 	if (flags & FLAG_PRESETS)
 		table.presets = cursor_u8();
 	if (flags & FLAG_RULES)
@@ -154,36 +152,23 @@ static void open_sections(uint8_t flags)
 
 static void open_meals(void)
 {
-	uint8_t meals = 0;
-
 	table.meals_at = cursor_at;
-	while (cursor_at < cursor_end && !cursor_bad) {
-		if (meals++ == TABLE_MAX_MEALS)
+	parts_begin(EPOCH_DAYS);
+	while (parts_left() && !cursor_bad) {
+		part_read(MINUTES_PER_DAY - 1);
+		if (part.meal >= TABLE_MAX_MEALS)
 			cursor_bad = true;
-		part_first();
-		do
-			times_from(0, MINUTES_PER_DAY - 1);
-		while (part_next() && !cursor_bad);
 	}
+	if (part.more)
+		cursor_bad = true;
 }
 
-/* How far local dates lie from the instants of their servings. */
-static void open_reach(void)
-{
-	table.reach_min = table.offset_min;
-	table.reach_max = table.offset_max;
-	if (!table.has_utc)
-		return;
-	if (table.reach_min > 0)
-		table.reach_min = 0;
-	if (table.reach_max < 0)
-		table.reach_max = 0;
-}
-
-uint8_t table_open(uint16_t at, uint16_t size)
+OUTLINED uint8_t table_open(uint16_t at, uint16_t size)
 {
 	uint8_t fault = open_frame(at, size);
 
+	rules_forget();
+	zone_forget();
 	if (fault != TABLE_GOOD)
 		return fault;
 	open_header();
@@ -193,6 +178,5 @@ uint8_t table_open(uint16_t at, uint16_t size)
 	open_meals();
 	if (cursor_bad)
 		return TABLE_BAD_MEAL;
-	open_reach();
 	return TABLE_GOOD;
 }

@@ -1,4 +1,5 @@
 #include "times.h"
+#include "outlined.h"
 
 #include "calendar.h"
 #include "cursor.h"
@@ -6,55 +7,17 @@
 
 part_t part;
 
-static void part_head(bool first)
-{
-	uint8_t head = cursor_u8();
-
-	part.more = head & HEAD_MORE;
-	part.form = head >> HEAD_FORM_SHIFT & HEAD_FORM_MASK;
-	part.rule = head & HEAD_RULE_MASK;
-	if (first)
-		part.presets = 0;
-	if (head & HEAD_PRESETS)
-		part.presets = cursor_u8();
-	if (first)
-		part.units = cursor_number();
-	if (part.rule == HEAD_RULE_ESCAPE)
-		part.rule = (uint8_t)cursor_number();
-	if (part.rule > table.rules)
-		cursor_bad = true;
-}
-
-void part_first(void)
-{
-	part_head(true);
-}
-
-bool part_next(void)
-{
-	if (!part.more)
-		return false;
-	part_head(false);
-	return true;
-}
-
-/* A quarter hour in one byte, any minute in two. */
-static uint16_t time_read(void)
-{
-	uint8_t byte = cursor_u8();
-
-	if (byte < TIME_LONG)
-		return 15u * byte;
-	return (uint16_t)(byte & ~TIME_LONG) << 8 | cursor_u8();
-}
-
-static uint16_t list_from(uint8_t count, uint16_t from)
+/* The first time at or after a minute in a list of bytes in some unit of minutes; any minute stands in two bytes. */
+static uint16_t list_from(uint8_t count, uint8_t unit, uint16_t from)
 {
 	uint16_t found = NO_TIME;
 
 	for (; count > 0; count--) {
-		uint16_t minute = time_read();
-		if (minute >= from && found == NO_TIME)
+		uint8_t byte = cursor_u8();
+		uint16_t minute = (uint16_t)(unit * byte);
+		if (byte >= TIME_LONG)
+			minute = (uint16_t)(byte & ~TIME_LONG) << 8 | cursor_u8();
+		if (minute >= from && minute < found)
 			found = minute;
 	}
 	return found;
@@ -62,24 +25,24 @@ static uint16_t list_from(uint8_t count, uint16_t from)
 
 static uint16_t steps_from(uint16_t from)
 {
-	uint16_t first = time_read();
+	uint16_t first = list_from(1, 15, 0);
 	uint16_t step = cursor_small();
 	uint16_t count = cursor_small();
 
-	if (from <= first)
-		return first;
-	if (step == 0) {
-		cursor_bad = true;
-		return NO_TIME;
+	if (step == 0)
+		step++; /* so that the loop is as short as the day */
+	for (; count > 0; count--) {
+		if (first >= from)
+			return first;
+		first += step;
 	}
-	from = (uint16_t)(from - first + step - 1) / step;
-	return from < count ? first + from * step : NO_TIME;
+	return NO_TIME;
 }
 
 static uint8_t hours[3]; /* mask */
 
 /* Reads a mask of hours, or sets that of all. */
-static void hours_read(bool restricted)
+OUTLINED static void hours_read(bool restricted)
 {
 	for (uint8_t i = 0; i < 3; i++)
 		hours[i] = restricted ? cursor_u8() : 0xFF;
@@ -96,62 +59,88 @@ static uint8_t hour_from(uint8_t hour)
 static uint16_t grid_from(uint16_t from)
 {
 	uint8_t hour = (uint8_t)(from / 60);
-	uint8_t minute = (uint8_t)(from % 60);
-	uint8_t count, first, next; /* the grid's first minute, and its first at or after minute */
+	uint8_t free, count;
+	uint16_t at, minute;
 
 	hours_read(true);
+	free = hour_from(hour);
 	count = cursor_u8();
-	first = next = cursor_u8();
-	while (--count > 0) {
-		uint8_t m = cursor_u8();
-		if (next < minute)
-			next = m;
+	at = cursor_at;
+	minute = list_from(count, 1, free == hour ? from % 60 : 0);
+	if (minute == NO_TIME) { /* the hour has none left */
+		free = hour_from(hour + 1);
+		cursor_at = at;
+		minute = list_from(count, 1, 0);
 	}
-	if (next < minute || hour_from(hour) != hour) {
-		hour = hour_from(hour + 1);
-		next = first;
-	}
-	return hour < 24 ? 60u * hour + next : NO_TIME;
+	return free < 24 ? 60u * free + minute : NO_TIME;
 }
 
-static uint16_t cycle_from(int32_t midnight, uint16_t from)
+static uint16_t cycle_from(uint16_t from)
 {
 	uint32_t period = cursor_number();
 	uint32_t phase = cursor_number();
-	uint32_t past;
 
 	hours_read(cursor_u8());
-	if (phase >= period) {
+	if (phase >= period) { /* so period is not 0 */
 		cursor_bad = true;
 		return NO_TIME;
 	}
-	while (from < MINUTES_PER_DAY) {
-		/* Lifted by one period so that the difference stays positive. */
-		past = ((uint32_t)midnight + from + period - phase) % period;
-		if (past)
-			past = period - past; /* to wait */
-		if (past >= MINUTES_PER_DAY)
-			break;
-		from += (uint16_t)past;
-		if (hour_from((uint8_t)(from / 60)) == from / 60)
-			return from < MINUTES_PER_DAY ? from : NO_TIME;
-		from = 60 * hour_from((uint8_t)(from / 60));
+	for (;;) {
+		uint32_t wait = phase - ((uint32_t)(part.day - EPOCH_DAYS) * MINUTES_PER_DAY + from) % period;
+		uint8_t hour, free;
+		if ((int32_t)wait < 0)
+			wait += period;
+		if (wait >= MINUTES_PER_DAY)
+			return NO_TIME;
+		from += (uint16_t)wait;
+		if (from >= MINUTES_PER_DAY)
+			return NO_TIME;
+		hour = (uint8_t)(from / 60);
+		free = hour_from(hour);
+		if (free == hour)
+			return from;
+		from = 60u * free;
 	}
-	return NO_TIME;
 }
 
-uint16_t times_from(int32_t midnight, uint16_t from)
+void parts_begin(uint16_t day)
 {
-	switch (part.form) {
-	case FORM_STEPS:
-		return steps_from(from);
-	case FORM_GRID:
-		return grid_from(from);
-	case FORM_CYCLE:
-		return cycle_from(midnight, from);
-	case FORM_LIST:
-		return list_from(cursor_u8(), from);
-	default:
-		return list_from(part.form + 1, from);
+	part.day = day;
+	part.meal = 0xFF;
+	part.more = false;
+	cursor_at = table.meals_at;
+}
+
+bool parts_left(void)
+{
+	return cursor_at < table.end;
+}
+
+uint16_t part_read(uint16_t from)
+{
+	uint8_t head = cursor_u8();
+	uint8_t form = head >> HEAD_FORM_SHIFT & HEAD_FORM_MASK;
+	bool first = !part.more;
+
+	part.more = head & HEAD_MORE;
+	part.rule = head & HEAD_RULE_MASK;
+	if (first) {
+		part.meal++;
+		part.presets = 0xFF;
 	}
+	if (head & HEAD_PRESETS)
+		part.presets = cursor_u8();
+	if (first)
+		part.units = cursor_number();
+	if (part.rule == HEAD_RULE_ESCAPE)
+		part.rule = (uint8_t)cursor_number();
+	if (part.rule > table.rules)
+		cursor_bad = true;
+	if (form == FORM_CYCLE)
+		return cycle_from(from);
+	if (form == FORM_GRID)
+		return grid_from(from);
+	if (form == FORM_STEPS)
+		return steps_from(from);
+	return list_from(form == FORM_LIST ? cursor_u8() : form + 1, 15, from);
 }

@@ -1,4 +1,4 @@
-/* The parts of meals and their times of day, read at the cursor. */
+/* The parts of meals and their times of day, read one after the other. */
 #ifndef TIMES_H
 #define TIMES_H
 
@@ -7,22 +7,23 @@
 
 #define NO_TIME 0xFFFF
 
-/* The part of a meal that was read last; the cursor stood at its times then. */
+/* The part that was read last. */
 typedef struct {
 	uint32_t units;   /* portion of the meal */
+	uint16_t day;     /* for which times are asked, since 1998-01-01 */
+	uint8_t meal;
 	uint8_t rule;     /* 0: every day */
-	uint8_t form;
-	uint8_t presets;  /* mask; 0: all */
-	bool more;        /* another part follows */
+	uint8_t presets;  /* mask */
+	bool more;        /* another part of the meal follows */
 } part_t;
 extern part_t part;
 
-/* Reads the head of a meal's first part. */
-void part_first(void);
-/* Reads the head of the next part, the cursor being behind the times of this one; false after the last. */
-bool part_next(void);
-/* The first time of day of the part at or after a minute, or NO_TIME; midnight is that of the day, nominal. Leaves the
- * cursor behind the times. Sets cursor_bad if they cannot be evaluated safely. */
-uint16_t times_from(int32_t midnight, uint16_t from);
+/* Goes before the first part of the first meal, to ask for times of a day, nominal. */
+void parts_begin(uint16_t day);
+/* Whether there is another part. */
+bool parts_left(void);
+/* Reads the next part. Returns its first time of day at or after a minute, or NO_TIME. Sets cursor_bad if it cannot be
+ * evaluated safely. */
+uint16_t part_read(uint16_t from);
 
 #endif

@@ -1,4 +1,4 @@
-/* Local time by the zone of the table that is open. In: minutes, UTC or nominal local. Out: offsets in
+/* Local time by the zone of the table that is open. In: nominal local minutes of a day. Out: offsets in
  * minutes east of UTC. Rules: FORMAT.md, "Local time"; RFC 5545 section 3.3.5 for gap and overlap. */
 #ifndef ZONE_H
 #define ZONE_H
@@ -6,17 +6,17 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-/* How nominal local time becomes UTC from some minute on. Minutes are relative to zone_base. */
+/* How nominal local time becomes UTC from some minute of a day on. */
 typedef struct {
-	int16_t until;  /* first nominal minute for which this may no longer hold */
+	uint16_t left;  /* so many minutes, of that day only; after them this may no longer hold */
 	int16_t offset; /* instant = nominal - offset */
 	bool gap;       /* these nominal minutes do not exist */
 } piece_t;
+extern piece_t piece;
 
-/* Sets the day since 1998-01-01 from whose beginning minutes are counted, so that a search works in 16 bits. The questions
- * must lie within seven days of it. */
-void zone_set_base(uint16_t day);
-/* The reading of the nominal minute, and how far it holds. */
-void zone_piece(int16_t nominal, piece_t *p);
+/* Sets `piece` to the reading of a day since 1998-01-01 from a minute on. */
+void zone_piece(uint16_t day, uint16_t from);
+/* Forgets what was answered: another table is open. */
+void zone_forget(void);
 
 #endif
