@@ -56,8 +56,16 @@ static bool same_state(const journal_t *a, const journal_t *b)
 
 static journal_t random_journal(void)
 {
-	journal_t j = {(int32_t)random_below(CURSOR_NONE), (int32_t)random_below(10000000) - 5000000, (uint16_t)random_below(POCKETS_PER_SLOT),
-	               (uint8_t)random_below(8), (uint8_t)(8 + random_below(5)), (uint8_t)random_below(3), (uint8_t)random_below(16), (uint8_t)random_below(256)};
+	journal_t j = {
+		.cursor = (int32_t)random_below(CURSOR_NONE),
+		.carry = (int32_t)random_below(10000000) - 5000000,
+		.pockets = (uint16_t)random_below(POCKETS_PER_SLOT),
+		.preset = (uint8_t)random_below(8),
+		.adjust = (uint8_t)(8 + random_below(5)),
+		.kind = (uint8_t)random_below(3),
+		.resumed = (uint8_t)random_below(16),
+		.token = (uint8_t)random_below(256),
+	};
 
 	return j;
 }

@@ -6,15 +6,18 @@
 
 #include "buttons.h"
 #include "clock.h"
+#include "flags.h"
 #include "history.h"
 #include "journal.h"
 #include "line.h"
 #include "power.h"
 #include "wheel.h"
 
+volatile flags_t flags;
 uint16_t power_ticks;
 uint8_t power_reset_flags = 1;
 instant_t clock_now;
+uint16_t clock_day;
 uint32_t stub_time = 850000000; /* late in 2026 */
 uint32_t stub_pockets;
 uint8_t stub_output[STUB_OUTPUT];
@@ -37,6 +40,7 @@ bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
 uint8_t clock_read(void)
 {
 	clock_now = (instant_t){stub_time, (int32_t)(stub_time / 60)};
+	clock_day = (uint16_t)(stub_time / 86400);
 	stub_time++; /* the line's wait for the next second ends */
 	return CLOCK_GOOD;
 }
@@ -48,7 +52,7 @@ bool clock_set(uint32_t seconds)
 	return true;
 }
 
-bool clock_arm(int32_t minute)
+bool clock_arm(const int32_t *minute)
 {
 	(void)minute;
 	return true;

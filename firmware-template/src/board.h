@@ -27,6 +27,9 @@
 #if BOARD_CLOCK / TWI_HZ < 16 + 2
 #error "TWI_HZ is too fast for the clock"
 #endif
+#if BOARD_CLOCK % 8000000
+#error "BOARD_CLOCK is 8 or 16 MHz: the servo's pulses are counted in half or whole microseconds"
+#endif
 #if TURN_PULSE_US < -500 || TURN_PULSE_US > 500 || TURN_PULSE_US == 0
 #error "TURN_PULSE_US is the distance from the stop pulse: 1 to 500 either way"
 #endif

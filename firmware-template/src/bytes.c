@@ -1,5 +1,7 @@
 #include "bytes.h"
 
+#include "storage.h"
+
 void bytes_put(uint8_t *at, uint32_t value, uint8_t n)
 {
 	for (; n > 0; n--) {
@@ -15,4 +17,16 @@ uint32_t bytes_get(const uint8_t *at, uint8_t n)
 	while (n > 0)
 		value = value << 8 | at[--n];
 	return value;
+}
+
+void bytes_load(uint8_t *to, uint16_t at, uint8_t n)
+{
+	for (; n > 0; n--)
+		*to++ = storage_read(at++);
+}
+
+void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
+{
+	for (; n > 0; n--)
+		storage_write(at++, *from++);
 }

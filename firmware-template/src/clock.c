@@ -170,6 +170,7 @@ static const uint8_t highest[] FLASH = {59, 59, 23, 7, 31, 12, 99};
 static const int8_t ahead[] FLASH = {0, 1, 31 - 60, 31 - 60 + 1, 31 - 60 + 1, 31 - 60 + 2, 31 - 60 + 2, 31 - 60 + 3, 31 - 60 + 4, 31 - 60 + 4, 31 - 60 + 5, 31 - 60 + 5};
 
 instant_t clock_now;
+uint16_t clock_day;
 
 /* Takes the seven time registers, to be spoilt, into `clock_now`; false if they hold no valid date. */
 static bool decode(uint8_t *r)
@@ -192,6 +193,7 @@ static bool decode(uint8_t *r)
 	day += year_start(year) - EPOCH_DAYS + month * 30 + (int8_t)FLASH_BYTE(ahead + month);
 	if (month > 1)
 		day += month_length(year, 1);
+	clock_day = day;
 	clock_now.minute = (int32_t)((uint32_t)day * MINUTES_PER_DAY + (uint16_t)(r[2] * 60 + r[1]));
 	clock_now.seconds = (uint32_t)clock_now.minute * 60 + r[0];
 	return true;
@@ -273,12 +275,12 @@ bool clock_set(uint32_t seconds)
 	return clock_read() == CLOCK_GOOD && clock_now.seconds - seconds <= 1;
 }
 
-bool clock_arm(int32_t minute)
+bool clock_arm(const int32_t *minute)
 {
 	uint8_t r[8];
 	uint8_t date[6];
 
-	encode((uint32_t)minute, date);
+	encode((uint32_t)*minute, date);
 	/* Alarm 1: date, hours, minutes, seconds (all masks 0, DY/DT 0). */
 	r[0] = 0;
 	r[1] = date[0];

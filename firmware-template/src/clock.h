@@ -22,10 +22,11 @@ typedef struct {
 /* Reads the time into `clock_now`, which is left alone unless the answer is CLOCK_GOOD. */
 uint8_t clock_read(void);
 extern instant_t clock_now;
+extern uint16_t clock_day; /* its date, days since 2000-01-01 */
 /* Sets the time, then clears the oscillator-stop flag; false unless it reads back. */
 bool clock_set(uint32_t seconds);
 /* Sets alarm 1 to a minute of UTC within the next 27 days and alarm 2 to its daily match; false unless they read back. */
-bool clock_arm(int32_t minute);
+bool clock_arm(const int32_t *minute);
 /* Clears the alarm flags that are set, and so releases the interrupt line. */
 void clock_release(void);
 /* The interrupt line is low. */

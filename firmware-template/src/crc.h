@@ -9,5 +9,9 @@
 
 /* Adds a byte. The check is the complement of the last value. */
 uint16_t crc_add(uint16_t crc, uint8_t byte);
+/* Adds n bytes. */
+uint16_t crc_over(uint16_t crc, const uint8_t *from, uint8_t n);
+/* The low byte of the check of n bytes, enough for records whose loss does no harm. */
+uint8_t crc_short(const uint8_t *from, uint8_t n);
 
 #endif

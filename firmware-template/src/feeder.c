@@ -3,6 +3,7 @@
 #include "board.h"
 #include "buttons.h"
 #include "clock.h"
+#include "flags.h"
 #include "history.h"
 #include "journal.h"
 #include "outlined.h"
@@ -13,9 +14,7 @@
 
 #include <string.h>
 
-instant_t feeder_now;
-uint8_t feeder_faults;
-uint8_t feeder_bank;
+feeder_t feeder;
 
 #define DAY_MINUTES 1440
 #define DAY_SECONDS 86400UL
@@ -23,40 +22,32 @@ uint8_t feeder_bank;
 
 static void note(uint8_t event, uint16_t value)
 {
-	history_add(feeder_now.minute, event, value);
+	history_add(&feeder.now.minute, event, value);
 }
 
 /* ---- the time ---- */
 
-static uint16_t ticks_seen;
-static uint16_t tick_parts; /* of a second, in 65,536ths */
-static uint32_t unsure;  /* seconds counted by the watchdog since the clock was last believed */
-static bool after_reset; /* how long the power was off is not known */
-
 /* Whether the clock chip's time agrees with the watchdog's, which may be far off and counts in steps of 8 s. */
 static bool plausible(void)
 {
-	uint32_t tolerance = unsure / 2 + 8 * TICK_SECONDS;
+	uint32_t latest = clock_now.seconds + feeder.tolerance;
 
-	if (after_reset)
-		/* The cursor may be ahead where time went on from the watchdog, but not by days. */
-		return clock_now.seconds + DAY_SECONDS > feeder_now.seconds;
-	return clock_now.seconds - feeder_now.seconds + tolerance <= 2 * tolerance;
+	return latest >= feeder.now.seconds && (feeder.after_reset || latest - feeder.now.seconds <= 2 * feeder.tolerance);
 }
 
 static void believe(void)
 {
-	feeder_now = clock_now;
-	unsure = 0;
-	after_reset = false;
-	feeder_faults &= (uint8_t)~CLOCK_FAULTS;
+	feeder.now = clock_now;
+	feeder.tolerance = 8 * TICK_SECONDS;
+	feeder.after_reset = false;
+	feeder.faults &= (uint8_t)~CLOCK_FAULTS;
 }
 
 static void doubt(uint8_t fault)
 {
-	bool known = feeder_faults & CLOCK_FAULTS;
+	bool known = feeder.faults & CLOCK_FAULTS;
 
-	feeder_faults |= fault;
+	feeder.faults |= fault;
 	if (!known)
 		note(EVENT_CLOCK_LOST, fault);
 }
@@ -65,14 +56,14 @@ static void doubt(uint8_t fault)
  * 65,536 parts to a fifth of a millionth. */
 static void count_on(void)
 {
-	uint16_t ticks = power_ticks - ticks_seen;
-	uint32_t parts = (uint32_t)ticks * 12583u + tick_parts;
+	uint16_t ticks = power_ticks - feeder.ticks_seen;
+	uint32_t parts = (uint32_t)ticks * 12583u + feeder.tick_parts;
 	uint16_t passed = TICK_SECONDS * ticks + (uint16_t)(parts >> 16);
 
-	ticks_seen += ticks;
-	tick_parts = (uint16_t)parts;
-	unsure += passed;
-	feeder_now.seconds += passed;
+	feeder.ticks_seen += ticks;
+	feeder.tick_parts = (uint16_t)parts;
+	feeder.tolerance += passed / 2;
+	feeder.now.seconds += passed;
 }
 
 void feeder_time(void)
@@ -85,13 +76,19 @@ void feeder_time(void)
 		return;
 	}
 	/* Without the clock, time goes on from the last good reading. */
-	feeder_now.minute = (int32_t)(feeder_now.seconds / 60);
+	feeder.now.minute = (int32_t)(feeder.now.seconds / 60);
 	doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
 }
 
 OUTLINED static bool time_known(void)
 {
 	return journal.cursor != CURSOR_NONE;
+}
+
+/* Minutes until an instant, below zero if it is past. By address, here and below: loading four bytes takes sixteen. */
+OUTLINED static int32_t until(const int32_t *minute)
+{
+	return *minute - feeder.now.minute;
 }
 
 /* Records the state with the pockets that are left to turn, usually none. */
@@ -113,53 +110,63 @@ static void record_state(void)
 	record(journal_left(INDEX_SWITCH));
 }
 
-static bool armed; /* `serving` is the first after the cursor, and the clock is armed for it */
+OUTLINED static void copy(int32_t *to, const int32_t *from)
+{
+	*to = *from;
+}
+
+OUTLINED static void add(int32_t *to, uint16_t minutes)
+{
+	*to += minutes;
+}
+
+/* Settles everything up to an instant. */
+static void settle_to(const int32_t *minute)
+{
+	copy(&journal.cursor, minute);
+	record_state();
+}
 
 /* After a change of table or preset, what lies before is settled: a meal that the new one has earlier today is not
  * taken for a missed one. */
 static void settle_until_now(void)
 {
-	armed = false;
-	if (time_known() && journal.cursor < feeder_now.minute)
-		journal.cursor = feeder_now.minute;
-	record_state();
+	flags.armed = false;
+	settle_to(until(&journal.cursor) < 0 ? &feeder.now.minute : &journal.cursor);
 }
 
 void feeder_clock_was_set(void)
 {
 	believe();
-	armed = false;
-	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. */
-	if (!time_known() || journal.cursor > feeder_now.minute + DAY_MINUTES) {
-		journal.cursor = feeder_now.minute;
-		record_state();
-	}
+	flags.armed = false;
+	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. A cursor that is not
+	 * known is ahead of all. */
+	if (until(&journal.cursor) > DAY_MINUTES)
+		settle_to(&feeder.now.minute);
 	note(EVENT_CLOCK_SET, 0);
 }
 
 /* ---- the wheel ---- */
-
-static bool waiting; /* for the supply */
 
 static bool supply_good(void)
 {
 	uint16_t mv = power_supply();
 
 	if (mv >= SUPPLY_MIN_MV) {
-		waiting = false;
-		feeder_faults &= (uint8_t)~FAULT_SUPPLY;
+		flags.waiting = false;
+		feeder.faults &= (uint8_t)~FAULT_SUPPLY;
 		return true;
 	}
-	if (!(feeder_faults & FAULT_SUPPLY))
+	if (!(feeder.faults & FAULT_SUPPLY))
 		note(EVENT_SUPPLY, mv);
-	waiting = true;
-	feeder_faults |= FAULT_SUPPLY;
+	flags.waiting = true;
+	feeder.faults |= FAULT_SUPPLY;
 	return false;
 }
 
 static void give_up(uint16_t pockets)
 {
-	feeder_faults |= FAULT_JAM;
+	feeder.faults |= FAULT_JAM;
 	note(EVENT_JAM, pockets);
 	record(0);
 }
@@ -202,126 +209,111 @@ static bool resume(void)
 
 /* ---- servings ---- */
 
-static uint16_t missed_count;
-static int32_t first_missed;
-
-static void miss(int32_t at)
-{
-	if (missed_count == 0)
-		first_missed = at;
-	if (missed_count < 0xFFFF)
-		missed_count++;
-}
-
-static void record_missed(void)
-{
-	if (missed_count == 0)
-		return;
-	feeder_faults |= FAULT_MISSED;
-	history_add(first_missed, EVENT_MISSED, missed_count);
-	missed_count = 0;
-}
-
 /* Gives `serving`. It is settled before the wheel turns: after a cut the serving is finished, never begun again. */
 static void serve(void)
 {
-	journal.cursor = serving.at;
+	copy(&journal.cursor, &serving.at);
 	journal.kind = KIND_SERVING;
 	journal.resumed = 0;
 	journal.pockets = table_pockets(journal.adjust, &journal.carry);
 	journal_append();
-	history_add(serving.at, EVENT_SERVED, journal.pockets);
+	history_add(&serving.at, EVENT_SERVED, journal.pockets);
 	turn();
 }
 
-bool feeder_next(int32_t after, uint16_t minutes)
+bool feeder_next(const int32_t *after, uint16_t minutes)
 {
-	armed = false;
+	flags.armed = false;
 	power_tick();
-	return table_next(after, minutes, journal.preset);
+	return table_next(*after, minutes, journal.preset);
 }
 
-/* Finds the newest serving after the cursor and up to now; the ones before it are missed. */
-static bool newest_due(void)
+/* Finds what is due after the cursor and up to now. Returns how much, and the newest as `serving`. */
+static uint16_t find_due(void)
 {
-	int32_t after = journal.cursor;
-	bool found = false;
-	serving_t newest;
+	int32_t left = until(&serving.at);
+	uint16_t found = 0;
 
 	/* What was found when the clock was armed need not be searched for again. */
-	if (armed && feeder_now.minute <= serving.at) {
-		armed = feeder_now.minute < serving.at;
-		return !armed;
+	if (flags.armed && left >= 0) {
+		if (left > 0)
+			return 0;
+		flags.armed = false;
+		return 1;
 	}
-	if (after < feeder_now.minute - OLDEST_MISSED)
-		after = feeder_now.minute - OLDEST_MISSED;
-	while (after < feeder_now.minute) {
-		uint16_t span = SEARCH_MINUTES;
-		if (feeder_now.minute - after < SEARCH_MINUTES)
-			span = (uint16_t)(feeder_now.minute - after);
-		if (!feeder_next(after, span)) {
-			after += span;
+	copy(&feeder.searched, &journal.cursor);
+	if (until(&feeder.searched) < -OLDEST_MISSED)
+		feeder.searched = feeder.now.minute - OLDEST_MISSED;
+	while ((left = until(&feeder.searched)) < 0) {
+		uint16_t span = left < -SEARCH_MINUTES ? SEARCH_MINUTES : (uint16_t)-left;
+		if (!feeder_next(&feeder.searched, span)) {
+			add(&feeder.searched, span);
 			continue;
 		}
-		if (found)
-			miss(newest.at);
-		newest = serving;
-		found = true;
-		after = serving.at;
+		if (found == 0)
+			copy(&feeder.first, &serving.at);
+		copy(&feeder.newest, &serving.at);
+		copy(&feeder.searched, &serving.at);
+		if (++found == 0)
+			found--;
 	}
-	if (found)
-		serving = newest;
+	if (found) {
+		/* A search that finds nothing spoils `serving`. */
+		feeder.newest--;
+		feeder_next(&feeder.newest, 1);
+	}
 	return found;
 }
 
 /* Settles everything up to now; a serving that waits for the supply stays due. */
 static void settle(void)
 {
+	uint16_t missed = find_due();
 	bool late;
 
-	missed_count = 0;
-	waiting = false;
-	if (!newest_due())
+	flags.waiting = false;
+	if (missed == 0)
 		return;
-	late = feeder_now.minute - serving.at > (int32_t)table.late;
-	if (!late && !supply_good())
-		return;
-	if (late)
-		miss(serving.at);
-	record_missed();
-	if (late) {
-		journal.cursor = serving.at;
-		record_state();
-	} else {
-		serve();
+	late = until(&serving.at) + (int32_t)table.late < 0;
+	if (!late) {
+		if (!supply_good())
+			return;
+		missed--;
 	}
+	if (missed > 0) {
+		feeder.faults |= FAULT_MISSED;
+		history_add(&feeder.first, EVENT_MISSED, missed);
+	}
+	if (late)
+		settle_to(&serving.at);
+	else
+		serve();
 }
 
 static void check_end_of_table(void)
 {
-	int32_t end = (table.through + 1L - TABLE_OVER_DAYS) * DAY_MINUTES;
-
-	if (table.through < TABLE_MAX_DAY && feeder_now.minute > end)
-		feeder_faults |= FAULT_TABLE_OVER;
+	/* By the clock's own date: without it another fault shows. */
+	if (table.through < TABLE_MAX_DAY && clock_day + TABLE_OVER_DAYS > table.through)
+		feeder.faults |= FAULT_TABLE_OVER;
 }
-
-static int32_t next_due; /* minute for which the clock is armed */
 
 /* Arms the clock for the next serving; true if that is due already. */
 static bool arm(void)
 {
-	if (!armed) {
-		next_due = feeder_now.minute + DAY_MINUTES;
-		if (feeder_next(feeder_now.minute, SEARCH_MINUTES)) {
-			next_due = serving.at;
+	if (!flags.armed) {
+		copy(&feeder.next_due, &feeder.now.minute);
+		add(&feeder.next_due, DAY_MINUTES);
+		if (feeder_next(&feeder.now.minute, SEARCH_MINUTES)) {
+			copy(&feeder.next_due, &serving.at);
 			/* Not one that was given by a clock that ran ahead, nor before one that waits. */
-			armed = next_due > journal.cursor && !waiting;
+			if (feeder.next_due > journal.cursor && !flags.waiting)
+				flags.armed = true;
 		}
 	}
-	if (!clock_arm(next_due))
+	if (!clock_arm(&feeder.next_due))
 		doubt(FAULT_CLOCK_SILENT);
 	feeder_time();
-	return feeder_now.minute >= next_due;
+	return until(&feeder.next_due) <= 0;
 }
 
 void feeder_decide(void)
@@ -330,35 +322,29 @@ void feeder_decide(void)
 	feeder_time();
 	if (!resume())
 		return;
-	if (!time_known() && !(feeder_faults & CLOCK_FAULTS)) {
-		journal.cursor = feeder_now.minute;
-		record_state();
-	}
-	if (feeder_bank == NO_BANK || !time_known())
+	if (!time_known() && !(feeder.faults & CLOCK_FAULTS))
+		settle_to(&feeder.now.minute);
+	if (feeder.bank == NO_BANK || !time_known())
 		return;
 	check_end_of_table();
 	do
 		settle();
-	while (arm() && !waiting);
+	while (arm() && !flags.waiting);
 }
 
 void feeder_check(void)
 {
 	feeder_time();
-	if (waiting || feeder_now.minute >= next_due)
+	if (flags.waiting || until(&feeder.next_due) <= 0)
 		feeder_decide();
 }
 
 bool feeder_restless(void)
 {
-	return waiting || (feeder_faults & CLOCK_FAULTS);
+	return flags.waiting || (feeder.faults & CLOCK_FAULTS);
 }
 
 /* ---- what the owner asks for ---- */
-
-/* Ticks at the last presses served, a ring; an hour is 450 ticks. */
-static uint16_t presses[MAX_PRESSES];
-static uint8_t press_count;
 
 #define HOUR_TICKS (3600 / TICK_SECONDS)
 
@@ -366,20 +352,18 @@ OUTLINED static bool press_allowed(void)
 {
 	uint8_t recent = 0;
 
-	for (uint8_t i = 0; i < press_count; i++)
-		if ((uint16_t)(power_ticks - presses[i]) <= HOUR_TICKS)
-			presses[recent++] = presses[i];
-	press_count = recent;
+	for (uint8_t i = 0; i < feeder.press_count; i++)
+		if ((uint16_t)(power_ticks - feeder.presses[i]) <= HOUR_TICKS)
+			feeder.presses[recent++] = feeder.presses[i];
+	feeder.press_count = recent;
 	return recent < table.button_per_hour && recent < MAX_PRESSES;
 }
 
-static bool asked; /* for a serving that is in the journal and not turned yet */
-
 uint16_t feeder_manual(uint32_t units, uint8_t token)
 {
-	if (feeder_bank == NO_BANK || journal_left(INDEX_SWITCH) > 0 || table.button_units == 0 || !press_allowed() || !supply_good())
+	if (feeder.bank == NO_BANK || journal_left(INDEX_SWITCH) > 0 || table.button_units == 0 || !press_allowed() || !supply_good())
 		return 0;
-	presses[press_count++] = power_ticks;
+	feeder.presses[feeder.press_count++] = power_ticks;
 	journal.token = token;
 	journal.kind = KIND_MANUAL;
 	journal.resumed = 0;
@@ -387,15 +371,15 @@ uint16_t feeder_manual(uint32_t units, uint8_t token)
 	journal.pockets = table_pockets_of(units ? units : table.button_units, 10, &journal.carry);
 	journal_append();
 	note(EVENT_MANUAL, journal.pockets);
-	asked = true;
+	flags.asked = true;
 	return journal.pockets;
 }
 
 void feeder_turn_asked(void)
 {
-	if (asked)
+	if (flags.asked)
 		turn();
-	asked = false;
+	flags.asked = false;
 }
 
 void feeder_adjust(uint8_t tenths)
@@ -421,7 +405,7 @@ void feeder_preset(uint8_t index)
 void feeder_button(uint8_t pressed)
 {
 	/* Whoever presses a button has seen the light. */
-	feeder_faults &= (uint8_t)~(FAULT_MISSED | FAULT_JAM);
+	feeder.faults &= (uint8_t)~(FAULT_MISSED | FAULT_JAM);
 	feeder_time();
 	if (pressed & BUTTON_FEED) {
 		if (feeder_manual(0, journal.token) == 0)
@@ -432,7 +416,7 @@ void feeder_button(uint8_t pressed)
 		feeder_adjust(journal.adjust == 12 ? 8 : journal.adjust + 1);
 		power_flash(journal.adjust - 7);
 	}
-	if (pressed & BUTTON_PRESET && feeder_bank != NO_BANK) {
+	if (pressed & BUTTON_PRESET && feeder.bank != NO_BANK) {
 		feeder_preset(journal.preset + 1 < table.presets ? journal.preset + 1 : 0);
 		power_flash(journal.preset + 1);
 	}
@@ -465,17 +449,17 @@ static void choose_bank(void)
 	bool first = committed(0);
 	uint8_t sequence = table.sequence;
 
-	feeder_bank = NO_BANK;
+	feeder.bank = NO_BANK;
 	if (committed(1)) {
 		/* compared by difference, so that the numbers may wrap */
-		feeder_bank = first && (int8_t)(table.sequence - sequence) <= 0 ? 0 : 1;
+		feeder.bank = first && (int8_t)(table.sequence - sequence) <= 0 ? 0 : 1;
 	} else if (first) {
-		feeder_bank = 0;
+		feeder.bank = 0;
 	}
-	if (feeder_bank == 0)
+	if (feeder.bank == 0)
 		feeder_open(0);
-	if (feeder_bank == NO_BANK) {
-		feeder_faults |= FAULT_NO_TABLE;
+	if (feeder.bank == NO_BANK) {
+		feeder.faults |= FAULT_NO_TABLE;
 		memset(&table, 0, sizeof table);
 	}
 	if (journal.preset >= table.presets)
@@ -485,11 +469,11 @@ static void choose_bank(void)
 /* A byte torn by a power cut may read differently next time: what was decided is written again. */
 static void make_firm(void)
 {
-	uint8_t spare = feeder_bank == 0 ? 1 : 0;
+	uint8_t spare = feeder.bank == 0 ? 1 : 0;
 
 	/* Never erased, not even for a moment: it may be the only valid table. */
-	if (feeder_bank != NO_BANK)
-		storage_refresh(feeder_table_at(feeder_bank) - 1, BANK_COMMITTED);
+	if (feeder.bank != NO_BANK)
+		storage_refresh(feeder_table_at(feeder.bank) - 1, BANK_COMMITTED);
 	if (storage_read(feeder_table_at(spare) - 1) != BANK_COMMITTED)
 		storage_write(feeder_table_at(spare) - 1, BANK_VOID);
 	if (journal_left(INDEX_SWITCH) == 0)
@@ -501,9 +485,11 @@ void feeder_start(void)
 	journal_open();
 	history_open();
 	choose_bank();
-	after_reset = true;
+	feeder.after_reset = true;
+	/* The cursor may be ahead where time went on from the watchdog, but not by days. */
+	feeder.tolerance = DAY_SECONDS;
 	if (time_known())
-		feeder_now.seconds = (uint32_t)journal.cursor * 60;
+		feeder.now.seconds = (uint32_t)journal.cursor * 60;
 	/* Only a loss of power tears bytes. */
 	if (power_was_lost())
 		make_firm();
@@ -511,11 +497,11 @@ void feeder_start(void)
 
 void feeder_commit(void)
 {
-	uint8_t spare = feeder_bank == 0 ? 1 : 0;
+	uint8_t spare = feeder.bank == 0 ? 1 : 0;
 
 	settle_until_now();
 	storage_write(feeder_table_at(spare) - 1, BANK_COMMITTED);
-	feeder_faults &= (uint8_t)~(FAULT_NO_TABLE | FAULT_TABLE_OVER);
+	feeder.faults &= (uint8_t)~(FAULT_NO_TABLE | FAULT_TABLE_OVER);
 	choose_bank();
 	note(EVENT_TABLE, table.sequence);
 }

@@ -13,21 +13,35 @@
 #define TABLE_OVER_DAYS 14   /* the end of the table is shown so long before */
 #define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says */
 
-/* What an owner or the line may ask about. */
-extern instant_t feeder_now;  /* as far as known; valid after feeder_time */
-extern uint8_t feeder_faults; /* FAULT_... bits */
-extern uint8_t feeder_bank;   /* of the table in force: 0, 1 or NO_BANK */
+/* What the feeder knows. In one struct, because the compiler reaches the fields of one through a pointer: half the bytes of an
+ * address each. */
+typedef struct {
+	instant_t now;         /* as far as known; valid after feeder_time */
+	uint8_t faults;        /* FAULT_... bits */
+	uint8_t bank;          /* of the table in force: 0, 1 or NO_BANK */
+	/* The rest is the feeder's own. */
+	bool after_reset;      /* how long the power was off is not known */
+	uint8_t press_count;
+	uint32_t tolerance;    /* seconds by which the clock may differ from what was counted */
+	uint16_t ticks_seen;
+	uint16_t tick_parts;   /* of a second, in 65,536ths */
+	int32_t next_due;      /* minute for which the clock is armed */
+	int32_t searched;      /* minute until which was searched for what is due */
+	int32_t first, newest; /* minutes of what was found */
+	uint16_t presses[MAX_PRESSES]; /* ticks at the last presses served, a ring; an hour is 450 ticks */
+} feeder_t;
+extern feeder_t feeder;
 
 /* Reads journal and banks after a reset and makes their reading firm. */
 void feeder_start(void);
-/* Brings feeder_now up to date. */
+/* Brings feeder.now up to date. */
 void feeder_time(void);
 /* Gives what is due, records what was missed, arms the clock for the next serving. */
 void feeder_decide(void);
 /* The same if the next serving is due by the clock, whatever its interrupt says; else costs one reading of it. */
 void feeder_check(void);
 /* table_next in the table and the preset in force. */
-bool feeder_next(int32_t after, uint16_t minutes);
+bool feeder_next(const int32_t *after, uint16_t minutes);
 /* Something is due that waits for the supply, or the clock cannot wake us. */
 bool feeder_restless(void);
 

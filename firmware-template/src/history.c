@@ -6,6 +6,8 @@
 #include "storage.h"
 #include "table_format.h"
 
+#include <string.h>
+
 #if HISTORY_SLOTS > 0
 
 static bool on_clock_module;
@@ -17,15 +19,6 @@ OUTLINED uint16_t history_slots(void)
 	return on_clock_module ? CLOCK_HISTORY_SLOTS : HISTORY_SLOTS;
 }
 
-static uint8_t record_check(const uint8_t *raw)
-{
-	uint16_t crc = CRC_START;
-
-	for (uint8_t i = 0; i < HISTORY_CHECK; i++)
-		crc = crc_add(crc, raw[i]);
-	return (uint8_t)~crc;
-}
-
 /* Reads a slot; false if it holds no record. */
 static bool slot_read(uint16_t slot, uint8_t *raw)
 {
@@ -33,10 +26,9 @@ static bool slot_read(uint16_t slot, uint8_t *raw)
 		if (!memory_read(slot * HISTORY_SIZE, raw, HISTORY_SIZE))
 			return false;
 	} else {
-		for (uint8_t i = 0; i < HISTORY_SIZE; i++)
-			raw[i] = storage_read(HISTORY_AT + slot * HISTORY_SIZE + i);
+		bytes_load(raw, HISTORY_AT + slot * HISTORY_SIZE, HISTORY_SIZE);
 	}
-	return raw[HISTORY_CHECK] == record_check(raw);
+	return raw[HISTORY_CHECK] == crc_short(raw, HISTORY_CHECK);
 }
 
 static void slot_write(uint16_t slot, const uint8_t *raw)
@@ -45,8 +37,7 @@ static void slot_write(uint16_t slot, const uint8_t *raw)
 		memory_write(slot * HISTORY_SIZE, raw, HISTORY_SIZE);
 		return;
 	}
-	for (uint8_t i = 0; i < HISTORY_SIZE; i++)
-		storage_write(HISTORY_AT + slot * HISTORY_SIZE + i, raw[i]);
+	bytes_save(HISTORY_AT + slot * HISTORY_SIZE, raw, HISTORY_SIZE);
 }
 
 void history_open(void)
@@ -70,17 +61,17 @@ void history_open(void)
 	}
 }
 
-void history_add(int32_t minute, uint8_t event, uint16_t value)
+void history_add(const int32_t *minute, uint8_t event, uint16_t value)
 {
 	uint8_t raw[HISTORY_SIZE];
 
 	if (++newest >= history_slots())
 		newest = 0;
 	raw[HISTORY_SEQUENCE] = ++sequence;
-	bytes_put(raw + HISTORY_MINUTE, (uint32_t)minute, 4);
+	memcpy(raw + HISTORY_MINUTE, minute, 4); /* little-endian here and on the hosts that check it */
 	raw[HISTORY_MINUTE + 3] |= (uint8_t)(event << 2); /* minutes take 26 bits */
 	bytes_put(raw + HISTORY_VALUE, value, 2);
-	raw[HISTORY_CHECK] = record_check(raw);
+	raw[HISTORY_CHECK] = crc_short(raw, HISTORY_CHECK);
 	slot_write(newest, raw);
 }
 

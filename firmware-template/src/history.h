@@ -15,8 +15,8 @@ bool memory_write(uint16_t at, const uint8_t *from, uint8_t n);
 #if HISTORY_SLOTS > 0
 /* Finds out which memory answers and where the newest record is. */
 void history_open(void);
-/* Adds a record; minute is that of UTC since 2000. */
-void history_add(int32_t minute, uint8_t event, uint16_t value);
+/* Adds a record; minute points to that of UTC since 2000. */
+void history_add(const int32_t *minute, uint8_t event, uint16_t value);
 /* Copies the record `back` places before the newest into eight bytes; false if there is none. */
 bool history_get(uint16_t back, uint8_t *raw);
 /* Records that the memory in use holds. */

@@ -24,11 +24,7 @@ OUTLINED static uint16_t slot_at(uint8_t slot)
 /* The check covers the sequence number too, so that a mark belongs to its record only. */
 static uint16_t record_crc(uint8_t number)
 {
-	uint16_t crc = crc_add(CRC_START, number);
-
-	for (uint8_t i = JOURNAL_CURSOR; i < JOURNAL_CRC; i++)
-		crc = crc_add(crc, raw[i]);
-	return (uint16_t)~crc;
+	return (uint16_t)~crc_over(crc_add(CRC_START, number), raw + JOURNAL_CURSOR, JOURNAL_CRC - JOURNAL_CURSOR);
 }
 
 /* Reads a slot; NO_MARK if it holds no whole record, else its sequence number. */
@@ -36,8 +32,7 @@ static uint8_t slot_read(uint8_t slot)
 {
 	uint8_t number;
 
-	for (uint8_t i = 0; i < JOURNAL_SIZE; i++)
-		raw[i] = storage_read(slot_at(slot) + i);
+	bytes_load(raw, slot_at(slot), JOURNAL_SIZE);
 	number = mark_index(raw[JOURNAL_MARK]);
 	if (number >= SEQUENCE_COUNT || bytes_get(raw + JOURNAL_CRC, 2) != record_crc(number))
 		return NO_MARK;
@@ -68,8 +63,7 @@ static void append_raw(void)
 	at = slot_at(newest);
 	bytes_put(raw + JOURNAL_CRC, record_crc(sequence), 2);
 	storage_write(at, 0xFF);
-	for (uint8_t i = 1; i < JOURNAL_SIZE; i++)
-		storage_write(at + i, raw[i]);
+	bytes_save(at + 1, raw + 1, JOURNAL_SIZE - 1);
 	storage_write(at, mark_of(sequence));
 }
 

@@ -6,6 +6,7 @@
 #include "crc.h"
 #include "cursor.h"
 #include "feeder.h"
+#include "flags.h"
 #include "flash.h"
 #include "history.h"
 #include "journal.h"
@@ -32,60 +33,49 @@
 
 /* ---- frames ---- */
 
-/* A request, and in its place the answer. Owned by the interrupt until ready is set, by line_answer until it is cleared. */
+/* A request, and in its place the answer. Owned by the interrupt until flags.ready is set, by line_answer until it is cleared. */
 static uint8_t content[LINE_MAX_CONTENT + FCS_SIZE];
-static volatile bool ready;
 static uint8_t length;
-static bool inside, escaped; /* a flag was seen; an escape was seen */
 
 void line_reset(void)
 {
-	inside = false;
-	escaped = false;
-	ready = false;
+	flags.inside = false;
+	flags.escaped = false;
+	flags.ready = false;
 	length = 0;
 }
 
 bool line_ready(void)
 {
-	return ready;
+	return flags.ready;
 }
 
 /* The check is left to line_answer: an interrupt has no time for it. */
 static void end_of_frame(void)
 {
-	if (inside && !escaped && length >= REQ_HEAD + FCS_SIZE)
-		ready = true;
+	if (flags.inside && !flags.escaped && length >= REQ_HEAD + FCS_SIZE)
+		flags.ready = true;
 	else
 		length = 0;
-	inside = true;
-	escaped = false;
+	flags.inside = true;
+	flags.escaped = false;
 }
 
 /* About 70 cycles with its interrupt; an octet takes 1388 at 57,600 baud and 8 MHz. */
 void line_receive(uint8_t octet)
 {
-	if (ready)
+	if (flags.ready)
 		return;
 	if (octet == LINE_FLAG) {
 		end_of_frame();
 	} else if (octet == LINE_ESCAPE) {
-		escaped = true;
-	} else if (!inside || length >= sizeof content) {
-		inside = false; /* too long for any message: wait for the next flag */
+		flags.escaped = true;
+	} else if (!flags.inside || length >= sizeof content) {
+		flags.inside = false; /* too long for any message: wait for the next flag */
 	} else {
-		content[length++] = escaped ? octet ^ LINE_INVERT : octet;
-		escaped = false;
+		content[length++] = flags.escaped ? octet ^ LINE_INVERT : octet;
+		flags.escaped = false;
 	}
-}
-
-static bool check_good(void)
-{
-	uint16_t fcs = CRC_START;
-
-	for (uint8_t i = 0; i < length; i++)
-		fcs = crc_add(fcs, content[i]);
-	return fcs == LINE_FCS_GOOD;
 }
 
 static void send_octet(uint8_t octet)
@@ -101,16 +91,13 @@ static uint8_t ans_size; /* bytes of the answer in content */
 
 static void send_content(void)
 {
-	uint16_t fcs = CRC_START;
+	uint16_t fcs = (uint16_t)~crc_over(CRC_START, content, ans_size);
 
+	content[ans_size++] = (uint8_t)fcs;
+	content[ans_size++] = (uint8_t)(fcs >> 8);
 	uart_send(LINE_FLAG);
-	for (uint8_t i = 0; i < ans_size; i++) {
-		send_octet(content[i]);
-		fcs = crc_add(fcs, content[i]);
-	}
-	fcs = ~fcs;
-	send_octet((uint8_t)fcs);
-	send_octet((uint8_t)(fcs >> 8));
+	for (const uint8_t *at = content; ans_size > 0; ans_size--)
+		send_octet(*at++);
 	uart_send(LINE_FLAG);
 }
 
@@ -150,7 +137,7 @@ static uint32_t req_long(uint8_t at)
 
 OUTLINED static uint8_t spare(void)
 {
-	return feeder_bank == 0 ? 1 : 0;
+	return feeder.bank == 0 ? 1 : 0;
 }
 
 static uint8_t identify(void)
@@ -168,33 +155,24 @@ static uint8_t identify(void)
 }
 
 #if CLOCK_CARE
-/* The low byte of the CRC of the four bytes of the note. */
-static uint8_t note_check(const uint8_t *note)
-{
-	uint16_t crc = CRC_START;
-
-	for (uint8_t i = 0; i < 4; i++)
-		crc = crc_add(crc, note[i]);
-	return (uint8_t)~crc;
-}
+#define NOTE_SIZE 4
 
 /* Appends the instant at which the clock was last set, 0 if the note of it is not whole. */
 static void put_clock_set(void)
 {
 	uint8_t *note = content + ans_size;
 
-	for (uint8_t i = 0; i < 4; i++)
-		put_byte(storage_read(CLOCK_SET_AT + i));
-	if (storage_read(CLOCK_SET_AT + 4) != note_check(note))
-		memset(note, 0, 4);
+	bytes_load(note, CLOCK_SET_AT, NOTE_SIZE);
+	if (storage_read(CLOCK_SET_AT + NOTE_SIZE) != crc_short(note, NOTE_SIZE))
+		memset(note, 0, NOTE_SIZE);
+	ans_size += NOTE_SIZE;
 }
 
 /* Losing the note never affects feeding, so it is written in place. */
 static void note_clock_set(const uint8_t *note)
 {
-	for (uint8_t i = 0; i < 4; i++)
-		storage_write(CLOCK_SET_AT + i, note[i]);
-	storage_write(CLOCK_SET_AT + 4, note_check(note));
+	bytes_save(CLOCK_SET_AT, note, NOTE_SIZE);
+	storage_write(CLOCK_SET_AT + NOTE_SIZE, crc_short(note, NOTE_SIZE));
 }
 #else
 static void put_clock_set(void)
@@ -213,15 +191,13 @@ static void note_clock_set(const uint8_t *note)
 static uint8_t status(void)
 {
 	feeder_time();
-	put_byte(feeder_bank);
+	put_byte(feeder.bank);
 	put_byte(table.sequence);
 	put(&table.crc, 2);
-	put(&feeder_now.seconds, 4);
-	put(&journal.cursor, 4);
-	put_byte(journal.preset);
-	put_byte(journal.adjust);
+	put(&feeder.now.seconds, 4);
+	put(&journal.cursor, 6); /* and preset and adjust */
 	put(&journal.carry, 4);
-	put_byte(feeder_faults);
+	put_byte(feeder.faults);
 	put_word(power_supply());
 	put_byte(journal.token);
 	put_clock_set();
@@ -274,8 +250,8 @@ static uint8_t eeprom_read(void)
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(EEPROM_SIZE - count))
 		return LINE_BAD_RANGE;
-	for (; count > 0; count--)
-		put_byte(storage_read(at++));
+	bytes_load(content + ans_size, at, count);
+	ans_size += count;
 	return LINE_OK;
 }
 
@@ -322,8 +298,8 @@ static inline uint8_t open_spare(uint16_t *at)
 
 static void reopen(void)
 {
-	if (feeder_bank != NO_BANK)
-		feeder_open(feeder_bank);
+	if (feeder.bank != NO_BANK)
+		feeder_open(feeder.bank);
 }
 
 static uint8_t bank_verify(void)
@@ -354,11 +330,11 @@ static uint8_t commit(uint8_t sequence, uint16_t crc)
 	uint16_t at;
 	bool meant;
 
-	if (feeder_bank != NO_BANK && is_open(sequence, crc))
+	if (feeder.bank != NO_BANK && is_open(sequence, crc))
 		return LINE_OK; /* the answer to the first request was lost */
 	feeder_decide(); /* what the old table has due is given first */
 	commit_fault = open_spare(&at);
-	meant = is_open(sequence, crc) && (feeder_bank == NO_BANK || (int8_t)(sequence - before) > 0);
+	meant = is_open(sequence, crc) && (feeder.bank == NO_BANK || (int8_t)(sequence - before) > 0);
 	reopen();
 	if (commit_fault != TABLE_GOOD)
 		return LINE_BAD_TABLE;
@@ -366,7 +342,7 @@ static uint8_t commit(uint8_t sequence, uint16_t crc)
 		return LINE_STALE;
 	feeder_commit();
 	feeder_decide();
-	return feeder_bank != NO_BANK && is_open(sequence, crc) ? LINE_OK : LINE_FAILED;
+	return feeder.bank != NO_BANK && is_open(sequence, crc) ? LINE_OK : LINE_FAILED;
 }
 
 static uint8_t bank_commit(void)
@@ -375,7 +351,7 @@ static uint8_t bank_commit(void)
 
 	commit_fault = TABLE_GOOD;
 	result = commit(req[REQ_BANK_COMMIT_SEQUENCE], req_word(REQ_BANK_COMMIT_TABLE_CRC));
-	put_byte(feeder_bank);
+	put_byte(feeder.bank);
 	put_byte(commit_fault);
 	return result;
 }
@@ -402,7 +378,7 @@ static uint8_t next(void)
 	int32_t carry = journal.carry;
 	uint8_t count = req[REQ_NEXT_COUNT];
 
-	if (feeder_bank == NO_BANK)
+	if (feeder.bank == NO_BANK)
 		return LINE_NO_TABLE;
 	if (after == -1)
 		after = journal.cursor;
@@ -410,7 +386,7 @@ static uint8_t next(void)
 		return LINE_BAD_RANGE;
 	ans_size += ANS_NEXT_SERVINGS;
 	for (uint8_t days = LINE_NEXT_DAYS; days > 0 && count > 0;) {
-		if (feeder_next(after, SEARCH_MINUTES)) {
+		if (feeder_next(&after, SEARCH_MINUTES)) {
 			put_serving(&carry);
 			after = serving.at;
 			count--;
@@ -458,8 +434,8 @@ static uint8_t settings_answer(void)
 
 static uint8_t faults_clear(void)
 {
-	feeder_faults &= (uint8_t)~req[REQ_FAULTS_CLEAR_FAULTS];
-	put_byte(feeder_faults);
+	feeder.faults &= (uint8_t)~req[REQ_FAULTS_CLEAR_FAULTS];
+	put_byte(feeder.faults);
 	return LINE_OK;
 }
 
@@ -542,7 +518,7 @@ static uint8_t obey(void)
 
 void line_answer(void)
 {
-	bool good = check_good();
+	bool good = crc_over(CRC_START, content, length) == LINE_FCS_GOOD;
 	uint8_t result;
 
 	uart_heard(good);
@@ -555,6 +531,6 @@ void line_answer(void)
 		send_content();
 	}
 	length = 0;
-	ready = false;
+	flags.ready = false;
 	feeder_turn_asked(); /* a serving that was asked for; the answer comes first */
 }

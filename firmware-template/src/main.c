@@ -29,7 +29,7 @@ static void answer_clock(void)
 /* Ticks until the next thing that only time brings. */
 static uint8_t patience(void)
 {
-	if (feeder_faults || feeder_restless())
+	if (feeder.faults || feeder_restless())
 		return 1;
 	return CHECK_TICKS;
 }
@@ -39,9 +39,9 @@ static void show_faults(void)
 {
 	uint8_t count = 1;
 
-	if (feeder_faults == 0)
+	if (feeder.faults == 0)
 		return;
-	for (uint8_t f = feeder_faults; !(f & 1); f >>= 1)
+	for (uint8_t f = feeder.faults; !(f & 1); f >>= 1)
 		count++;
 	power_flash(count);
 }
@@ -70,7 +70,7 @@ int main(void)
 	clock_init();
 	feeder_start();
 	feeder_time();
-	history_add(feeder_now.minute, EVENT_STARTED, power_reset_flags);
+	history_add(&feeder.now.minute, EVENT_STARTED, power_reset_flags);
 	feeder_decide();
 	for (;;) {
 		uint8_t pressed;

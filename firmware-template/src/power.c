@@ -1,6 +1,7 @@
 #include "power.h"
 
 #include "board.h" /* first: it says F_CPU */
+#include "flags.h"
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -78,7 +79,7 @@ static void nap(uint8_t ticks)
 
 	for (;;) {
 		cli();
-		if (GPIOR0)
+		if (flags.woken)
 			break;
 		sei(); /* the instruction after it always runs, so no wake-up is lost */
 		sleep_cpu();
@@ -101,7 +102,7 @@ bool power_line_woke(void)
 
 void power_look(void)
 {
-	GPIOR0 &= (uint8_t)~1;
+	flags.woken = false;
 }
 
 void power_sleep(bool idle, uint8_t ticks)
@@ -117,7 +118,7 @@ void power_sleep(bool idle, uint8_t ticks)
 	nap(ticks);
 	sleep_disable();
 	/* The pins tell who it was: a pin change does not. */
-	line_woke = !idle && GPIOR0 && (PIND & BUTTON_PINS) == buttons && !(before && !(PIND & 1 << PD2));
+	line_woke = !idle && flags.woken && (PIND & BUTTON_PINS) == buttons && !(before && !(PIND & 1 << PD2));
 	EIMSK = 0;
 }
 

@@ -5,6 +5,7 @@
 #include <avr/sleep.h>
 
 #include "board.h"
+#include "flags.h"
 #include "journal.h"
 #include "power.h"
 
@@ -12,18 +13,16 @@
 #define SUPPLY PD7
 #define INDEX PD6
 
-#define TIMER_HZ (F_CPU / 8)
-#define US(us) ((uint16_t)((us) * (TIMER_HZ / 1000L) / 1000))
+#define US(us) ((uint16_t)((us) * (int16_t)(F_CPU / 8000000UL))) /* in counts of the timer, CPU clock / 8 */
 
 #define FRAME_MS 20   /* between pulses; servos take 20 to 50 */
 #define JAM_TRIES 3
 #define BACK_OUT_MS 150
 
 static uint16_t stop_pulse;
-static int16_t forward; /* added to the stop pulse */
-static uint8_t pocket_frames;
+static uint16_t pocket_frames;
 
-#define PERIOD_OVER 1 /* bit of GPIOR0 */
+#define PERIOD_OVER 1 /* bit of flags */
 
 /* Tells the sleeper that a period is over; the line wakes it too. 6 cycles. */
 ISR(TIMER1_OVF_vect, ISR_NAKED)
@@ -31,48 +30,49 @@ ISR(TIMER1_OVF_vect, ISR_NAKED)
 	__asm__ volatile("sbi %0, %1\n\treti" ::"I"(_SFR_IO_ADDR(GPIOR0)), "I"(PERIOD_OVER));
 }
 
-/* One period, asleep: the pulse is made by the timer. OCR1A is taken over at the start of the next period. */
-static void frame(uint16_t pulse)
+/* Waits for the end of a period, asleep: the pulse is made by the timer. */
+static void frame(void)
 {
-	OCR1A = pulse - 1;
 	set_sleep_mode(SLEEP_MODE_IDLE);
 	sleep_enable();
 	for (;;) {
 		cli();
-		if (GPIOR0 & 1 << PERIOD_OVER)
+		if (flags.period_over)
 			break;
 		sei(); /* the instruction after it always runs, so no period is lost */
 		sleep_cpu();
 	}
-	GPIOR0 &= (uint8_t)~(1 << PERIOD_OVER);
+	flags.period_over = false;
 	sei();
 	sleep_disable();
 	power_tick();
 }
 
-static void frames(uint16_t pulse, uint8_t count)
+/* So many periods with a pulse, the first being the one after this. */
+static void frames(uint16_t pulse, uint16_t count)
 {
+	OCR1A = pulse - 1; /* taken over at the start of the next period */
 	for (; count > 0; count--)
-		frame(pulse);
+		frame();
 }
 
 /* The period is stretched so that a pocket takes a whole number of pulses. */
 static void pulses_on(uint16_t turn_ms)
 {
-	uint16_t count = turn_ms / FRAME_MS;
+	uint16_t count = 0;
 
+	for (; turn_ms >= FRAME_MS; turn_ms -= FRAME_MS)
+		count++;
 	if (count == 0)
 		count = 1;
-	if (count > 0xFF)
-		count = 0xFF;
-	pocket_frames = (uint8_t)count;
+	pocket_frames = count;
 	OCR1A = stop_pulse - 1;  /* taken at once while the mode is 0 */
 	TCCR1A = 1 << COM1A1 | 1 << WGM11;
 	TCCR1B = 1 << WGM13 | 1 << WGM12; /* mode 14, stopped: only in it can ICR1 be written (data sheet 16.6.1) */
-	ICR1 = (uint16_t)((uint32_t)turn_ms * (TIMER_HZ / 1000) / count) - 1;
+	ICR1 = US(FRAME_MS * 1000u) + US(turn_ms * 1000u) / count - 1;
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
-	GPIOR0 &= (uint8_t)~(1 << PERIOD_OVER);
+	flags.period_over = false;
 	TCCR1B |= 1 << CS11;     /* clock / 8 */
 	TIMSK1 = 1 << TOIE1;
 }
@@ -97,7 +97,7 @@ static uint8_t to_next_index(void)
 
 	for (uint16_t n = 2u * pocket_frames; n > 0; n--) {
 		uint8_t is;
-		frame(stop_pulse + forward);
+		frames(stop_pulse + US(TURN_PULSE_US), 1);
 		is = closed();
 		if (is && !was)
 			return 1;
@@ -111,14 +111,14 @@ static uint8_t turn_pocket(void)
 	for (uint8_t tries = 0; tries < JAM_TRIES; tries++) {
 		if (to_next_index())
 			return 1;
-		frames(stop_pulse - forward, BACK_OUT_MS / FRAME_MS);
+		frames(stop_pulse - US(TURN_PULSE_US), BACK_OUT_MS / FRAME_MS);
 	}
 	return 0;
 }
 #else
 static uint8_t turn_pocket(void)
 {
-	frames(stop_pulse + forward, pocket_frames);
+	frames(stop_pulse + US(TURN_PULSE_US), pocket_frames);
 	return 1;
 }
 #endif
@@ -127,8 +127,7 @@ uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
 {
 	uint8_t turned = 0;
 
-	stop_pulse = US(STOP_PULSE_US + (int32_t)trim_us);
-	forward = (int16_t)(TURN_PULSE_US * (TIMER_HZ / 1000L) / 1000);
+	stop_pulse = US(STOP_PULSE_US + trim_us);
 	DDRB |= 1 << SERVO;
 	DDRD |= 1 << SUPPLY;
 	PORTD |= 1 << SUPPLY | 1 << INDEX;
