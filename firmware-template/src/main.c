@@ -6,6 +6,7 @@
 #include "buttons.h"
 #include "clock.h"
 #include "feeder.h"
+#include "flags.h"
 #include "history.h"
 #include "line.h"
 #include "power.h"
@@ -34,16 +35,14 @@ static uint8_t patience(void)
 	return CHECK_TICKS;
 }
 
-/* The lowest fault, as flashes. */
+/* The lowest fault, as flashes, until somebody wants something else. */
 static void show_faults(void)
 {
-	uint8_t count = 1;
-
-	if (feeder.faults == 0)
-		return;
-	for (uint8_t f = feeder.faults; !(f & 1); f >>= 1)
-		count++;
-	power_flash(count);
+	for (uint8_t f = feeder.faults; f != 0 && !flags.woken; f >>= 1) {
+		power_flash(1);
+		if (f & 1)
+			break;
+	}
 }
 
 /* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last
@@ -88,8 +87,8 @@ int main(void)
 			feeder_check();
 		}
 		if (power_ticks != shown) {
-			shown = power_ticks;
 			show_faults();
+			shown = power_ticks; /* the flashes may add one */
 		}
 		if (!line_ready())
 			rest();

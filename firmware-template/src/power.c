@@ -2,6 +2,8 @@
 
 #include "board.h" /* first: it says F_CPU */
 #include "flags.h"
+#include "line.h"
+#include "outlined.h"
 
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -18,6 +20,19 @@
 uint16_t power_ticks;
 uint8_t power_reset_flags __attribute__((section(".noinit")));
 
+#define WATCHDOG(periods) (1 << WDE | 1 << WDIE | (periods)) /* interrupt first; if nobody counts it, reset one period later */
+#define TICK WATCHDOG(1 << WDP3 | 1 << WDP0) /* 1,048,576 cycles of 128 kHz: 8 s */
+#define LIGHT WATCHDOG(1 << WDP0)            /* a 256th of that: 32 ms */
+#define PAUSE WATCHDOG(1 << WDP2)            /* 2,048ths times 64, a 32nd: 256 ms */
+
+/* Starts a period of the watchdog. The second write must follow the first within four cycles (data sheet 11.9.2); interrupts
+ * are off, or the whole is repeated by the next period. */
+OUTLINED static void watchdog(uint8_t mode)
+{
+	wdt_reset();
+	__asm__ volatile("sts %0, %1\n\tsts %0, %2" ::"n"(_SFR_MEM_ADDR(WDTCSR)), "r"((uint8_t)(1 << WDCE | 1 << WDE)), "r"(mode));
+}
+
 /* After a watchdog reset the watchdog runs on with its shortest period, 16 ms, and WDRF holds it on (data sheet 11.9.2),
  * so this comes before the variables are cleared. A bootloader leaves it running too. */
 void power_early(void) __attribute__((naked, used, section(".init3")));
@@ -25,11 +40,7 @@ void power_early(void)
 {
 	power_reset_flags = MCUSR;
 	MCUSR = 0;
-	wdt_reset();
-	/* Interrupt first; if nobody counts it, reset one period later. 1,048,576 cycles of 128 kHz: 8 s. The second write must
-	 * follow the first within four cycles. */
-	__asm__ volatile("sts %0, %1\n\tsts %0, %2" ::"n"(_SFR_MEM_ADDR(WDTCSR)), "r"((uint8_t)(1 << WDCE | 1 << WDE)),
-	                 "r"((uint8_t)(1 << WDE | 1 << WDIE | 1 << WDP3 | 1 << WDP0)));
+	watchdog(TICK);
 }
 
 /* Wakes only: the hardware clears WDIE as the vector runs, and that is the message. 4 cycles. */
@@ -72,6 +83,11 @@ void power_tick(void)
 	WDTCSR |= 1 << WDIE;
 }
 
+void power_sleep_mode(bool idle)
+{
+	SMCR = 1 << SE | (idle ? 0 : 1 << SM1);
+}
+
 /* From wake to sleep a tick takes about 40 cycles: 4 to wake, 4 to the vector, 3 for its jump, 4 back, the rest here. */
 static void nap(uint8_t ticks)
 {
@@ -111,12 +127,10 @@ void power_sleep(bool idle, uint8_t ticks)
 
 	PCMSK2 = 1 << PCINT19 | 1 << PCINT20 | 1 << PCINT21 | (idle ? 0 : 1 << PCINT16);
 	EIMSK = PIND >> PD2 & 1 ? 1 << INT0 : 0; /* one that is low already would wake us for ever */
-	set_sleep_mode(idle ? SLEEP_MODE_IDLE : SLEEP_MODE_PWR_DOWN);
-	sleep_enable();
+	power_sleep_mode(idle);
 	buttons = PIND & BUTTON_PINS;
 	before = EIMSK;
 	nap(ticks);
-	sleep_disable();
 	/* The pins tell who it was: a pin change does not. */
 	line_woke = !idle && flags.woken && (PIND & BUTTON_PINS) == buttons && !(before && !(PIND & 1 << PD2));
 	EIMSK = 0;
@@ -151,12 +165,34 @@ uint16_t power_supply(void)
 	return reading ? (uint16_t)(REFERENCE_MV * ADC_FULL / reading) : 0;
 }
 
+/* Sleeps for a short period of the watchdog, to its end. */
+static void doze(uint8_t period)
+{
+	cli();
+	watchdog(period);
+	while (WDTCSR & 1 << WDIE) {
+		sei(); /* the instruction after it always runs, so no wake-up is lost */
+		sleep_cpu();
+		cli();
+	}
+	watchdog(TICK);
+	sei();
+}
+
+/* Asleep, because a light that takes seconds would cost more than all the rest of a day on cells. */
 void power_flash(uint8_t count)
 {
+	static uint8_t part; /* of a tick, in 256ths: what the flashes took */
+
+	power_sleep_mode(uart_busy());
 	for (; count > 0; count--) {
+		power_tick();
 		PORTB |= 1 << LED;
-		power_wait_ms(60);
+		doze(LIGHT);
 		PORTB &= (uint8_t)~(1 << LED);
-		power_wait_ms(200);
+		doze(PAUSE);
+		part += 1 + 8;
+		if (part < 1 + 8)
+			power_ticks++;
 	}
 }

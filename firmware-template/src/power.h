@@ -22,6 +22,8 @@ void power_tick(void);
 /* From here on a change of a pin keeps the next power_sleep from sleeping: call it before looking at the pins. */
 void power_look(void);
 
+/* What sleep_cpu does from here on: idle, so that line and timers run on, or power-down. */
+void power_sleep_mode(bool idle);
 /* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. */
 void power_sleep(bool idle, uint8_t ticks);
 /* The last sleep was in power-down and ended because the line moved. */
@@ -30,7 +32,7 @@ bool power_line_woke(void);
 void power_wait_ms(uint16_t ms);
 /* Supply in millivolts, against the internal reference of 1.1 V (up to 10 % off). */
 uint16_t power_supply(void);
-/* So many short flashes. */
+/* So many short flashes, asleep between their edges. */
 void power_flash(uint8_t count);
 
 #endif

@@ -33,8 +33,6 @@ ISR(TIMER1_OVF_vect, ISR_NAKED)
 /* Waits for the end of a period, asleep: the pulse is made by the timer. */
 static void frame(void)
 {
-	set_sleep_mode(SLEEP_MODE_IDLE);
-	sleep_enable();
 	for (;;) {
 		cli();
 		if (flags.period_over)
@@ -44,7 +42,6 @@ static void frame(void)
 	}
 	flags.period_over = false;
 	sei();
-	sleep_disable();
 	power_tick();
 }
 
@@ -132,6 +129,7 @@ uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
 	DDRD |= 1 << SUPPLY;
 	PORTD |= 1 << SUPPLY | 1 << INDEX;
 	power_wait_ms(BOOST_MS);
+	power_sleep_mode(true);
 	pulses_on(turn_ms ? turn_ms : TURN_MS);
 	while (turned < pockets) {
 		journal_step(turned + 1);

@@ -159,7 +159,7 @@ int main(int argc, char **argv)
 	install();
 	feeder_start();
 	feeder_decide();
-	if (feeder_bank != 0) {
+	if (feeder.bank != 0) {
 		puts("the table was not taken");
 		return 1;
 	}
@@ -187,7 +187,7 @@ int main(int argc, char **argv)
 				return 1;
 			}
 		}
-		if (feeder_bank != 0 || memcmp(before, cells, sizeof before) != 0) {
+		if (feeder.bank != 0 || memcmp(before, cells, sizeof before) != 0) {
 			printf("frame %lu: the bank in force has changed\n", i);
 			return 1;
 		}
