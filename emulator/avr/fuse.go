@@ -108,7 +108,7 @@ func fuse(p *program, ramEnd uint16) {
 	for pc := range p.code {
 		switch p.plain[pc].op() {
 		case opRjmp, opBrbs, opBrbc:
-			if markLoop(p, uint16(pc)) {
+			if markLoop(p, uint16(pc), ramEnd) {
 				inside.add(p.plain[pc].k(), uint16(pc))
 			}
 		}
@@ -199,7 +199,7 @@ func branchBits(i fields, after uint16) uint16 {
 
 // markLoop gives a backward branch its waiting or counting form. It reports whether
 // the loop is one that waits.
-func markLoop(p *program, pc uint16) bool {
+func markLoop(p *program, pc, ramEnd uint16) bool {
 	i := p.plain[pc].fields()
 	if i.k > pc || pc-i.k > waitWords {
 		return false
@@ -221,6 +221,10 @@ func markLoop(p *program, pc uint16) bool {
 	}
 	if counts && i.op != opDelay {
 		i.k2 = counter.pack()
+		if w, ok := bitWaitOf(body, i.k, p.plain[pc], ramEnd); ok && len(p.bits) < mostBitWaits {
+			p.bits = append(p.bits, w)
+			i.k2 |= uint16(len(p.bits)) << 12
+		}
 	}
 	p.code[pc] = i.pack()
 	return i.op != opDelay

@@ -32,8 +32,13 @@ func (m *MCU) skipWait(bound uint64) {
 		return
 	}
 	at := p.at & m.pcMask
-	if in := m.prog.code[at]; in.op() == opDelay {
+	in := m.prog.code[at]
+	if in.op() == opDelay {
 		m.skipDelay(at, bound)
+		return
+	}
+	if n := in.k2() >> 12; n != 0 {
+		m.skipBitWait(&m.prog.bits[n-1], bound)
 		return
 	}
 	target, start := m.pc, m.cycle
@@ -43,7 +48,7 @@ func (m *MCU) skipWait(bound uint64) {
 	if !m.oneRound(at, bound) {
 		return
 	}
-	if c := unpackCounter(m.prog.code[at].k2()); c.bytes != 0 && !m.volatile && m.pc == target {
+	if c := unpackCounter(in.k2()); c.bytes != 0 && !m.volatile && m.pc == target {
 		now := [32]byte(m.mem[:32])
 		before := uint64(regs[c.low])
 		now[c.low] = regs[c.low]

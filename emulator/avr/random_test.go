@@ -58,6 +58,8 @@ func randomIO(r *rand.Rand) []uint16 {
 				a := reg - 0x20
 				code = append(code, 0xB110|a&0x30<<5|a&15, 0xFD10|k&7, 0xBD1A)
 			}
+		case 9: // the same poll with its exit before the jump back: … sbiw r24, 1; breq +1; rjmp −7
+			code = append(code, 0xE085|k&0xF0<<4, 0xE090|k&1, 0x9110, reg, 0xFD10|k&7, 0xC003, 0x9701, 0xF009, 0xCFF9)
 		case 8: // push r17; pop r18; sei; cli
 			code = append(code, 0x931F, 0x912F, 0x9478, 0x94F8)
 		default:

@@ -29,7 +29,8 @@ type program struct {
 	plain [codeWords]inst   // as decoded
 	code  [codeWords]inst   // with fused forms and marked loops, for the fast loop
 	hash  uint64
-	round *program // in its code only the insides of waiting loops; poll.go
+	round *program  // in its code only the insides of waiting loops; poll.go
+	bits  []bitWait // loops of that kind; bitwait.go
 }
 
 // setFlash replaces the flash contents and decodes them.

@@ -18,9 +18,16 @@ func randomWait(r *rand.Rand, n int) string {
 	add := func(format string, a ...any) { lines = append(lines, "\t"+fmt.Sprintf(format, a...)) }
 	add("ldi r24, %d", r.IntN(256))
 	add("ldi r25, %d", r.IntN(8))
+	if r.IntN(3) == 0 { // enter in the middle
+		add("rjmp m%d", n)
+	}
 	lines = append(lines, fmt.Sprintf("l%d:", n))
-	for range 1 + r.IntN(4) {
-		switch r.IntN(12) {
+	items, item, counter, end := 1+r.IntN(4), 12, r.IntN(6), r.IntN(4)
+	if r.IntN(3) == 0 { // the commonest wait, as it is
+		items, item, counter, end = 1, 1, 0, r.IntN(2)*2
+	}
+	for range items {
+		switch 11 - r.IntN(item) {
 		case 0, 1:
 			add("lds %s, 0x120", reg())
 		case 2:
@@ -44,11 +51,12 @@ func randomWait(r *rand.Rand, n int) string {
 			add("rjmp o%d", n)
 		case 11:
 			add("lds r17, 0x120")
-			add("sbrs r17, %d", r.IntN(8))
-			add("rjmp o%d", n)
+			add("%s r17, %d", []string{"sbrs", "sbrc"}[r.IntN(2)], r.IntN(8))
+			add("rjmp %s%d", []string{"o", "o", "o", "m"}[r.IntN(4)], n)
 		}
 	}
-	switch r.IntN(6) {
+	lines = append(lines, fmt.Sprintf("m%d:", n))
+	switch counter {
 	case 0:
 		add("sbiw r24, 1")
 	case 1:
@@ -62,7 +70,7 @@ func randomWait(r *rand.Rand, n int) string {
 	case 4:
 		add("tst r17")
 	}
-	switch r.IntN(4) {
+	switch end {
 	case 0:
 		add("breq o%d", n)
 		add("rjmp l%d", n)
@@ -82,7 +90,7 @@ func randomWait(r *rand.Rand, n int) string {
 // changes what they look at, with and without skipping.
 func TestRandomWaitsAreSkippedExactly(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
-	for round := range 120 {
+	for round := range 200 {
 		source := `
 			jmp start
 			.org 32
