@@ -79,6 +79,7 @@ func (m *MCU) skipBitWait(w *bitWait, bound uint64) {
 	m.setPointer(uint(w.counter), uint16(left))
 	m.sreg = uint8(flagsDecremented(uint32(m.sreg), uint32(left+1)))
 	m.cycle += rounds * w.period
+	m.poll.retryAt = m.cycle + w.period + 1 // not in the round in which the event falls
 }
 
 // flagsDecremented returns sreg after SBIW d, 1.

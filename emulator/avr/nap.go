@@ -21,6 +21,8 @@ const (
 	napSteps   = 400 // longest nap analysed, in instructions
 	napTries   = 2   // naps alike before one is recorded
 	napBackoff = 64  // naps to let pass after an analysis failed
+
+	napsExecuted = 2 // of a run, at its end
 )
 
 // napStep is one recorded instruction, or the interrupt entry (entry set).
@@ -62,6 +64,7 @@ type napState struct {
 	period  uint64 // between the last two
 	alike   int
 	backoff int
+	rest    int // naps to be executed before the next try: the run just skipped ends with them
 	skipped uint64
 	trace   *napTrace
 }
@@ -142,6 +145,10 @@ func (m *MCU) skipNaps(limit uint64) bool {
 		n.backoff--
 		return false
 	}
+	if n.rest > 0 {
+		n.rest--
+		return false
+	}
 	if n.trace != nil && n.trace.valid {
 		if skipped, fits := m.jumpNaps(n.trace, limit); skipped || fits {
 			n.alike = 0
@@ -195,7 +202,8 @@ func (m *MCU) jumpNaps(t *napTrace, limit uint64) (skipped, fits bool) {
 	if !fits || naps < 4 {
 		return false, fits
 	}
-	m.addNaps(t, naps-2)
+	m.addNaps(t, naps-napsExecuted)
+	m.nap.rest = napsExecuted
 	return true, true
 }
 
