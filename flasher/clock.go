@@ -94,8 +94,8 @@ func (f *Feeder) askClock(c link.Call, name string) ([]byte, error) {
 
 // How a clock is set.
 const (
-	setTries = 6
-	goodEdge = 5 * time.Millisecond  // an edge this near is left as it is
+	setTries = 5
+	goodEdge = 5 * time.Millisecond  // an edge this near is left as it is; half as much more is allowed at each further try
 	setLead  = 30 * time.Millisecond // before the frame must be on its way
 )
 
@@ -109,7 +109,7 @@ func (f *Feeder) SetClock() (Reading, error) {
 	}
 	var r Reading
 	correction := time.Duration(0)
-	for range setTries {
+	for n := range setTries {
 		switch err := f.setOnce(trip/2 + correction); {
 		case errors.Is(err, link.ErrSilent):
 			continue // the time it carried is over; the next one carries its own
@@ -119,7 +119,7 @@ func (f *Feeder) SetClock() (Reading, error) {
 		if r, err = f.readEdge(trip); err != nil {
 			return r, err
 		}
-		if r.Offset.Abs() <= goodEdge {
+		if r.Offset.Abs() <= goodEdge+time.Duration(n)*goodEdge/2 {
 			return r, nil
 		}
 		if r.Offset.Abs() < time.Second {

@@ -64,8 +64,25 @@ func (f *Feeder) Check(tab []byte) error {
 //
 // progress, if not nil, is told how many of a step's bytes are done. The error is that of [Feeder.Check] or an [*UploadError].
 func (f *Feeder) Upload(tab []byte, s Status, progress func(step Step, done, total int)) error {
-	if err := f.Check(tab); err != nil {
+	staged, err := f.Stage(tab, s, progress)
+	if err != nil {
 		return err
+	}
+	return staged.Commit()
+}
+
+// Staged is a table in the spare bank, whole and read back, but void: nothing changes until it is committed. Leaving it there costs nothing; the
+// next upload writes over it.
+type Staged struct {
+	f        *Feeder
+	tab      []byte
+	progress func(step Step, done, total int)
+}
+
+// Stage is the part of [Feeder.Upload] that changes nothing.
+func (f *Feeder) Stage(tab []byte, s Status, progress func(step Step, done, total int)) (*Staged, error) {
+	if err := f.Check(tab); err != nil {
+		return nil, err
 	}
 	if progress == nil {
 		progress = func(Step, int, int) {}
@@ -73,16 +90,21 @@ func (f *Feeder) Upload(tab []byte, s Status, progress func(step Step, done, tot
 	tab = table.WithSequence(tab, s.Sequence+1)
 	spare, err := f.write(tab, progress)
 	if err != nil {
-		return &UploadError{f.Port(), Writing, err}
+		return nil, &UploadError{f.Port(), Writing, err}
 	}
 	if err := f.readBack(tab, spare, progress); err != nil {
-		return &UploadError{f.Port(), ReadingBack, err}
+		return nil, &UploadError{f.Port(), ReadingBack, err}
 	}
-	progress(Committing, 0, 1)
-	if err := f.commit(tab); err != nil {
-		return &UploadError{f.Port(), Committing, err}
+	return &Staged{f, tab, progress}, nil
+}
+
+// Commit puts a staged table in force.
+func (s *Staged) Commit() error {
+	s.progress(Committing, 0, 1)
+	if err := s.f.commit(s.tab); err != nil {
+		return &UploadError{s.f.Port(), Committing, err}
 	}
-	progress(Done, 1, 1)
+	s.progress(Done, 1, 1)
 	return nil
 }
 

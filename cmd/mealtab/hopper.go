@@ -122,12 +122,12 @@ func (h *filling) input(t *table.Table, preset, adjust int) forecast.Input {
 	return forecast.Input{Table: t, Left: h.full, From: h.at, Preset: preset, Adjust: adjust, Local: h.c.offsetMinutes}
 }
 
-func (h *filling) heading(b *strings.Builder) {
+func (h *filling) heading(b io.Writer) {
 	fmt.Fprintf(b, "%s, hopper filled with %s on %s\n", title(h.c.plan), h.full, h.c.local(h.at))
 }
 
 // hopperLasts says how long what is left lasts from now on.
-func (a *app) hopperLasts(b *strings.Builder, h *filling, in forecast.Input, left units.Milligrams) {
+func (a *app) hopperLasts(b io.Writer, h *filling, in forecast.Input, left units.Milligrams) {
 	now := moment.Minute(a.now)
 	in.Left, in.From = left, now
 	f := forecast.Predict(in)
@@ -148,7 +148,7 @@ func (a *app) hopperLasts(b *strings.Builder, h *filling, in forecast.Input, lef
 	}
 	for _, note := range []string{forecast.Freshness(in.Dates(h.at, f.Last)), a.bag(h.c)} {
 		if note != "" {
-			b.WriteString(wrap("  fresh          ", note))
+			fmt.Fprint(b, wrap("  fresh          ", note))
 		}
 	}
 }

@@ -194,12 +194,27 @@ func choose(found []opened, every bool) ([]opened, error) {
 // speaking is held while something is printed or asked: several boards are talked to at once.
 var speaking sync.Mutex
 
-// session is a command's talk with one board. What it prints is kept together, and questions are asked one at a time.
+// session is a command's talk with one board. Questions are asked one at a time.
 type session struct {
 	*flasher.Feeder
 	a   *app
-	out strings.Builder
+	out speech
 }
+
+// speech is what a session says: at once where there is one board, else kept together to the end, or to a question.
+type speech struct {
+	strings.Builder
+	direct io.Writer // nil: kept
+}
+
+func (s *speech) Write(p []byte) (int, error) {
+	if s.direct != nil {
+		return s.direct.Write(p)
+	}
+	return s.Builder.Write(p)
+}
+
+func (s *speech) WriteString(text string) (int, error) { return s.Write([]byte(text)) }
 
 // each does the same with every feeder, side by side, and reports each on its own.
 func (a *app) each(f portFlags, do func(s *session) error) error {
@@ -233,6 +248,9 @@ func summed(failed []error) error {
 // talk runs one board's session; heading "" is for a single board, whose error the caller reports.
 func (a *app) talk(o opened, do func(s *session) error, heading string) error {
 	s := &session{Feeder: o.feeder, a: a}
+	if heading == "" {
+		s.out.direct = a.out
+	}
 	err := o.err
 	if o.feeder != nil {
 		defer o.feeder.Close()

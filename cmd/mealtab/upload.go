@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/schollz/progressbar/v3"
@@ -36,6 +37,9 @@ anything is written it is shown what changes: meals, food a day, the next servin
 beside the old one, is read back, and only then put in force, with one byte; the old plan feeds until
 then, the new one from the next minute on, and a serving that both have due is given once. The clock is
 set too. At the end the feeder itself says what it will serve next.
+
+The rehearsal goes on meanwhile: while you read what changes, and while bytes go beside the old table.
+Nothing is put in force before it has ended well.
 
 Whatever happens on the way, a pulled cable or a power cut, the feeder holds the old table or the new
 one, whole.
@@ -148,55 +152,86 @@ func (a *app) zoneAtHand(c *cargo, name string) error {
 	return nil
 }
 
-// trial is a rehearsal that goes on while the boards are found and read, which takes seconds where a bootloader has to be waited for.
+// trial is a rehearsal that goes on while the boards are found and read, their owner reads what changes, and the table goes into the spare
+// bank. Nothing is committed before its end.
 type trial struct {
-	over chan struct{}
-	said sync.Once
-	text string
-	err  error
+	began time.Time
+	from  table.Minute
+	at    atomic.Int64 // the minute it has come to
+	over  chan struct{}
+	said  sync.Once
+	text  string
+	err   error
 }
 
 // tryOut rehearses the table on the firmware made for its board.
 func (a *app) tryOut(c *cargo, years int) *trial {
-	t := &trial{over: make(chan struct{})}
+	t := &trial{began: time.Now(), over: make(chan struct{})}
+	r, text, err := a.rehearsal(c, years)
+	if r == nil {
+		t.text, t.err = text, err
+		close(t.over)
+		return t
+	}
+	t.from = r.From
+	t.at.Store(int64(r.From))
+	r.Progress = func(m table.Minute) { t.at.Store(int64(m)) }
 	go func() {
 		defer close(t.over)
-		t.text, t.err = a.rehearseCargo(c, years)
+		report, err := scenario.Rehearse(*r)
+		if err != nil {
+			t.err = fmt.Errorf("the firmware does not serve what the table says; nothing was put in force\n%w", err)
+			return
+		}
+		t.text = fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", count(years, "year"), count(report.Servings, "serving"))
 	}()
 	return t
 }
 
 // result waits for the end of the rehearsal and says once how it was.
 func (t *trial) result(s *session) error {
-	<-t.over
-	t.said.Do(func() { s.out.WriteString(t.text) })
+	t.said.Do(func() {
+		t.wait(s.a.progress("rehearsing", table.Day(t.from/table.MinutesPerDay)))
+		s.out.WriteString(t.text)
+	})
 	return t.err
 }
 
-func (a *app) rehearseCargo(c *cargo, years int) (string, error) {
+// wait shows how far the rehearsal has come: only now, for nobody must draw where a question is asked.
+func (t *trial) wait(b *bar) {
+	b.begun = t.began
+	defer b.done()
+	redraw := time.NewTicker(100 * time.Millisecond)
+	defer redraw.Stop()
+	for {
+		select {
+		case <-t.over:
+			return
+		case <-redraw.C:
+			b.at(table.Minute(t.at.Load()))
+		}
+	}
+}
+
+// rehearsal is what is to be rehearsed; nil: nothing, and text says why.
+func (a *app) rehearsal(c *cargo, years int) (r *scenario.Rehearsal, text string, err error) {
 	if years == 0 {
-		return "", nil
+		return nil, "", nil
 	}
 	t := c.schedule.Table
 	board, err := boardOf(t.Board)
 	if err != nil {
-		return fmt.Sprintf("not rehearsed: %v\n", err), nil
+		return nil, fmt.Sprintf("not rehearsed: %v\n", err), nil
 	}
-	r := scenario.Rehearsal{Table: c.bytes, Board: board, Years: years}
+	r = &scenario.Rehearsal{Table: c.bytes, Board: board, Years: years}
 	if r.Firmware, err = a.firmware("", board.Name); err != nil {
-		return "", fmt.Errorf("the firmware for %s to rehearse with: %w; --rehearse 0 does without", board.Name, err)
+		return nil, "", fmt.Errorf("the firmware for %s to rehearse with: %w; --rehearse 0 does without", board.Name, err)
 	}
-	if r.From, err = rehearseFrom(t, ""); err != nil {
-		return "", err
-	}
-	bar := a.progress("rehearsing", table.Day(r.From/table.MinutesPerDay))
-	r.Progress = bar.at
-	report, err := scenario.Rehearse(r)
-	bar.done()
+	r.From, err = rehearseFrom(t, "")
 	if err != nil {
-		return "", fmt.Errorf("the firmware does not serve what the table says; nothing was uploaded\n%w", err)
+		return nil, "", err
 	}
-	return fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", count(years, "year"), count(report.Servings, "serving")), nil
+	return r, "", nil
 }
 
 // upload shows the change, asks, and puts the table on one board.
@@ -216,14 +251,11 @@ func (s *session) upload(c *cargo, trial *trial, yes bool) error {
 	case old != nil && flasher.Holds(old, c.bytes):
 		fmt.Fprintf(&s.out, "%s holds this table already\n", s.Port())
 	default:
-		if err := trial.result(s); err != nil {
-			return err
-		}
 		s.showChange(c, old, st)
 		if !yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
 			return errors.New("nothing was written")
 		}
-		if err := s.transfer(c.bytes, st); err != nil {
+		if err := s.transfer(c.bytes, st, trial); err != nil {
 			return err
 		}
 	}
@@ -233,11 +265,29 @@ func (s *session) upload(c *cargo, trial *trial, yes bool) error {
 	return s.showNext(c.schedule, "Next servings, as the feeder itself computes them")
 }
 
-// transfer uploads with a progress bar, if one person looks at one board.
-func (s *session) transfer(tab []byte, st flasher.Status) error {
+// transfer uploads with a progress bar, if one person looks at one board, and commits when the rehearsal has ended well.
+func (s *session) transfer(tab []byte, st flasher.Status, trial *trial) error {
 	began := time.Now()
+	staged, err := s.stage(tab, st)
+	if err != nil {
+		return err
+	}
+	took := time.Since(began)
+	if err := trial.result(s); err != nil {
+		return err
+	}
+	began = time.Now()
+	if err := staged.Commit(); err != nil {
+		return err
+	}
+	took += time.Since(began)
+	fmt.Fprintf(&s.out, "%d bytes written, read back and put in force in %.1f s\n", len(tab), took.Seconds())
+	return nil
+}
+
+func (s *session) stage(tab []byte, st flasher.Status) (*flasher.Staged, error) {
 	var bar *progressbar.ProgressBar
-	err := s.Upload(tab, st, func(step flasher.Step, done, total int) {
+	staged, err := s.Stage(tab, st, func(step flasher.Step, done, total int) {
 		if !isTerminal(s.a.err) || step > flasher.ReadingBack {
 			return
 		}
@@ -250,11 +300,7 @@ func (s *session) transfer(tab []byte, st flasher.Status) error {
 	if bar != nil {
 		_ = bar.Finish()
 	}
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(&s.out, "%d bytes written, read back and put in force in %.1f s\n", len(tab), time.Since(began).Seconds())
-	return nil
+	return staged, err
 }
 
 func (s *session) setClock() error {

@@ -299,15 +299,35 @@ func TestPortRefused(t *testing.T) {
 	require.Contains(t, errs, "this is no serial port")
 }
 
-// A change of plan from the command to the commit and the feeder's own answer, with ten years rehearsed; the requirement is under 2 s.
+// A change of plan, ten years rehearsed, from the start of the command to the commit (the requirement is under 2 s) and to its end, with the clock
+// set and the feeder's own answer: setting a clock that shows whole seconds and looking at it again takes one to two of them.
 func BenchmarkPlanChange(b *testing.B) {
 	dir := b.TempDir()
 	names := [2]string{filepath.Join(dir, "before.toml"), filepath.Join(dir, "after.toml")}
 	require.NoError(b, os.WriteFile(names[0], []byte(planBefore), 0o644))
 	require.NoError(b, os.WriteFile(names[1], []byte(planAfter), 0o644))
 	port, _ := emulated(b, names[0])
-	for i := 1; b.Loop(); i++ {
-		out, _ := mealtab(b, 0, "", "upload", names[i%2], "--port", port, "--yes")
-		require.Contains(b, out, "put in force")
+	committed, rounds := time.Duration(0), 0
+	for ; b.Loop(); rounds++ {
+		committed += untilCommitted(b, command(b, "upload", names[(rounds+1)%2], "--port", port, "--yes"))
 	}
+	b.ReportMetric(committed.Seconds()/float64(rounds), "s/commit")
+}
+
+// untilCommitted runs an upload to its end and returns how long it took to put the table in force.
+func untilCommitted(t testing.TB, cmd *exec.Cmd) (took time.Duration) {
+	t.Helper()
+	out, err := cmd.StdoutPipe()
+	require.NoError(t, err)
+	began := time.Now()
+	require.NoError(t, cmd.Start())
+	lines := bufio.NewScanner(out)
+	for lines.Scan() {
+		if strings.Contains(lines.Text(), "put in force") {
+			took = time.Since(began)
+		}
+	}
+	require.NoError(t, cmd.Wait())
+	require.NotZero(t, took)
+	return took
 }
