@@ -10,12 +10,14 @@
 #define EPOCH_YEARS 2
 #define MINUTES_PER_DAY 1440
 
+/* A stretch of dates in which positions count. */
 typedef struct {
-	uint16_t day;         /* since 1998-01-01 */
-	uint16_t month_start; /* the day that begins its month */
-	uint16_t year_start;
-	uint16_t year_length;
-	uint8_t month_length;
+	uint16_t start, length; /* days */
+} period_t;
+
+typedef struct {
+	uint16_t day; /* since 1998-01-01 */
+	period_t of_month, of_year, of_weeks; /* the last one for period_find */
 	uint8_t month;        /* 0 to 11 */
 	uint8_t year;         /* since 1998 */
 	uint8_t wday;         /* 0 = Monday */
@@ -35,16 +37,8 @@ uint16_t year_start(uint8_t year);
 void date_set(date_t *d, uint16_t day);
 uint8_t month_length(uint8_t year, uint8_t month);
 
-/* A stretch of dates in which positions count. */
-typedef struct {
-	uint16_t start, length; /* days */
-} period_t;
-
-/* The period that was found last. */
-extern period_t period;
-
-/* Finds that of the date in hand. Which one is the operand of SET_POS: PERIOD_... << 4 | first day of the week. For a
+/* The period of the date in hand. Which one is the operand of SET_POS: PERIOD_... << 4 | first day of the week. For a
  * week-numbering year it moves the date into the calendar year of that number. */
-void period_find(uint8_t which);
+const period_t *period_find(uint8_t which);
 
 #endif

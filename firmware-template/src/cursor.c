@@ -7,6 +7,21 @@ uint16_t cursor_at;
 uint16_t cursor_end;
 bool cursor_bad;
 
+OUTLINED uint16_t cursor_place(void)
+{
+	return cursor_at;
+}
+
+OUTLINED void cursor_fail(void)
+{
+	cursor_bad = true;
+}
+
+OUTLINED void cursor_to(uint16_t at)
+{
+	cursor_at = at;
+}
+
 uint8_t cursor_u8(void)
 {
 	if (cursor_at >= cursor_end) {
@@ -28,35 +43,25 @@ uint32_t cursor_u24(void)
 	return low | (uint32_t)cursor_u8() << 16;
 }
 
-/* The groups of a number after its first byte. */
-static uint32_t number_rest(uint8_t byte)
+uint32_t cursor_number(void)
 {
-	uint32_t value = byte & 0x7F;
+	uint8_t byte = cursor_u8();
+	uint32_t value = byte & 0x7F, group;
 
-	for (uint8_t shift = 7; byte & 0x80; shift += 7) {
+	for (uint8_t place = 7; byte & 0x80; place += 7) {
 		byte = cursor_u8();
-		if (byte == 0 || shift > 21) {
-			cursor_bad = true;
-			return 0;
-		}
-		value |= (uint32_t)(byte & 0x7F) << shift;
+		group = byte & 0x7F;
+		for (uint8_t n = place; n > 0; n--)
+			group <<= 1;
+		value |= group;
 	}
 	return value;
 }
 
-uint32_t cursor_number(void)
-{
-	return number_rest(cursor_u8());
-}
-
 uint16_t cursor_small(void)
 {
-	uint8_t byte = cursor_u8();
-	uint32_t v;
+	uint32_t v = cursor_number();
 
-	if (byte < 0x80) /* nearly all are */
-		return byte;
-	v = number_rest(byte);
 	return v > 0xFFFF ? 0xFFFF : (uint16_t)v;
 }
 

@@ -18,7 +18,7 @@ static bool every(uint16_t unit, uint8_t length)
 	uint16_t phase = cursor_small();
 
 	if (length > 1)
-		n = n > 0xFFFF / 7 ? 0xFFFF : 7 * n;
+		n = n > 0xFFFF / 7 ? 0xFFFF : n * length;
 	if (phase >= n) /* so n is not 0 */
 		return false;
 	while (unit > (uint16_t)-1 - EPOCH_DAYS) /* before 2000 */
@@ -45,8 +45,11 @@ static bool mask_holds(uint8_t bytes, uint8_t bit)
 /* How an entry of the list of a term would say the number n, with the weekday of the date where it says one. */
 static uint16_t entry_of(uint8_t op, uint8_t n)
 {
-	if (op == OP_NTH_OF_MONTH)
-		return (uint8_t)((n + TABLE_NTH_BIAS) << 3 | date.wday);
+	if (op == OP_NTH_OF_MONTH) {
+		n += TABLE_NTH_BIAS;
+		n <<= 3;
+		return n | date.wday;
+	}
 	if (op == OP_NTH_OF_YEAR)
 		return (uint16_t)date.wday << 8 | n;
 	return n;
@@ -102,6 +105,7 @@ static bool positions_skip(void)
 static bool place_holds(uint8_t op)
 {
 	uint8_t which = PERIOD_MONTH << 4;
+	const period_t *period;
 	uint16_t day = date.day, before, after;
 	bool holds = true;
 
@@ -109,24 +113,24 @@ static bool place_holds(uint8_t op)
 		which = PERIOD_YEAR << 4;
 	if (op == OP_WEEKS)
 		which = PERIOD_WEEK_YEAR << 4 | cursor_u8();
-	period_find(which);
+	period = period_find(which);
+	before = day - period->start;
+	after = period->length - 1 - before;
 	if (op == OP_WEEKS) {
 		holds = every(date.year - EPOCH_YEARS, 1);
 		date_to(day);
 	}
-	before = day - period.start;
-	after = period.length - 1 - before;
 	if (op == OP_DAY_MASK)
 		return mask_holds(4, (uint8_t)before);
 	if (op == OP_DAY_MASKS) {
 		holds = mask_holds(4, (uint8_t)before);
-		return mask_holds(4, (uint8_t)after) || holds;
+		return mask_holds(4, (uint8_t)after) | holds;
 	}
 	if (op == OP_WEEKS || op == OP_NTH_OF_MONTH || op == OP_NTH_OF_YEAR) {
 		before /= 7;
 		after /= 7;
 	}
-	return list_holds(op, before, after) && holds;
+	return list_holds(op, before, after) & holds;
 }
 
 /* Whether one term holds on the date in hand. Reads all of its operands. */
@@ -164,18 +168,21 @@ static struct {
 	uint8_t weekdays;
 } rule;
 
-uint8_t rule_read(void)
+/* Reads the rule from its start up to an opcode. Positions count in the base, so they are left with the first term of it that
+ * does not hold. */
+OUTLINED static uint8_t terms_read(uint8_t end)
 {
 	uint8_t flags = RULE_HOLDS, op = 0, last;
 
+	cursor_to(rule.start);
 	for (;;) {
 		last = op;
 		op = cursor_u8();
-		if (op >= OP_END)
+		if (op >= end)
 			break;
-		if (op <= last || op > OP_EXCEPT) {
-			cursor_bad = true;
-			return flags;
+		if (op <= last) {
+			cursor_fail();
+			return 0;
 		}
 		if (op == OP_UTC)
 			flags |= RULE_UTC;
@@ -183,36 +190,38 @@ uint8_t rule_read(void)
 			flags |= RULE_EXPLICIT;
 		if (op == OP_SET_POS) {
 			flags |= RULE_POSITIONS;
-			rule.set_pos = cursor_at;
+			rule.set_pos = cursor_place();
 		}
-		if (!term_holds(op))
+		if (!term_holds(op) && (op >= OP_EVERY_DAYS || end == OP_END)) {
 			flags &= ~RULE_HOLDS;
+			if (end == OP_SET_POS)
+				return flags;
+		}
 	}
-	rule.weekdays = op;
-	if (!(op >> date.wday & 1))
+	if (end == OP_END)
+		rule.weekdays = op;
+	if (!(rule.weekdays >> date.wday & 1))
 		flags &= ~RULE_HOLDS;
 	return flags;
+}
+
+uint8_t rule_read(void)
+{
+	rule.start = cursor_place();
+	return terms_read(OP_END);
 }
 
 /* The terms that make up the set in which positions count, weekdays included. */
 static bool base_holds(void)
 {
-	uint8_t op;
-
-	if (!(rule.weekdays >> date.wday & 1))
-		return false;
-	cursor_at = rule.start;
-	while ((op = cursor_u8()) < OP_SET_POS)
-		if (!term_holds(op) && op >= OP_EVERY_DAYS)
-			return false;
-	return true;
+	return terms_read(OP_SET_POS) & RULE_HOLDS;
 }
 
 /* Where a date stands among the dates of its period. Kept from one day to the next, because counting a year costs 366
  * readings of the rule. */
 static struct {
 	uint16_t start; /* of the period counted, 0 if none is */
-	uint16_t up, down; /* from the start; from the end, negative */
+	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
 } position;
 
 /* Counts the dates of the base from a first to before another. */
@@ -228,33 +237,29 @@ OUTLINED static uint16_t base_count(uint16_t first, uint16_t end)
 	return count;
 }
 
-/* Moves the position to the date in hand if the base holds on it; whether it is chosen. */
-OUTLINED static bool position_chosen(void)
+/* Moves the position to the date in hand, on which the base holds; whether it is chosen. */
+static bool position_chosen(void)
 {
-	uint16_t end = cursor_at, day = date.day;
-	bool chosen = false;
+	const period_t *period;
+	uint16_t day = date.day;
 
-	if (!base_holds())
-		goto out;
-	cursor_at = rule.set_pos;
-	period_find(cursor_u8());
-	position.up++;
-	position.down++;
-	if (position.start != period.start) {
-		uint16_t last = period.start + period.length;
-		position.start = period.start;
-		position.up = base_count(period.start, day + 1);
-		position.down = -base_count(day, last);
+	cursor_to(rule.set_pos);
+	period = period_find(cursor_u8());
+	position.up += 2;
+	position.down -= 2;
+	if (position.start != period->start) {
+		uint16_t last = period->start + period->length;
+		position.start = period->start;
+		position.up = 2 * base_count(period->start, day + 1);
+		position.down = 2 * base_count(day, last) - 1;
 	}
-	cursor_at = rule.set_pos + 1;
+	cursor_to(rule.set_pos + 1);
 	for (uint8_t n = cursor_u8(); n > 0; n--) {
-		uint16_t p = (uint16_t)cursor_signed();
+		uint16_t p = cursor_small();
 		if (p == position.up || p == position.down)
-			chosen = true;
+			return true;
 	}
-out:
-	cursor_at = end;
-	return chosen;
+	return false;
 }
 
 #define WINDOW 6 /* days that the marks have room for */
@@ -275,16 +280,19 @@ static uint8_t rule_mark(uint8_t from, uint8_t to)
 {
 	uint8_t marks = 0;
 
-	rule.start = cursor_at;
+	rule.start = cursor_place();
 	position.start = 0;
 	for (; from < to; from++) {
 		uint8_t flags;
 		date_to(marked.first + from);
-		cursor_at = rule.start;
-		flags = rule_read();
+		flags = terms_read(OP_END);
 		marks |= flags & (RULE_UTC | RULE_EXPLICIT);
-		if ((flags & RULE_POSITIONS) && !position_chosen())
-			continue;
+		if (flags & RULE_POSITIONS) {
+			uint16_t end = cursor_place();
+			if (base_holds() && !position_chosen())
+				flags = 0;
+			cursor_to(end);
+		}
 		if (flags & RULE_HOLDS)
 			marks |= (uint8_t)(1 << from);
 	}
@@ -305,7 +313,7 @@ OUTLINED uint8_t rules_mark(uint16_t day)
 	if (n >= marked.count) {
 		/* One day at a time, but a period is counted once for all. */
 		to = table.rule_flags & RULE_POSITIONS ? WINDOW : n + 1;
-		cursor_at = table.rules_at;
+		cursor_to(table.rules_at);
 		for (uint8_t i = 1; i <= table.rules; i++)
 			rule_marks[i] |= rule_mark(marked.count, to);
 		marked.count = to;

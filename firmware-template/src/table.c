@@ -11,12 +11,12 @@
 table_t table;
 serving_t serving;
 
-/* A search in progress, in minutes from its first midnight so that it works in 16 bits. Everything later than best is
- * of no interest. */
+/* A search in progress, in minutes from the midnight of the day in hand so that it works in 16 bits. Everything later than best
+ * is of no interest. */
 static struct {
 	int16_t after, best;
 	bool found;
-	uint8_t preset_bit;
+	uint8_t preset_bit; /* 0: all */
 	uint8_t marks, wanted; /* which marks a rule must show, and how */
 } search;
 
@@ -28,28 +28,29 @@ static void offer(int16_t at)
 		memset(serving.meals, 0, SERVING_MEALS_BYTES);
 	}
 	if (at == search.best)
-		serving.meals[part.meal >> 3] |= (uint8_t)(1 << (part.meal & 7));
+		serving.meals[part.index] |= part.bit;
 }
 
-/* Searches minutes of a day in which one offset holds; its midnight and the offset make the shift. */
-static void search_stretch(uint16_t day, int16_t from, int16_t to, int16_t shift)
+/* Searches minutes of a day in which one offset holds, for rules with the wanted marks and of those in UTC only if wanted. */
+static void search_stretch(uint16_t day, int16_t from, int16_t to, int16_t offset)
 {
 	/* Only instants after the start and not after the best so far. */
-	if (search.after + shift >= from)
-		from = search.after + shift + 1;
-	if (search.best + shift < to)
-		to = search.best + shift + 1;
+	if (search.after + offset >= from)
+		from = search.after + offset + 1;
+	if (search.best + offset < to)
+		to = search.best + offset + 1;
 	if (from >= to)
 		return;
 	parts_begin(day);
 	while (parts_left()) {
 		uint16_t minute = part_read((uint16_t)from);
-		if (minute < (uint16_t)to && (rule_marks[part.rule] & search.marks) == search.wanted && (part.presets & search.preset_bit))
-			offer((int16_t)minute - shift);
+		if (minute < (uint16_t)to && (rule_marks[part.rule] & search.marks) == search.wanted &&
+		    (part.presets & search.preset_bit) == search.preset_bit)
+			offer((int16_t)minute - offset);
 	}
 }
 
-OUTLINED static void search_day(uint16_t day, int16_t midnight)
+static void search_day(uint16_t day)
 {
 	uint8_t bit = rules_mark(day);
 	int16_t from, to = 0;
@@ -58,17 +59,13 @@ OUTLINED static void search_day(uint16_t day, int16_t midnight)
 		from = to;
 		zone_piece(day, (uint16_t)from);
 		to = from + (int16_t)piece.left;
-		search.wanted = bit;
-		search.marks = bit | RULE_UTC;
-		if (piece.gap && table.gap_omit) {
-			search.wanted |= RULE_EXPLICIT;
-			search.marks |= RULE_EXPLICIT;
-		}
-		search_stretch(day, from, to, piece.offset - midnight);
+		search.wanted = bit | piece.explicit;
+		search.marks = search.wanted | RULE_UTC;
+		search_stretch(day, from, to, piece.offset);
 	} while (to < MINUTES_PER_DAY);
 	if (table.rule_flags & RULE_UTC) {
 		search.marks = search.wanted = bit | RULE_UTC;
-		search_stretch(day, 0, MINUTES_PER_DAY, -midnight);
+		search_stretch(day, 0, MINUTES_PER_DAY, 0);
 	}
 }
 
@@ -79,19 +76,20 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 	int16_t reach_max = table.offset_max > 0 ? table.offset_max : 0;
 	/* Since 1998, so that it is positive. */
 	uint32_t first = (uint32_t)(after + 1 + reach_min + EPOCH_DAYS * (int32_t)MINUTES_PER_DAY);
-	uint16_t day = (uint16_t)(first / MINUTES_PER_DAY);
-	int16_t midnight = 0;
+	uint16_t day = (uint16_t)(first / MINUTES_PER_DAY) - EPOCH_DAYS;
 
 	serving.at = after;
 	search.found = false;
 	search.after = (int16_t)(first % MINUTES_PER_DAY) - 1 - reach_min;
 	search.best = search.after + (int16_t)minutes;
-	search.preset_bit = preset == ALL_PRESETS ? 0xFF : (uint8_t)(1 << preset);
+	for (search.preset_bit = 1; preset > 0; preset--)
+		search.preset_bit <<= 1;
 	/* A gap or a change of offset can bring an instance of a later date first. */
-	for (; midnight - reach_max <= search.best; midnight += MINUTES_PER_DAY) {
-		if (day >= table.start + EPOCH_DAYS && day <= table.through + EPOCH_DAYS)
-			search_day(day, midnight);
-		day++;
+	for (; search.best + reach_max >= 0; day++) {
+		if (day >= table.start && day <= table.through)
+			search_day(day + EPOCH_DAYS);
+		search.after -= MINUTES_PER_DAY;
+		search.best -= MINUTES_PER_DAY;
 	}
 	serving.at += search.best - search.after;
 	return search.found;
@@ -99,14 +97,13 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 
 OUTLINED uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry)
 {
-	uint32_t pocket = table.pocket_tenths;
-	uint32_t sum = (uint32_t)*carry + pocket / 2;
+	uint32_t sum = units * adjust;
+	uint32_t pocket = table.pocket_tenths, half = pocket / 2;
+	uint32_t kept = (uint32_t)*carry + half;
 
 	/* A remainder kept from a table with larger pockets may be out of range: it is dropped. */
-	if (sum > pocket)
-		sum = pocket / 2;
-	sum += units * adjust;
-	*carry = (int32_t)(sum % pocket - pocket / 2);
+	sum += kept > pocket ? half : kept;
+	*carry = (int32_t)(sum % pocket - half);
 	sum /= pocket;
 	return sum > MAX_POCKETS ? MAX_POCKETS : (uint16_t)sum;
 }
@@ -118,7 +115,7 @@ uint16_t table_pockets(uint8_t adjust, int32_t *carry)
 	parts_begin(0);
 	while (parts_left()) {
 		part_read(MINUTES_PER_DAY);
-		if (!part.more && (serving.meals[part.meal >> 3] >> (part.meal & 7) & 1))
+		if (!part.more && (serving.meals[part.index] & part.bit))
 			pockets += table_pockets_of(part.units, adjust, carry);
 	}
 	return pockets;

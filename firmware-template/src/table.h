@@ -11,7 +11,6 @@
 
 /* The head of the open table, and where its parts lie in storage. */
 typedef struct {
-	uint16_t end; /* of the meals */
 	uint16_t crc;
 	uint16_t rules_at, meals_at;
 	uint16_t dst_at;       /* of the two transitions; 0: none */
@@ -29,7 +28,7 @@ typedef struct {
 	uint8_t presets;
 	uint8_t rules;
 	uint8_t rule_flags; /* RULE_... of any of them */
-	bool gap_omit;
+	uint8_t gap_omit; /* ZONE_GAP_OMIT, or 0 */
 	bool dst_south; /* daylight saving goes over the turn of the year */
 } table_t;
 
@@ -45,7 +44,7 @@ typedef struct {
 
 extern serving_t serving; /* that was found last */
 
-#define ALL_PRESETS 0xFF
+#define ALL_PRESETS TABLE_MAX_PRESETS
 
 #define MAX_POCKET_UNITS 1000000 /* in one pocket */
 #define MAX_POCKETS 1000         /* for one meal: a hopper, many times over */

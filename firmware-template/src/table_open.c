@@ -3,41 +3,44 @@
  * by the compiler, and the CRC guards them since. */
 #include "calendar.h"
 #include "crc.h"
-#include "outlined.h"
 #include "cursor.h"
+#include "hidden.h"
+#include "outlined.h"
 #include "rules.h"
-#include "storage.h"
 #include "table.h"
 #include "times.h"
 #include "zone.h"
 
 #include <string.h>
 
+/* Leaves the cursor behind the length. */
 static uint8_t open_frame(uint16_t at, uint16_t size)
 {
-	uint8_t head = storage_read(at + OFF_VERSION_LENGTH);
-	uint16_t length = (uint16_t)(head & 0xF) << 8 | storage_read(at + OFF_LENGTH_LOW);
-	uint16_t crc = CRC_START;
+	uint16_t length, crc = CRC_START;
+	uint8_t head;
 
-	cursor_at = at;
+	cursor_end = at + size;
+	cursor_to(at);
+	head = cursor_u8();
+	length = (uint16_t)(head & 0xF) << 8 | cursor_u8();
+	cursor_to(at);
 	if (head >> 4 != TABLE_VERSION)
 		return TABLE_BAD_VERSION;
 	if (length < TABLE_MIN_SIZE || length > size)
 		return TABLE_BAD_LENGTH;
-	cursor_end = at + length;
-	table.end = cursor_end - TABLE_CRC_SIZE;
-	while (cursor_at < table.end)
+	cursor_end = at + length - TABLE_CRC_SIZE;
+	while (parts_left())
 		crc = crc_add(crc, cursor_u8());
+	cursor_end += TABLE_CRC_SIZE;
 	table.crc = (uint16_t)~crc;
 	if (cursor_u16() != table.crc)
 		return TABLE_BAD_CRC;
-	cursor_at = at;
-	cursor_end = table.end;
-	cursor_bad = false;
+	cursor_end -= TABLE_CRC_SIZE;
+	cursor_to(at + OFF_BOARD);
 	return TABLE_GOOD;
 }
 
-/* Reads an offset of the zone, less another; keeps the smallest and the largest. */
+/* Keeps the smallest and the largest offset of the zone. */
 static void offset_seen(int16_t minutes)
 {
 	if (minutes < table.offset_min)
@@ -61,14 +64,14 @@ static void open_dst(void)
 
 	table.shift = 15 * (int8_t)cursor_u8();
 	offset_seen(table.standard + table.shift);
-	table.dst_at = cursor_at;
+	table.dst_at = cursor_place();
 	start = open_transition();
 	table.dst_south = start > open_transition();
 }
 
 static void open_overrides(void)
 {
-	table.overrides_at = cursor_at;
+	table.overrides_at = cursor_place();
 	cursor_u8(); /* unit */
 	for (uint16_t groups = cursor_small(); groups > 0 && !cursor_bad; groups--) {
 		offset_seen(15 * (int8_t)cursor_u8());
@@ -82,97 +85,91 @@ static void open_overrides(void)
 OUTLINED static void open_rules(void)
 {
 	table.rules = cursor_u8();
-	table.rules_at = cursor_at;
+	table.rules_at = cursor_place();
 	if (table.rules > TABLE_MAX_RULES)
-		cursor_bad = true;
+		cursor_fail();
 	for (uint8_t n = table.rules; n > 0 && !cursor_bad; n--)
 		table.rule_flags |= rule_read();
 }
 
-static void open_header(void)
+static void open_sections(void)
 {
-	uint16_t end = table.end, crc = table.crc;
-	uint8_t zone;
-
-	memset(&table, 0, sizeof table);
-	table.end = end;
-	table.crc = crc;
-	cursor_u16(); /* version and length */
-	table.board = cursor_u8();
-	table.sequence = cursor_u8();
-	cursor_u8(); /* flags */
-	table.start = cursor_u16();
-	zone = cursor_u8();
-	table.gap_omit = zone & ZONE_GAP_OMIT;
-	/* seven bits, two's complement */
-	table.standard = 15 * (int8_t)(((zone & ZONE_OFFSET_MASK) ^ 0x40) - 0x40);
-	table.offset_min = table.standard;
-	table.offset_max = table.standard;
-}
-
-static void open_sections(uint8_t flags)
-{
+	table_t *t = &table;
 	uint32_t pocket = 1;
+	uint8_t flags, zone;
 
+	HIDE(t); /* saves 20 bytes */
+	t->board = cursor_u8();
+	t->sequence = cursor_u8();
+	flags = cursor_u8();
+	t->start = cursor_u16();
+	zone = cursor_u8();
+	t->gap_omit = zone & ZONE_GAP_OMIT;
+	/* seven bits, two's complement */
+	t->standard = 15 * ((int8_t)(zone << 1) >> 1);
+	t->offset_min = t->standard;
+	t->offset_max = t->standard;
 	if (flags & FLAG_DST)
 		open_dst();
 	if (flags & FLAG_OVERRIDES)
 		open_overrides();
-	table.through = TABLE_MAX_DAY;
+	t->through = TABLE_MAX_DAY;
 	if (flags & FLAG_THROUGH)
-		table.through = cursor_u16();
-	table.late = TABLE_DEFAULT_LATE;
+		t->through = cursor_u16();
+	t->late = TABLE_DEFAULT_LATE;
 	if (flags & FLAG_LATE)
-		table.late = cursor_small();
-	table.button_per_hour = TABLE_DEFAULT_PER_HOUR;
+		t->late = cursor_small();
+	t->button_per_hour = TABLE_DEFAULT_PER_HOUR;
 	if (flags & FLAG_BUTTON) {
-		table.button_units = cursor_number();
-		table.button_per_hour = cursor_u8();
+		t->button_units = cursor_number();
+		t->button_per_hour = cursor_u8();
 	}
 	if (flags & FLAG_WHEEL) {
-		table.turn_ms = cursor_small();
+		t->turn_ms = cursor_small();
 		pocket = cursor_number();
 		cursor_number(); /* milligrams in a unit */
-		table.trim_us = cursor_signed();
+		t->trim_us = cursor_signed();
 	}
 	if (!(flags & FLAG_BUTTON))
-		table.button_units = pocket;
+		t->button_units = pocket;
 	/* Ten times the pocket must not be zero, nor too large for the sum with a portion. */
 	if (pocket - 1 >= MAX_POCKET_UNITS)
-		cursor_bad = true;
-	table.pocket_tenths = 10 * pocket;
+		cursor_fail();
+	t->pocket_tenths = 10 * pocket;
 	if (flags & FLAG_PRESETS)
-		table.presets = cursor_u8();
+		t->presets = cursor_u8();
 	if (flags & FLAG_RULES)
 		open_rules();
 	/* Days are counted in 16 bits from 1998. */
-	if (table.start > TABLE_MAX_DAY || table.through > TABLE_MAX_DAY)
-		cursor_bad = true;
+	if (t->start > TABLE_MAX_DAY || t->through > TABLE_MAX_DAY)
+		cursor_fail();
 }
 
 static void open_meals(void)
 {
-	table.meals_at = cursor_at;
+	table.meals_at = cursor_place();
 	parts_begin(EPOCH_DAYS);
 	while (parts_left() && !cursor_bad) {
 		part_read(MINUTES_PER_DAY - 1);
-		if (part.meal >= TABLE_MAX_MEALS)
-			cursor_bad = true;
+		if (part.index == SERVING_MEALS_BYTES)
+			cursor_fail();
 	}
 	if (part.more)
-		cursor_bad = true;
+		cursor_fail();
 }
 
 OUTLINED uint8_t table_open(uint16_t at, uint16_t size)
 {
-	uint8_t fault = open_frame(at, size);
+	uint8_t fault;
 
+	memset(&table, 0, sizeof table);
 	rules_forget();
 	zone_forget();
+	cursor_bad = false;
+	fault = open_frame(at, size);
 	if (fault != TABLE_GOOD)
 		return fault;
-	open_header();
-	open_sections(storage_read(at + OFF_FLAGS));
+	open_sections();
 	if (cursor_bad)
 		return TABLE_BAD_SECTION;
 	open_meals();

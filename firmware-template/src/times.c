@@ -7,14 +7,14 @@
 
 part_t part;
 
-/* The first time at or after a minute in a list of bytes in some unit of minutes; any minute stands in two bytes. */
-static uint16_t list_from(uint8_t count, uint8_t unit, uint16_t from)
+/* The first time at or after a minute in a list: a quarter hour in one byte, any minute in two. */
+static uint16_t list_from(uint8_t count, uint16_t from)
 {
 	uint16_t found = NO_TIME;
 
 	for (; count > 0; count--) {
 		uint8_t byte = cursor_u8();
-		uint16_t minute = (uint16_t)(unit * byte);
+		uint16_t minute = (uint16_t)(15 * byte);
 		if (byte >= TIME_LONG)
 			minute = (uint16_t)(byte & ~TIME_LONG) << 8 | cursor_u8();
 		if (minute >= from && minute < found)
@@ -25,7 +25,7 @@ static uint16_t list_from(uint8_t count, uint8_t unit, uint16_t from)
 
 static uint16_t steps_from(uint16_t from)
 {
-	uint16_t first = list_from(1, 15, 0);
+	uint16_t first = list_from(1, 0);
 	uint16_t step = cursor_small();
 	uint16_t count = cursor_small();
 
@@ -42,7 +42,7 @@ static uint16_t steps_from(uint16_t from)
 static uint8_t hours[3]; /* mask */
 
 /* Reads a mask of hours, or sets that of all. */
-OUTLINED static void hours_read(bool restricted)
+OUTLINED static void hours_read(uint8_t restricted)
 {
 	for (uint8_t i = 0; i < 3; i++)
 		hours[i] = restricted ? cursor_u8() : 0xFF;
@@ -59,20 +59,17 @@ static uint8_t hour_from(uint8_t hour)
 static uint16_t grid_from(uint16_t from)
 {
 	uint8_t hour = (uint8_t)(from / 60);
-	uint8_t free, count;
-	uint16_t at, minute;
+	uint8_t past = (uint8_t)(from % 60);
+	uint16_t found = NO_TIME;
 
 	hours_read(true);
-	free = hour_from(hour);
-	count = cursor_u8();
-	at = cursor_at;
-	minute = list_from(count, 1, free == hour ? from % 60 : 0);
-	if (minute == NO_TIME) { /* the hour has none left */
-		free = hour_from(hour + 1);
-		cursor_at = at;
-		minute = list_from(count, 1, 0);
+	for (uint8_t left = cursor_u8(); left > 0; left--) {
+		uint8_t minute = cursor_u8();
+		uint16_t first = 60u * hour_from(minute < past ? hour + 1 : hour) + minute;
+		if (first < found)
+			found = first;
 	}
-	return free < 24 ? 60u * free + minute : NO_TIME;
+	return found;
 }
 
 static uint16_t cycle_from(uint16_t from)
@@ -81,10 +78,8 @@ static uint16_t cycle_from(uint16_t from)
 	uint32_t phase = cursor_number();
 
 	hours_read(cursor_u8());
-	if (phase >= period) { /* so period is not 0 */
-		cursor_bad = true;
+	if (phase >= period) /* so period is not 0 */
 		return NO_TIME;
-	}
 	for (;;) {
 		uint32_t wait = phase - ((uint32_t)(part.day - EPOCH_DAYS) * MINUTES_PER_DAY + from) % period;
 		uint8_t hour, free;
@@ -106,14 +101,15 @@ static uint16_t cycle_from(uint16_t from)
 void parts_begin(uint16_t day)
 {
 	part.day = day;
-	part.meal = 0xFF;
+	part.index = 0xFF;
+	part.bit = 0;
 	part.more = false;
-	cursor_at = table.meals_at;
+	cursor_to(table.meals_at);
 }
 
-bool parts_left(void)
+OUTLINED bool parts_left(void)
 {
-	return cursor_at < table.end;
+	return cursor_at < cursor_end;
 }
 
 uint16_t part_read(uint16_t from)
@@ -125,7 +121,11 @@ uint16_t part_read(uint16_t from)
 	part.more = head & HEAD_MORE;
 	part.rule = head & HEAD_RULE_MASK;
 	if (first) {
-		part.meal++;
+		part.bit <<= 1;
+		if (part.bit == 0) {
+			part.bit = 1;
+			part.index++;
+		}
 		part.presets = 0xFF;
 	}
 	if (head & HEAD_PRESETS)
@@ -133,14 +133,12 @@ uint16_t part_read(uint16_t from)
 	if (first)
 		part.units = cursor_number();
 	if (part.rule == HEAD_RULE_ESCAPE)
-		part.rule = (uint8_t)cursor_number();
-	if (part.rule > table.rules)
-		cursor_bad = true;
+		part.rule = (uint8_t)cursor_number() & TABLE_MAX_RULES; /* within rule_marks; whether there is such a rule is the compiler's to check */
 	if (form == FORM_CYCLE)
 		return cycle_from(from);
 	if (form == FORM_GRID)
 		return grid_from(from);
 	if (form == FORM_STEPS)
 		return steps_from(from);
-	return list_from(form == FORM_LIST ? cursor_u8() : form + 1, 15, from);
+	return list_from(form == FORM_LIST ? cursor_u8() : form + 1, from);
 }

@@ -11,7 +11,7 @@
 typedef struct {
 	uint32_t units;   /* portion of the meal */
 	uint16_t day;     /* for which times are asked, since 1998-01-01 */
-	uint8_t meal;
+	uint8_t index, bit; /* of the meal in serving.meals */
 	uint8_t rule;     /* 0: every day */
 	uint8_t presets;  /* mask */
 	bool more;        /* another part of the meal follows */

@@ -7,10 +7,11 @@
 
 piece_t piece;
 
-/* The instant that is asked for, in minutes of UTC since 1998, and the last answer with the instants for which it holds. Days go by
- * from one change of the offset to the next, so that nearly all questions cost a few comparisons. */
+/* What is asked, in minutes since 1998, and the last answer with the instants for which it holds. Months go by from one
+ * change of the offset to the next, so that nearly all questions cost a few comparisons. */
 static struct {
-	uint32_t utc;
+	uint32_t nominal;
+	uint32_t utc; /* what it may mean */
 	uint32_t from, until; /* both 0: none */
 	int16_t offset;
 } span;
@@ -33,17 +34,17 @@ OUTLINED static bool passed(uint32_t boundary)
 	return false;
 }
 
-/* The same for a minute of a day, in local time of some offset. */
-OUTLINED static bool day_passed(uint16_t day, int16_t minute, int16_t offset)
+/* The instant of the midnight that begins a day, in standard time. */
+OUTLINED static uint32_t midnight_of(uint16_t day)
 {
-	return passed((uint32_t)day * MINUTES_PER_DAY + minute - offset);
+	return (uint32_t)day * MINUTES_PER_DAY - table.standard;
 }
 
 OUTLINED static bool overridden(void)
 {
 	uint8_t unit;
 
-	cursor_at = table.overrides_at;
+	cursor_to(table.overrides_at);
 	unit = cursor_u8() * 15;
 	for (uint16_t groups = cursor_small(); groups > 0; groups--) {
 		uint32_t at = EPOCH_DAYS * (uint32_t)MINUTES_PER_DAY;
@@ -62,8 +63,8 @@ OUTLINED static bool overridden(void)
 	return false;
 }
 
-/* Reads a transition; whether the instant is at or after that of a year, which ends an offset. */
-static bool transition_passed(uint16_t year_start, int16_t offset)
+/* Reads a transition; whether the instant is at or after that of a year. The offset before it is the standard one and a shift. */
+static bool transition_passed(uint16_t year_start, int16_t shift)
 {
 	uint16_t low = cursor_u16();
 	/* 14 bits, two's complement */
@@ -71,11 +72,11 @@ static bool transition_passed(uint16_t year_start, int16_t offset)
 	uint8_t week = (low >> 4 & 7) - 1, into;
 
 	date_to_month(year_start, (low & 0xF) - 1);
-	date_to(date.month_start);
+	date_to(date.of_month.start);
 	into = (uint8_t)((low >> 7 & 7) + 7 - date.wday) % 7 + 7 * week;
-	if (into >= date.month_length)
+	if (into >= date.of_month.length)
 		into -= 7;
-	return day_passed(date.day + into, minutes, offset);
+	return passed(midnight_of(date.day + into) + (minutes - shift));
 }
 
 /* Finds the offset at the instant. */
@@ -84,20 +85,18 @@ static void find(void)
 	uint16_t year_start;
 	bool summer, ended;
 
-	span.from = 0;
-	span.until = UINT32_MAX;
+	date_to((uint16_t)((span.utc + table.standard) / MINUTES_PER_DAY));
+	year_start = date.of_year.start;
+	span.from = midnight_of(year_start);
+	span.until = midnight_of(year_start + date.of_year.length);
 	if (table.overrides_at && overridden())
 		return;
 	span.offset = table.standard;
 	if (table.dst_at == 0)
 		return;
-	date_to((uint16_t)((span.utc + table.standard) / MINUTES_PER_DAY));
-	year_start = date.year_start;
-	day_passed(year_start, 0, table.standard);
-	day_passed(year_start + date.year_length, 0, table.standard);
-	cursor_at = table.dst_at;
-	summer = transition_passed(year_start, table.standard);
-	ended = transition_passed(year_start, table.standard + table.shift);
+	cursor_to(table.dst_at);
+	summer = transition_passed(year_start, 0);
+	ended = transition_passed(year_start, table.shift);
 	if (summer == ended)
 		summer = table.dst_south;
 	if (summer)
@@ -105,11 +104,11 @@ static void find(void)
 }
 
 /* The offset that nominal time would have if read with a trial offset; narrows the piece to that answer. */
-static int16_t offset_read_with(uint32_t nominal, int16_t trial)
+static int16_t offset_read_with(int16_t trial)
 {
 	uint32_t left;
 
-	span.utc = nominal - trial;
+	span.utc = span.nominal - trial;
 	if (span.utc < span.from || span.utc >= span.until)
 		find();
 	left = span.until - span.utc;
@@ -120,19 +119,20 @@ static int16_t offset_read_with(uint32_t nominal, int16_t trial)
 
 OUTLINED void zone_piece(uint16_t day, uint16_t from)
 {
-	uint32_t nominal = (uint32_t)day * MINUTES_PER_DAY + from;
 	int16_t before, after;
 
+	span.nominal = (uint32_t)day * MINUTES_PER_DAY + from;
+
 	piece.left = MINUTES_PER_DAY - from;
-	piece.gap = false;
-	before = offset_read_with(nominal, table.offset_max);
-	after = offset_read_with(nominal, table.offset_min);
+	piece.explicit = 0;
+	before = offset_read_with(table.offset_max);
+	after = offset_read_with(table.offset_min);
 	piece.offset = before;
-	if (before == after || offset_read_with(nominal, before) == before)
+	if (before == after || offset_read_with(before) == before)
 		return;
 	piece.offset = after;
-	if (offset_read_with(nominal, after) == after)
+	if (offset_read_with(after) == after)
 		return;
 	piece.offset = before;
-	piece.gap = true;
+	piece.explicit = table.gap_omit; /* the same bit as RULE_EXPLICIT */
 }

@@ -10,7 +10,7 @@
 typedef struct {
 	uint16_t left;  /* so many minutes, of that day only; after them this may no longer hold */
 	int16_t offset; /* instant = nominal - offset */
-	bool gap;       /* these nominal minutes do not exist */
+	uint8_t explicit; /* RULE_EXPLICIT: only for explicit dates, because these minutes do not exist; else 0 */
 } piece_t;
 extern piece_t piece;
 
