@@ -99,6 +99,8 @@ func (m *MCU) started() {
 			return
 		}
 		m.mode, m.awakeFrom = modeRun, m.cycle
+		m.wdt.start = m.cycle
+		m.scheduleWatchdog()
 		m.pc = 0
 		if m.fuses.BootReset {
 			m.pc = m.bootStart()

@@ -103,11 +103,12 @@ func (m *MCU) writeWDTCSR(v uint8) {
 	m.scheduleWatchdog()
 }
 
-// watchdogAfterReset: WDRF keeps the watchdog on at its shortest period.
+// watchdogAfterReset: WDRF keeps the watchdog on at its shortest period. It counts
+// from the end of the start-up delay, which its oscillator times [DS 9.2]; that delay
+// may be longer than the period.
 func (m *MCU) watchdogAfterReset(flags uint8) {
 	m.wdt = watchdogState{start: m.cycle}
 	if flags&resetWatchdog != 0 || m.fuses.WatchdogOn {
 		m.mem[WDTCSR] = wde
 	}
-	m.scheduleWatchdog()
 }

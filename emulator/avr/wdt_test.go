@@ -35,6 +35,38 @@ func TestWatchdogPeriods(t *testing.T) {
 	}
 }
 
+func TestWatchdogWaitsForTheStartUp(t *testing.T) {
+	// Table 9-4: with SUT 11 a reset takes 65 ms, longer than the 16 ms for which WDRF sets the watchdog.
+	m := newChip(t, `
+		lds r18, MCUSR
+		sbrc r18, 3
+		rjmp again
+		ldi r17, 0x08
+		rcall wdset
+	hang:	rjmp hang
+	again:	inc r20
+		cpi r20, 3
+		brne hang
+		break
+	`+setWatchdog, func(c *avr.Config) { c.Fuses.ResetDelay = 65_000 })
+	m.SetReg(20, 0)
+	resets := m.Stats().Resets
+	if r := m.RunFor(16_000_000); r != avr.StopBreak {
+		t.Fatalf("%v after %d resets and %d starts, want BREAK at the third start", r, m.Stats().Resets-resets, m.Reg(20))
+	}
+	if n := m.Stats().Resets - resets; n != 3 {
+		t.Errorf("%d resets, want 3", n)
+	}
+	m = newChip(t, "hang:	rjmp hang", func(c *avr.Config) { c.Fuses.ResetDelay, c.Fuses.WatchdogOn = 65_000, true })
+	start := m.Cycle()
+	for n := m.Stats().Resets; m.Stats().Resets == n; {
+		m.RunFor(1000)
+	}
+	if d := m.Cycle() - start; d+1000 < 256_000 || d > 257_000 {
+		t.Errorf("WDTON: reset %d cycles after the start, want 256000", d)
+	}
+}
+
 func TestWatchdogChangeNeedsTimedSequence(t *testing.T) {
 	// 11.9.2: WDCE and WDE together, then the new value within four cycles.
 	for nops, want := range map[int]uint8{0: 0x0E, 2: 0x0E, 3: 0x08} {
