@@ -157,6 +157,16 @@ func (h *host) setClock(t time.Time) error {
 	return err
 }
 
+// presetOverLine chooses a preset as a program on the computer does; the portions stay as they are.
+func presetOverLine(r *run, e *Event) error {
+	const asItIs = 0xFF
+	if e.Number < 1 || e.Number > max(1, r.t.Presets) {
+		return fmt.Errorf("number is %d; the plan has the presets 1 to %d", e.Number, max(1, r.t.Presets))
+	}
+	_, err := r.host.ask(frame.Settings, uint8(e.Number-1), asItIs)
+	return err
+}
+
 func uploadTable(r *run, e *Event) error {
 	encoded, err := r.in.Table(e.Plan)
 	if err != nil {

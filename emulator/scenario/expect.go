@@ -107,7 +107,7 @@ func (c *check) run() error {
 	if e.Servo == "off" && c.r.b.BoostOn() {
 		c.fail("the servo has no power", "it has", c.r.b.Now())
 	}
-	if e.Faults != nil || e.Settled != nil || e.Table != "" {
+	if e.Faults != nil || e.Settled != nil || e.Preset != nil || e.Table != "" {
 		return c.asked()
 	}
 	return nil
@@ -341,6 +341,9 @@ func (c *check) asked() error {
 	}
 	if c.e.Table == "valid" && s.Bank > 1 {
 		c.fail("a valid table in force", "none", now)
+	}
+	if c.e.Preset != nil && *c.e.Preset != s.Preset+1 {
+		c.fail(fmt.Sprintf("preset %d", *c.e.Preset), strconv.Itoa(s.Preset+1), now)
 	}
 	if c.e.Settled != nil {
 		at, err := moment(c.e.Settled, c.r.start, c.r.log.local)

@@ -42,7 +42,7 @@ func rehearsal(t testing.TB, name string, years int) scenario.Rehearsal {
 // TestRehearsal: every board's firmware serves what the replay says, for a year and around the odd days of nine; under the
 // race detector for a hundred days.
 func TestRehearsal(t *testing.T) {
-	for _, name := range []string{"m328-mains", "m328-cells"} {
+	for _, name := range []string{"m328-mains", "m328-cells", "m168-mains"} {
 		t.Run(name, func(t *testing.T) {
 			r, err := scenario.Rehearse(rehearsal(t, name, 10))
 			if err != nil {

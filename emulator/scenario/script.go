@@ -53,6 +53,7 @@ type Event struct {
 	Celsius float64 `toml:"celsius"`
 	Grams   float64 `toml:"grams"`
 	Clocks  int     `toml:"clocks"`
+	Number  int     `toml:"number"` // of a preset, as the light shows it: from 1
 	Plan    string  `toml:"plan"`
 	To      any     `toml:"to"`
 }
@@ -79,6 +80,7 @@ type Expect struct {
 	Resets   *int     `toml:"resets"`
 	Table    string   `toml:"table"`   // "valid"
 	Settled  any      `toml:"settled"` // the journal's cursor
+	Preset   *int     `toml:"preset"`  // number of the preset in force, from 1
 	Grams    []int    `toml:"grams"`   // that fell
 }
 
