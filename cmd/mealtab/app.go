@@ -50,6 +50,7 @@ func usagef(format string, args ...any) error { return usageError{fmt.Sprintf(fo
 func init() {
 	cobra.EnableCommandSorting = false // the help follows the path of a plan
 	cobra.AddTemplateFunc("flagHelp", flagHelp)
+	cobra.AddTemplateFunc("flow", flow)
 }
 
 func (a *app) execute(args []string) int {
@@ -79,6 +80,7 @@ It proves that the table feeds exactly what the plan says, every serving through
 and shows when the feeder will feed.
 
 A plan is a TOML file or an iCalendar file (.ics); "-" reads it from standard input.
+
 Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 		Example: `  mealtab demo                              the whole job on a built-in plan
   mealtab check plan.toml                   is the plan right, and what will it do?
@@ -91,7 +93,8 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	root.SetOut(a.out)
 	root.SetErr(a.err)
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of\nthe system's and the program's own)")
+	tidy(root)
+	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of the system's and the program's own)")
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
 	group(root, "A plan and its table:", a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand(), a.pageCommand())
 	group(root, "Food:", a.rationCommand(), a.calibrateCommand(), a.hopperCommand(), a.chartCommand())

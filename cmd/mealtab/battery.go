@@ -56,7 +56,7 @@ which names its source. What would lengthen the life most is tried out and shown
 	flags.BoolVar(&f.computed, "computed", false, "compute the counts from the replay, do not rehearse")
 	flags.BoolVar(&f.explain, "explain", false, "show the arithmetic and the source of each current")
 	flags.StringVar(&f.format, "format", "text", "text or json")
-	return tidy(cmd)
+	return cmd
 }
 
 // batteryReport is all that is shown.

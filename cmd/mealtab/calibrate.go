@@ -74,7 +74,7 @@ table of PLAN; every other byte of the file stays as it is.`,
 	flags.StringVar(&f.creeps, "creeps", "forward", "forward or backward: where it creeps")
 	flags.BoolVar(&f.write, "write", false, "write the results into PLAN")
 	flags.BoolVar(&f.anyway, "anyway", false, "write even if a weighing stands out or there are too few")
-	return tidy(cmd)
+	return cmd
 }
 
 // calibration is what a run works on and finds.

@@ -44,7 +44,7 @@ Errors and warnings go to standard error, the report to standard output.`,
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.utc, "utc", false, "show the next servings in UTC")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: exit code 1")
-	return tidy(cmd)
+	return cmd
 }
 
 func (a *app) runCheck(name string, f checkFlags) error {

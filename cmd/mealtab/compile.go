@@ -55,7 +55,7 @@ meal if that is later. The same plan and the same data always give the same byte
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: nothing is written")
 	flags.BoolVar(&f.rehearse, "rehearse", false, "run the board's firmware with the table for ten years first; nothing is written unless it serves the same")
 	flags.BoolVar(&f.force, "force", false, "write over a file that is no table")
-	return tidy(cmd)
+	return cmd
 }
 
 func (a *app) runCompile(name string, f compileFlags) error {

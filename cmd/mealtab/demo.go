@@ -37,7 +37,7 @@ its bytes, replay its next servings and the night in which the clocks change. No
 		},
 	}
 	cmd.Flags().BoolVar(&printPlan, "plan", false, "print the plan and do nothing else")
-	return tidy(cmd)
+	return cmd
 }
 
 func (a *app) demo() error {

@@ -44,7 +44,7 @@ memory: servings by hand count too, and those missed or left out do not.`,
 	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number (default: the first, or the feeder's)")
 	flags.StringArrayVarP(&f.ports, "port", "p", nil, "ask the feeder on this serial `PORT`; may be repeated (default: no feeder is asked)")
 	flags.BoolVar(&f.every, "all", false, "ask every feeder on a USB port")
-	return tidy(cmd)
+	return cmd
 }
 
 // filling is a hopper with a plan.

@@ -10,7 +10,7 @@ import (
 )
 
 func (a *app) listingCommand() *cobra.Command {
-	return tidy(&cobra.Command{
+	return &cobra.Command{
 		Use:   "listing TABLE|PLAN",
 		Short: "Explain a table byte by byte",
 		Long: `Explain every byte of a table, as an assembler's listing does: place, bytes, field, meaning.
@@ -27,7 +27,7 @@ of which the bank in force is shown. A PLAN is compiled first. "-" is standard i
 			}
 			return a.listing(bytes)
 		},
-	})
+	}
 }
 
 func (a *app) listing(bytes []byte) error {

@@ -79,7 +79,7 @@ the flags below: then the rations are compared with what the plan feeds.`,
 	flags.StringVar(&f.analysis, "analysis", "", "`LIST` of the label, as fed, in percent: \"protein 34, fat 14, fibre 3, ash 7, moisture 8\"")
 	flags.IntVar(&f.meals, "meals", 0, "meals a day (default: what is usual)")
 	flags.StringVar(&f.pocket, "pocket", "", "`MASS` of one pocket of the wheel, to see portions in pockets")
-	return tidy(cmd)
+	return cmd
 }
 
 func (a *app) runRation(flags *pflag.FlagSet, f rationFlags) error {

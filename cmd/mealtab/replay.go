@@ -49,7 +49,7 @@ beginning of the table, so that a serving has the same pockets whatever --from s
 	flags.StringVar(&f.format, "format", "text", "`FORMAT`: text, json, csv (a row for each meal), ics (for calendar programs)")
 	flags.StringVar(&f.preset, "preset", "", "preset in force: its `NAME` or number, or all (default: the first)")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of local time (text)")
-	return tidy(cmd)
+	return cmd
 }
 
 var replayFormats = []string{"text", "json", "csv", "ics"}

@@ -56,7 +56,7 @@ the day of the month.`,
 	flags.IntVar(&f.count, "count", 10, "show `N` instances")
 	flags.BoolVar(&f.omit, "omit-gaps", false, "leave out times that the clocks skip, as gap = \"omit\" in a plan")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of local time")
-	return tidy(cmd)
+	return cmd
 }
 
 func (a *app) runRule(f ruleFlags) error {

@@ -293,7 +293,8 @@ func (s *session) stage(tab []byte, st flasher.Status) (*flasher.Staged, error) 
 		}
 		if bar == nil {
 			bar = progressbar.NewOptions(2*total, progressbar.OptionSetWriter(s.a.err), progressbar.OptionSetWidth(30),
-				progressbar.OptionSetDescription(s.Port()), progressbar.OptionClearOnFinish())
+				progressbar.OptionSetDescription(s.Port()), progressbar.OptionClearOnFinish(),
+				progressbar.OptionSetElapsedTime(false), progressbar.OptionSetPredictTime(false))
 		}
 		_ = bar.Set(int(step)*total + done)
 	})

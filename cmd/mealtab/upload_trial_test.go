@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -85,4 +86,21 @@ func TestRehearsalDecidesOverTheCommit(t *testing.T) {
 		room := d.board.Board.MCU().EEPROM()[d.Map.TableOffset(1):]
 		require.True(t, flasher.Holds(room[:len(d.cargo.bytes)], d.cargo.bytes), "written meanwhile")
 	}
+}
+
+// A bar on a terminal, half full when the table is written and not yet read back, gone at the end; nothing in a pipe.
+func TestUploadBarOnATerminalOnly(t *testing.T) {
+	stage := func(errs io.Writer) {
+		d := newDesk(t, nil)
+		d.a.err = errs
+		st, err := d.Status()
+		require.NoError(t, err)
+		_, err = d.stage(d.cargo.bytes, st)
+		require.NoError(t, err)
+	}
+	seen := onTerminal(t, func(tty *os.File) { stage(tty) })
+	require.Regexp(t, `^\rdesk +50% [^\r]*\r +\r$`, seen)
+	var piped bytes.Buffer
+	stage(&piped)
+	require.Empty(t, piped.String())
 }

@@ -17,10 +17,11 @@ const lineWidth = 96
 // helpWidth is the most that a line of help has.
 const helpWidth = 100
 
-// tidy keeps a command's flags within helpWidth, and the words of the program's libraries out of what is said about a wrong
-// value.
-func tidy(cmd *cobra.Command) *cobra.Command {
+// tidy keeps the help of a command and of those below it within helpWidth, and the words of the program's libraries out of what is
+// said about a wrong value.
+func tidy(cmd *cobra.Command) {
 	cmd.SetUsageTemplate(strings.NewReplacer(".LocalFlags.FlagUsages", "flagHelp .LocalFlags", ".InheritedFlags.FlagUsages", "flagHelp .InheritedFlags").Replace(cmd.UsageTemplate()))
+	cmd.SetHelpTemplate(strings.Replace(cmd.HelpTemplate(), "(or .Long .Short)", "(flow (or .Long .Short))", 1))
 	cmd.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
 		var bad *pflag.InvalidValueError
 		if !errors.As(err, &bad) {
@@ -35,7 +36,17 @@ func tidy(cmd *cobra.Command) *cobra.Command {
 		}
 		return err
 	})
-	return cmd
+}
+
+// flow sets paragraphs anew; one with a line that is indented stays as it is.
+func flow(text string) string {
+	paragraphs := strings.Split(text, "\n\n")
+	for i, p := range paragraphs {
+		if !strings.Contains(p, "\n ") {
+			paragraphs[i] = strings.TrimSuffix(wrap("", strings.Join(strings.Fields(p), " ")), "\n")
+		}
+	}
+	return strings.Join(paragraphs, "\n\n")
 }
 
 // flagHelp describes flags in lines of at most helpWidth characters.

@@ -12,9 +12,12 @@ import (
 	"mealtab/compiler/table"
 )
 
-// The help of the commands about plans fits a hundred columns, and describes every flag.
+// The help of every command fits a hundred columns, and describes every flag.
 func TestHelpIsNarrow(t *testing.T) {
-	for _, name := range []string{"check", "compile", "listing", "replay", "rule", "demo", "ration"} {
+	commands := newApp(nil, nil, nil).rootCommand().Commands()
+	require.Greater(t, len(commands), 20)
+	for _, c := range commands {
+		name := c.Name()
 		var out, errs bytes.Buffer
 		require.Equal(t, exitGood, newApp(nil, &out, &errs).execute([]string{name, "--help"}), errs.String())
 		for line := range strings.Lines(out.String()) {
@@ -33,4 +36,8 @@ func TestDuration(t *testing.T) {
 	} {
 		assert.Equal(t, want, duration(minutes))
 	}
+}
+
+func TestFlow(t *testing.T) {
+	assert.Equal(t, "a b c\n\n  d\n  e\n\nf", flow("a\nb\nc\n\n  d\n  e\n\nf"))
 }
