@@ -13,6 +13,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/zone"
+	"mealtab/flasher/link"
 )
 
 // Exit codes.
@@ -29,11 +30,12 @@ type app struct {
 	zoneDir  string // --zoneinfo
 	nowText  string // --now
 	now      time.Time
+	ports    func() ([]link.Port, error) // of this computer
 	running  bool // flags and arguments were right: what goes wrong from here on is no wrong usage
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
-	return &app{in: in, out: out, err: err, now: time.Now()}
+	return &app{in: in, out: out, err: err, now: time.Now(), ports: listPorts}
 }
 
 // errReported ends a command whose reason has been printed.

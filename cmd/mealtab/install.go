@@ -65,7 +65,7 @@ func (a *app) runInstall(f installFlags) error {
 	if err != nil {
 		return fmt.Errorf("the firmware image: %w", err)
 	}
-	name, err := onlyPort(f.port)
+	name, err := a.onlyPort(f.port)
 	if err != nil {
 		return err
 	}
@@ -93,13 +93,13 @@ func (a *app) hexFor(f installFlags) ([]byte, error) {
 }
 
 // onlyPort is the port that was named, or the only one on USB.
-func onlyPort(name string) (string, error) {
+func (a *app) onlyPort(name string) (string, error) {
 	if name != "" {
 		return name, nil
 	}
-	list, err := link.Ports()
+	list, err := a.ports()
 	if err != nil {
-		return "", fmt.Errorf("the serial ports cannot be listed: %w", err)
+		return "", err
 	}
 	var found []string
 	for _, p := range list {
@@ -108,8 +108,6 @@ func onlyPort(name string) (string, error) {
 		}
 	}
 	switch {
-	case len(list) == 0:
-		return "", errNoPorts
 	case len(found) == 0:
 		return "", errNoLikelyPort
 	case len(found) > 1:

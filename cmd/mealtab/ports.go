@@ -45,12 +45,9 @@ something else may be on them. Name one with --port in the other commands to use
 }
 
 func (a *app) runPorts(every bool) error {
-	list, err := link.Ports()
+	list, err := a.ports()
 	if err != nil {
-		return fmt.Errorf("the serial ports cannot be listed: %w", err)
-	}
-	if len(list) == 0 {
-		return errNoPorts
+		return err
 	}
 	answers := make([]string, len(list))
 	var wait sync.WaitGroup
@@ -65,6 +62,18 @@ func (a *app) runPorts(every bool) error {
 		fmt.Fprintf(a.out, "%-16s %-22s %s\n", p.Name, device(p), answers[i])
 	}
 	return nil
+}
+
+// listPorts lists the serial ports of this computer, of which there must be one.
+func listPorts() ([]link.Port, error) {
+	list, err := link.Ports()
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("the serial ports cannot be listed: %w", err)
+	case len(list) == 0:
+		return nil, errNoPorts
+	}
+	return list, nil
 }
 
 var errNoPorts = errors.New("this computer has no serial port: is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear")
@@ -122,17 +131,14 @@ func openFeeder(name string) (*flasher.Feeder, error) {
 func (a *app) feeders(f portFlags) ([]opened, error) {
 	names := f.ports
 	if len(names) == 0 {
-		list, err := link.Ports()
+		list, err := a.ports()
 		if err != nil {
-			return nil, fmt.Errorf("the serial ports cannot be listed: %w", err)
+			return nil, err
 		}
 		for _, p := range list {
 			if p.Likely() || f.every && p.USB {
 				names = append(names, p.Name)
 			}
-		}
-		if len(list) == 0 {
-			return nil, errNoPorts
 		}
 		if len(names) == 0 {
 			return nil, errNoLikelyPort

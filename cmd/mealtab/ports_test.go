@@ -69,3 +69,19 @@ func TestAsk(t *testing.T) {
 	require.Equal(t, []bool{true, false, true, false, false, false}, answers)
 	require.Equal(t, strings.Repeat("Really? [y/N] \n", 6), out.String())
 }
+
+// A feeder behind a port is found and named; without --port the other commands use it.
+func TestPortsFindFeeder(t *testing.T) {
+	name := flashertest.Terminal(t, flashertest.New(t, "m328-mains", flashertest.Table(t, "m328-mains", []uint16{420}, 0), nil))
+	run := func(args ...string) string {
+		var out, errs bytes.Buffer
+		a := newApp(nil, &out, &errs)
+		a.ports = func() ([]link.Port, error) {
+			return []link.Port{{Name: name, USB: true, VID: "1a86", PID: "7523", Product: "USB Serial"}, {Name: "/dev/ttyNONE0", USB: true, VID: "0403"}}, nil
+		}
+		require.Equal(t, exitGood, a.execute(args), errs.String())
+		return out.String()
+	}
+	require.Regexp(t, `^`+name+` +USB Serial +feeder: m328-mains, firmware \d+\n/dev/ttyNONE0 +USB 0403: +there is no such port`, run("ports"))
+	require.Contains(t, run("status"), "board    m328-mains on "+name)
+}
