@@ -158,9 +158,13 @@ bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
 
 /* ---- the chip ---- */
 
+#define BCD(n) ((n) / 10 * 16 + (n) % 10)
+
 OUTLINED static uint8_t to_bcd(uint8_t value)
 {
-	return (uint8_t)(value + 6 * (value / 10));
+	for (uint8_t tens = value; tens >= 10; tens -= 10)
+		value += 6;
+	return value;
 }
 
 /* The highest value of each time register. */
@@ -200,9 +204,10 @@ static bool decode(uint8_t *r)
 }
 
 /* Date and time of a minute since 2000: minutes, hours, weekday, date, month, year. */
-static void encode(uint32_t minute, uint8_t *r)
+static void encode(const int32_t *at, uint8_t *r)
 {
 	date_t d;
+	uint32_t minute = (uint32_t)*at;
 	uint16_t of_day = (uint16_t)(minute % MINUTES_PER_DAY);
 
 	date_set(&d, (uint16_t)(minute / MINUTES_PER_DAY) + EPOCH_DAYS);
@@ -268,7 +273,8 @@ bool clock_set(uint32_t seconds)
 
 	/* The countdown restarts when the seconds are written, so one burst sets the instant (data sheet, page 12). */
 	r[0] = to_bcd((uint8_t)(seconds % 60));
-	encode(seconds / 60, r + 1);
+	clock_now.minute = (int32_t)(seconds / 60);
+	encode(&clock_now.minute, r + 1);
 	if (!write_registers(REG_SECONDS, r, sizeof r))
 		return false;
 	clear_flags(STATUS_OSF);
@@ -278,17 +284,14 @@ bool clock_set(uint32_t seconds)
 bool clock_arm(const int32_t *minute)
 {
 	uint8_t r[8];
-	uint8_t date[6];
 
-	encode((uint32_t)*minute, date);
-	/* Alarm 1: date, hours, minutes, seconds (all masks 0, DY/DT 0). */
+	/* Alarm 1: seconds, minutes, hours, date (all masks 0, DY/DT 0). */
 	r[0] = 0;
-	r[1] = date[0];
-	r[2] = date[1];
-	r[3] = date[3];
+	encode(minute, r + 1);
+	r[3] = r[4];
 	/* Alarm 2: hours and minutes, daily (A2M4 1, others 0). */
-	r[4] = to_bcd(HEARTBEAT_MINUTE);
-	r[5] = to_bcd(HEARTBEAT_HOUR);
+	r[4] = BCD(HEARTBEAT_MINUTE);
+	r[5] = BCD(HEARTBEAT_HOUR);
 	r[6] = ALARM_MASK | 1;
 	r[7] = CONTROL_SET;
 	return write_verified(REG_ALARM1, r, sizeof r);

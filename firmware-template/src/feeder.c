@@ -85,10 +85,10 @@ OUTLINED static bool time_known(void)
 	return journal.cursor != CURSOR_NONE;
 }
 
-/* Minutes until an instant, below zero if it is past. By address, here and below: loading four bytes takes sixteen. */
-OUTLINED static int32_t until(const int32_t *minute)
+/* Minutes since an instant, below zero before it. By address, here and below: loading four bytes takes sixteen. */
+OUTLINED static int32_t since(const int32_t *minute)
 {
-	return *minute - feeder.now.minute;
+	return feeder.now.minute - *minute;
 }
 
 /* Records the state with the pockets that are left to turn, usually none. */
@@ -115,7 +115,7 @@ OUTLINED static void copy(int32_t *to, const int32_t *from)
 	*to = *from;
 }
 
-OUTLINED static void add(int32_t *to, uint16_t minutes)
+OUTLINED static void add(int32_t *to, int16_t minutes)
 {
 	*to += minutes;
 }
@@ -132,7 +132,7 @@ static void settle_to(const int32_t *minute)
 static void settle_until_now(void)
 {
 	flags.armed = false;
-	settle_to(until(&journal.cursor) < 0 ? &feeder.now.minute : &journal.cursor);
+	settle_to(since(&journal.cursor) > 0 ? &feeder.now.minute : &journal.cursor);
 }
 
 void feeder_clock_was_set(void)
@@ -141,7 +141,7 @@ void feeder_clock_was_set(void)
 	flags.armed = false;
 	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. A cursor that is not
 	 * known is ahead of all. */
-	if (until(&journal.cursor) > DAY_MINUTES)
+	if (since(&journal.cursor) < -DAY_MINUTES)
 		settle_to(&feeder.now.minute);
 	note(EVENT_CLOCK_SET, 0);
 }
@@ -231,23 +231,24 @@ bool feeder_next(const int32_t *after, uint16_t minutes)
 /* Finds what is due after the cursor and up to now. Returns how much, and the newest as `serving`. */
 static uint16_t find_due(void)
 {
-	int32_t left = until(&serving.at);
+	int32_t left = since(&serving.at);
 	uint16_t found = 0;
 
 	/* What was found when the clock was armed need not be searched for again. */
-	if (flags.armed && left >= 0) {
-		if (left > 0)
+	if (flags.armed) {
+		if (left < 0)
 			return 0;
 		flags.armed = false;
-		return 1;
+		if (left == 0)
+			return 1;
 	}
 	copy(&feeder.searched, &journal.cursor);
-	if (until(&feeder.searched) < -OLDEST_MISSED)
-		feeder.searched = feeder.now.minute - OLDEST_MISSED;
-	while ((left = until(&feeder.searched)) < 0) {
-		uint16_t span = left < -SEARCH_MINUTES ? SEARCH_MINUTES : (uint16_t)-left;
+	while (since(&feeder.searched) > OLDEST_MISSED)
+		add(&feeder.searched, DAY_MINUTES);
+	while ((left = since(&feeder.searched)) > 0) {
+		uint16_t span = left < SEARCH_MINUTES ? (uint16_t)left : SEARCH_MINUTES;
 		if (!feeder_next(&feeder.searched, span)) {
-			add(&feeder.searched, span);
+			add(&feeder.searched, (int16_t)span);
 			continue;
 		}
 		if (found == 0)
@@ -259,7 +260,7 @@ static uint16_t find_due(void)
 	}
 	if (found) {
 		/* A search that finds nothing spoils `serving`. */
-		feeder.newest--;
+		add(&feeder.newest, -1);
 		feeder_next(&feeder.newest, 1);
 	}
 	return found;
@@ -274,7 +275,7 @@ static void settle(void)
 	flags.waiting = false;
 	if (missed == 0)
 		return;
-	late = until(&serving.at) + (int32_t)table.late < 0;
+	late = (int32_t)table.late - since(&serving.at) < 0;
 	if (!late) {
 		if (!supply_good())
 			return;
@@ -305,15 +306,15 @@ static bool arm(void)
 		add(&feeder.next_due, DAY_MINUTES);
 		if (feeder_next(&feeder.now.minute, SEARCH_MINUTES)) {
 			copy(&feeder.next_due, &serving.at);
-			/* Not one that was given by a clock that ran ahead, nor before one that waits. */
-			if (feeder.next_due > journal.cursor && !flags.waiting)
+			/* Not if it may have been given by a clock that ran ahead, nor if another waits. */
+			if (since(&journal.cursor) >= 0 && !flags.waiting)
 				flags.armed = true;
 		}
 	}
 	if (!clock_arm(&feeder.next_due))
 		doubt(FAULT_CLOCK_SILENT);
 	feeder_time();
-	return until(&feeder.next_due) <= 0;
+	return since(&feeder.next_due) >= 0;
 }
 
 void feeder_decide(void)
@@ -335,7 +336,7 @@ void feeder_decide(void)
 void feeder_check(void)
 {
 	feeder_time();
-	if (flags.waiting || until(&feeder.next_due) <= 0)
+	if (flags.waiting || since(&feeder.next_due) >= 0)
 		feeder_decide();
 }
 
@@ -348,22 +349,19 @@ bool feeder_restless(void)
 
 #define HOUR_TICKS (3600 / TICK_SECONDS)
 
-OUTLINED static bool press_allowed(void)
+/* Looks at the press before as many as the limit allows. */
+static bool press_allowed(void)
 {
-	uint8_t recent = 0;
+	uint8_t limit = table.button_per_hour < MAX_PRESSES ? table.button_per_hour : MAX_PRESSES;
 
-	for (uint8_t i = 0; i < feeder.press_count; i++)
-		if ((uint16_t)(power_ticks - feeder.presses[i]) <= HOUR_TICKS)
-			feeder.presses[recent++] = feeder.presses[i];
-	feeder.press_count = recent;
-	return recent < table.button_per_hour && recent < MAX_PRESSES;
+	return limit > 0 && (uint16_t)(power_ticks - feeder.presses[(uint8_t)(feeder.press - limit) % MAX_PRESSES]) > HOUR_TICKS;
 }
 
 uint16_t feeder_manual(uint32_t units, uint8_t token)
 {
 	if (feeder.bank == NO_BANK || journal_left(INDEX_SWITCH) > 0 || table.button_units == 0 || !press_allowed() || !supply_good())
 		return 0;
-	feeder.presses[feeder.press_count++] = power_ticks;
+	feeder.presses[feeder.press++ % MAX_PRESSES] = power_ticks;
 	journal.token = token;
 	journal.kind = KIND_MANUAL;
 	journal.resumed = 0;
@@ -485,6 +483,8 @@ void feeder_start(void)
 	journal_open();
 	history_open();
 	choose_bank();
+	for (uint8_t i = 0; i < MAX_PRESSES; i++)
+		feeder.presses[i] = -HOUR_TICKS - 1;
 	feeder.after_reset = true;
 	/* The cursor may be ahead where time went on from the watchdog, but not by days. */
 	feeder.tolerance = DAY_SECONDS;

@@ -11,7 +11,7 @@
 #define NO_BANK 0xFF
 #define OLDEST_MISSED 86400L /* minutes: older servings are not even counted as missed */
 #define TABLE_OVER_DAYS 14   /* the end of the table is shown so long before */
-#define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says */
+#define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says; a power of two */
 
 /* What the feeder knows. In one struct, because the compiler reaches the fields of one through a pointer: half the bytes of an
  * address each. */
@@ -21,14 +21,14 @@ typedef struct {
 	uint8_t bank;          /* of the table in force: 0, 1 or NO_BANK */
 	/* The rest is the feeder's own. */
 	bool after_reset;      /* how long the power was off is not known */
-	uint8_t press_count;
+	uint8_t press;         /* counts the presses served */
 	uint32_t tolerance;    /* seconds by which the clock may differ from what was counted */
 	uint16_t ticks_seen;
 	uint16_t tick_parts;   /* of a second, in 65,536ths */
 	int32_t next_due;      /* minute for which the clock is armed */
 	int32_t searched;      /* minute until which was searched for what is due */
 	int32_t first, newest; /* minutes of what was found */
-	uint16_t presses[MAX_PRESSES]; /* ticks at the last presses served, a ring; an hour is 450 ticks */
+	uint16_t presses[MAX_PRESSES]; /* ticks at the last ones, a ring; an hour is 450 ticks */
 } feeder_t;
 extern feeder_t feeder;
 

@@ -23,6 +23,8 @@ void uart_send(uint8_t octet);
 void uart_heard(bool good);
 /* The line was used, or may be about to be, within the last seconds: stay awake. */
 bool uart_busy(void);
+/* To be called once a tick while it is. */
+void uart_ticked(void);
 /* After a wake-up by the line: measures the bit time where the board has no crystal. */
 void uart_wake(void);
 

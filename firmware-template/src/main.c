@@ -49,12 +49,9 @@ static void show_faults(void)
  * answer is out. */
 static void rest(void)
 {
-	if (uart_busy()) {
+	if (uart_busy())
 		power_sleep(true, 1);
-		return;
-	}
-	power_sleep(false, patience());
-	if (power_line_woke())
+	else if (power_sleep(false, patience()))
 		uart_wake();
 }
 
@@ -87,6 +84,7 @@ int main(void)
 			feeder_check();
 		}
 		if (power_ticks != shown) {
+			uart_ticked();
 			show_faults();
 			shown = power_ticks; /* the flashes may add one */
 		}

@@ -13,7 +13,7 @@
 
 
 #define LED PB5
-#define BUTTON_PINS (1 << PD3 | 1 << PD4 | 1 << PD5)
+#define OTHER_PINS (1 << PD2 | 1 << PD3 | 1 << PD4 | 1 << PD5) /* clock and buttons: what may wake us beside the line */
 #define REFERENCE_MV 1100UL
 #define ADC_FULL 1024UL
 
@@ -109,31 +109,24 @@ static void nap(uint8_t ticks)
 	power_ticks += (uint8_t)(ticks - left);
 }
 
-static bool line_woke;
-
-bool power_line_woke(void)
-{
-	return line_woke;
-}
-
 void power_look(void)
 {
 	flags.woken = false;
 }
 
-void power_sleep(bool idle, uint8_t ticks)
+bool power_sleep(bool idle, uint8_t ticks)
 {
-	uint8_t buttons, before;
+	uint8_t before;
 
 	PCMSK2 = 1 << PCINT19 | 1 << PCINT20 | 1 << PCINT21 | (idle ? 0 : 1 << PCINT16);
-	EIMSK = PIND >> PD2 & 1 ? 1 << INT0 : 0; /* one that is low already would wake us for ever */
+	before = PIND & OTHER_PINS;
+	EIMSK = before & 1 << PD2 ? 1 << INT0 : 0; /* one that is low already would wake us for ever */
 	power_sleep_mode(idle);
-	buttons = PIND & BUTTON_PINS;
-	before = EIMSK;
 	nap(ticks);
-	/* The pins tell who it was: a pin change does not. */
-	line_woke = !idle && flags.woken && (PIND & BUTTON_PINS) == buttons && !(before && !(PIND & 1 << PD2));
 	EIMSK = 0;
+	/* The pins tell who it was: a pin change does not. */
+	before ^= PIND & OTHER_PINS;
+	return before ? false : flags.woken;
 }
 
 void power_wait_ms(uint16_t ms)
@@ -144,25 +137,18 @@ void power_wait_ms(uint16_t ms)
 	}
 }
 
-static uint16_t convert(void)
-{
-	ADCSRA |= 1 << ADSC;
-	while (ADCSRA & 1 << ADSC)
-		;
-	return ADC;
-}
-
 uint16_t power_supply(void)
 {
-	uint16_t reading;
-
 	ADMUX = 1 << REFS0 | 0xE;           /* the reference, measured against the supply */
 	ADCSRA = 1 << ADEN | 1 << ADPS2 | 1 << ADPS1 | (F_CPU > 8000000UL ? 1 << ADPS0 : 0);
 	_delay_ms(2);                       /* the reference settles */
-	convert();                          /* the first conversion after the switch is not to be trusted */
-	reading = convert();
+	for (uint8_t n = 2; n > 0; n--) {   /* the first conversion after the switch is not to be trusted */
+		ADCSRA |= 1 << ADSC;
+		while (ADCSRA & 1 << ADSC)
+			;
+	}
 	ADCSRA = 0;
-	return reading ? (uint16_t)(REFERENCE_MV * ADC_FULL / reading) : 0;
+	return (uint16_t)(REFERENCE_MV * ADC_FULL / (ADC | 1)); /* never zero */
 }
 
 /* Sleeps for a short period of the watchdog, to its end. */

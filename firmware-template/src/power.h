@@ -24,10 +24,9 @@ void power_look(void);
 
 /* What sleep_cpu does from here on: idle, so that line and timers run on, or power-down. */
 void power_sleep_mode(bool idle);
-/* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. */
-void power_sleep(bool idle, uint8_t ticks);
-/* The last sleep was in power-down and ended because the line moved. */
-bool power_line_woke(void);
+/* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. True if
+ * the line ended it: to be asked after power-down only. */
+bool power_sleep(bool idle, uint8_t ticks);
 /* Waits with ticks counted. */
 void power_wait_ms(uint16_t ms);
 /* Supply in millivolts, against the internal reference of 1.1 V (up to 10 % off). */

@@ -9,16 +9,14 @@
 #define RXD PD0
 #define AWAKE_TICKS 2 /* after the last octet: 8 to 16 seconds */
 
-static volatile bool awake;
-static volatile uint8_t awake_since; /* low byte of power_ticks */
+static volatile uint8_t awake; /* ticks left */
 
 /* Nearest divisor at double speed: the error stays below 2 % at 57,600 baud and 16 MHz. */
 #define DIVISOR ((F_CPU + LINE_BAUD * 4) / (LINE_BAUD * 8) - 1)
 
 static void stay_awake(void)
 {
-	awake_since = (uint8_t)power_ticks;
-	awake = true;
+	awake = AWAKE_TICKS;
 }
 
 /* About 110 cycles at most with line_receive. */
@@ -52,7 +50,7 @@ void uart_heard(bool good)
 		stay_awake();
 #if LINE_MEASURED
 	else
-		awake = false; /* the rate may be wrong: sleep, and measure the next preamble */
+		awake = 0; /* the rate may be wrong: sleep, and measure the next preamble */
 #endif
 }
 
@@ -65,9 +63,15 @@ void uart_send(uint8_t octet)
 
 bool uart_busy(void)
 {
-	if (awake && (uint8_t)((uint8_t)power_ticks - awake_since) >= AWAKE_TICKS)
-		awake = false; /* once for all: the ticks wrap */
 	return awake;
+}
+
+void uart_ticked(void)
+{
+	cli(); /* an octet that comes now sets it anew */
+	if (awake)
+		awake--;
+	sei();
 }
 
 #if LINE_MEASURED
