@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
 	forecast "mealtab/compiler/hopper" // the name is taken in this package
 	"mealtab/compiler/plan"
 	"mealtab/compiler/ration"
@@ -63,13 +61,12 @@ func spanText(s forecast.Span) string {
 }
 
 // refillText says when to refill: not before the first serving, when the hopper is as full as it can be.
-func (a *app) refillText(c *compiled, f forecast.Forecast, preset int) string {
+func refillText(c *compiled, f forecast.Forecast) string {
 	if f.Servings == 0 {
 		return "a full hopper does not hold one serving"
 	}
-	first, ok := c.schedule().Walk(serving.Range{From: moment.Minute(a.now), To: f.Last + 1}, preset).Next()
-	if ok && f.Refill < first.At {
-		return c.local(first.At) + ", the first serving: a full hopper is food for less than a day and a half"
+	if f.Refill == f.First {
+		return c.local(f.First) + ", the first serving: a full hopper is food for less than a day and a half"
 	}
 	return c.local(f.Refill) + ": food for a day and a half is left then"
 }
@@ -80,7 +77,7 @@ func (a *app) refill(b *strings.Builder, c *compiled, preset int) {
 	if c.plan.Hopper == 0 || !f.Known || f.Lasts {
 		return
 	}
-	b.WriteString(wrap("  refill by              ", a.refillText(c, f, preset)))
+	b.WriteString(wrap("  refill by              ", refillText(c, f)))
 	if note := forecast.Freshness(f.Days); note != "" {
 		b.WriteString(wrap("  ", note))
 	}

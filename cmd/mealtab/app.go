@@ -31,7 +31,7 @@ type app struct {
 	nowText  string // --now
 	now      time.Time
 	ports    func() ([]link.Port, error) // of this computer
-	running  bool // flags and arguments were right: what goes wrong from here on is no wrong usage
+	running  bool                        // flags and arguments were right: what goes wrong from here on is no wrong usage
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {

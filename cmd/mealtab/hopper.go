@@ -164,13 +164,9 @@ func (a *app) bag(c *compiled) string {
 
 // showHopper asks a feeder what it has served since.
 func (s *session) showHopper(h *filling, wanted string) error {
-	st, err := s.Status()
+	st, tab, err := s.held()
 	if err != nil {
 		return err
-	}
-	tab, err := s.Table(st)
-	if err != nil {
-		return fmt.Errorf("%s: %w", s.Port(), err)
 	}
 	t, err := table.Decode(tab)
 	if err != nil {

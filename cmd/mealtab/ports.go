@@ -274,6 +274,19 @@ func (a *app) talk(o opened, do func(s *session) error, heading string) error {
 	return err
 }
 
+// held is the feeder's state and the table in force, of which there must be one.
+func (s *session) held() (flasher.Status, []byte, error) {
+	st, err := s.Status()
+	if err != nil {
+		return st, nil, err
+	}
+	tab, err := s.Table(st)
+	if err != nil {
+		return st, nil, fmt.Errorf("%s: %w", s.Port(), err)
+	}
+	return st, tab, nil
+}
+
 // flush prints what has been said so far; the caller holds speaking.
 func (s *session) flush() {
 	io.WriteString(s.a.out, s.out.String())

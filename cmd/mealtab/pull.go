@@ -53,13 +53,9 @@ func (a *app) runPull(f pullFlags) error {
 	}
 	several := f.every || len(f.ports) > 1
 	return a.each(f.portFlags, func(s *session) error {
-		st, err := s.Status()
+		_, tab, err := s.held()
 		if err != nil {
 			return err
-		}
-		tab, err := s.Table(st)
-		if err != nil {
-			return fmt.Errorf("%s: %w", s.Port(), err)
 		}
 		tab = table.WithSequence(tab, 0)
 		output := f.output

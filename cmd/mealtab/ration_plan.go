@@ -138,7 +138,7 @@ func (a *app) verdicts(b *strings.Builder, home *ration.Household, c *compiled) 
 
 // forecastInput is what a forecast of amounts looks at: the plan from now on, with a full hopper.
 func (a *app) forecastInput(c *compiled, preset int) forecast.Input {
-	return forecast.Input{Table: c.Table, Left: units.Milligrams(c.plan.Hopper), From: moment.Minute(a.now), Preset: preset, Local: c.offsetMinutes}
+	return forecast.Input{Table: c.Table, Left: units.Milligrams(c.plan.Hopper), Full: true, From: moment.Minute(a.now), Preset: preset, Local: c.offsetMinutes}
 }
 
 // offsetMinutes is the zone's distance from UTC.

@@ -41,13 +41,9 @@ Keep fingers and paws off the wheel.`,
 }
 
 func (s *session) serve(portion string) error {
-	st, err := s.Status()
+	st, tab, err := s.held()
 	if err != nil {
 		return err
-	}
-	tab, err := s.Table(st)
-	if err != nil {
-		return fmt.Errorf("%s: %w", s.Port(), err)
 	}
 	t, err := table.Decode(tab)
 	if err != nil {

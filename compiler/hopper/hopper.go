@@ -20,6 +20,7 @@ import (
 type Input struct {
 	Table  *table.Table
 	Left   units.Milligrams // in the hopper now
+	Full   bool             // nothing more goes in: no reminder before the first serving
 	From   table.Minute     // now
 	Preset int              // in force; replay.AllPresets where there are none
 	Adjust int              // portion in tenths, as the portion button sets it; 0 means 10
@@ -29,8 +30,9 @@ type Input struct {
 
 // Forecast is how long the food lasts.
 type Forecast struct {
-	Known    bool // the table has weights
-	Servings int  // that are whole
+	Known    bool         // the table has weights
+	Servings int          // that are whole
+	First    table.Minute // of them
 	Given    units.Milligrams
 	Last     table.Minute // the last whole serving
 	Empty    table.Minute // the serving for which there is not enough
@@ -90,6 +92,9 @@ func Predict(in Input) Forecast {
 			return false
 		}
 		left -= take
+		if f.Servings == 0 {
+			f.First = s.At
+		}
 		f.Given += take
 		f.Servings++
 		f.Last = s.At
@@ -97,6 +102,9 @@ func Predict(in Input) Forecast {
 	})
 	if !f.Lasts {
 		f.Refill = max(in.From, f.Empty-reserve)
+		if in.Full {
+			f.Refill = max(f.Refill, f.First)
+		}
 	}
 	f.Days = in.day(f.Last) - in.day(in.From)
 	return f

@@ -43,6 +43,16 @@ func TestPredict(t *testing.T) {
 	assert.Equal(t, minute(t, "2026-12-03T18:00"), f.Empty)
 	assert.Equal(t, minute(t, "2026-12-02T06:00"), f.Refill)
 	assert.Equal(t, 2, f.Days)
+	// A hopper that holds 40 g is empty within a day and a half; one that was full is not worth a reminder before it has served.
+	in.Left = 40 * units.Gram
+	assert.Equal(t, in.From, Predict(in).Refill)
+	in.Full = true
+	f = Predict(in)
+	assert.Equal(t, minute(t, "2026-12-01T07:00"), f.First)
+	assert.Equal(t, f.First, f.Refill)
+	in.Left = 100 * units.Gram
+	assert.Equal(t, minute(t, "2026-12-02T06:00"), Predict(in).Refill)
+	in.Full = false
 	in.Left = 10 * units.Gram
 	f = Predict(in)
 	assert.Equal(t, 0, f.Servings)
