@@ -21,7 +21,17 @@ type eepromState struct {
 	data       uint8
 	mode       uint8 // EEPM of the write in progress
 	busy       bool
+	weak       [weakCells]weakCell
+	noise      uint64 // generator of what their bits read as
 }
+
+// weakCell is a cell some bits of which are neither 0 nor 1; mask 0: none.
+type weakCell struct {
+	addr uint16
+	mask uint8
+}
+
+const weakCells = 4 // at a time; a further one replaces the oldest
 
 func (m *MCU) strictEEPROM(r Rule, addr uint16) {
 	if m.opt.Strict.EEPROM {
@@ -90,7 +100,7 @@ func (m *MCU) writeEECR(v uint8) {
 		m.ee.armedUntil = m.cycle + 4
 	}
 	if v&eere != 0 && !m.ee.busy {
-		m.mem[EEDR] = m.eeprom[m.eepromAddr()]
+		m.mem[EEDR] = m.readCell(m.eepromAddr())
 		m.cycle += 4 // the CPU halts [DS 8.4.1]
 	}
 	m.updateEEPROM()
@@ -131,8 +141,39 @@ func (m *MCU) eepromDone() {
 		return
 	}
 	m.eeprom[e.addr] = e.result(m.eeprom[e.addr])
+	for i := range e.weak {
+		if w := &e.weak[i]; w.addr == e.addr {
+			w.mask &= e.data // write-only mode settles the bits that it clears …
+			if e.mode != 2 {
+				w.mask = 0 // … an erasure all
+			}
+		}
+	}
 	e.busy = false
 	m.updateEEPROM()
+}
+
+// Weaken makes the bits in mask of a cell marginal: each reading takes them for 0 or
+// 1 by chance, until they are written. A write that the supply fails in can leave
+// such bits [inference from how the cells work].
+func (m *MCU) Weaken(addr uint16, mask uint8, seed uint64) {
+	e := &m.ee
+	copy(e.weak[1:], e.weak[:])
+	e.weak[0] = weakCell{addr & (m.part.EEPROMSize - 1), mask}
+	e.noise = seed
+}
+
+// readCell returns what a reading of a cell gives.
+func (m *MCU) readCell(addr uint16) uint8 {
+	e := &m.ee
+	v := m.eeprom[addr]
+	for _, w := range e.weak {
+		if w.mask != 0 && w.addr == addr {
+			e.noise = e.noise*6364136223846793005 + 1442695040888963407
+			return v&^w.mask | uint8(e.noise>>56)&w.mask
+		}
+	}
+	return v
 }
 
 // updateEEPROM: the ready interrupt is a level, EEPE=0 with EERIE=1.
@@ -154,7 +195,7 @@ func (e *eepromState) erasing(now uint64) bool {
 
 // Torn returns a cell whose write was cut: bits on the way to 1 while erasing
 // (old OR mask), on the way from 1 to 0 while programming (new OR mask). Any mask
-// is possible, and a marginal bit may read differently later [inference from how
+// is possible; for bits that read differently each time see Weaken [inference from how
 // the cells work; no sheet says more than "undefined"].
 func Torn(old, data uint8, erasing bool, mask uint8) uint8 {
 	if erasing {

@@ -33,18 +33,19 @@ type Board struct {
 
 // state is everything that a snapshot holds beside the AVR: plain values, so that copying it copies the board.
 type state struct {
-	due     [slots]uint64
-	clock   ds3231.Chip
-	memory  memory
-	bus     busState
-	wheel   wheelState
-	buttons [buttonCount]buttonState
-	supply  supplyState
-	random  random
-	led     bool
-	intWire bool // connected
-	intLow  bool // at the AVR
-	line    lineState
+	due      [slots]uint64
+	clock    ds3231.Chip
+	memory   memory
+	bus      busState
+	wheel    wheelState
+	buttons  [buttonCount]buttonState
+	supply   supplyState
+	random   random
+	led      bool
+	marginal bool // a cut leaves marginal bits
+	intWire  bool // connected
+	intLow   bool // at the AVR
+	line     lineState
 }
 
 // New returns a board whose supply has just come on for the first time, with a firmware and a clock that is not set.
@@ -219,12 +220,23 @@ func (b *Board) violation(v avr.Violation) {
 	}
 }
 
+// TearMarginally makes bits on which a power cut falls, in a byte that is being written, read as 0 or 1 by chance until
+// they are written again, or ends that for further cuts.
+func (b *Board) TearMarginally(on bool) { b.marginal = on }
+
 // tornByte leaves any mixture the cell physics allows; see avr.Torn. A write without erasing can only clear bits.
-func (b *Board) tornByte(_ uint16, old, data uint8, erasing bool) uint8 {
+func (b *Board) tornByte(addr uint16, old, data uint8, erasing bool) uint8 {
 	const writeOnly = 2 // EEPM1:0 in EECR [ATmega328P data sheet 8.6.3]
-	torn := avr.Torn(old, data, erasing, uint8(b.random.next()))
-	if b.mcu.Peek(avr.EECR)>>4&3 == writeOnly {
+	torn, moving := avr.Torn(old, data, erasing, uint8(b.random.next())), ^data
+	switch {
+	case erasing:
+		moving = ^old
+	case b.mcu.Peek(avr.EECR)>>4&3 == writeOnly:
 		torn &= old
+		moving &= old
+	}
+	if b.marginal {
+		b.mcu.Weaken(addr, moving&uint8(b.random.next()), b.random.next())
 	}
 	return torn
 }

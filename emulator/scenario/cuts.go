@@ -17,13 +17,16 @@ import (
 // and after each of them, and at random cycles, leaves it off for a while, and looks at what the feeder makes of it.
 
 // Cut is one cut. Its text form repeats it: "meal:w7.program:10m" (write 7, while programming), "meal:c183221:1s" (that
-// many cycles after the start), "meal:c183221+9000000:1s" (and again, nine million cycles after the power is back).
+// many cycles after the start), "meal:c183221+9000000:1s" (and again, nine million cycles after the power is back); a "~"
+// after the point says that a byte on which the cut falls keeps marginal bits.
 type Cut struct {
 	Sweep string        // "meal" or "upload"
 	Point string        // "w7.before", "w7.erase", "w7.program", "w7.after", "c183221"
 	Cycle uint64        // after the start of the procedure
 	Again uint64        // cycles from the return of the power to a second cut; 0: none
 	Off   time.Duration // without power
+
+	Marginal bool // see board.TearMarginally
 }
 
 func (c Cut) String() string {
@@ -31,8 +34,13 @@ func (c Cut) String() string {
 	if c.Again > 0 {
 		again = "+" + strconv.FormatUint(c.Again, 10)
 	}
+	if c.Marginal {
+		again += marginalSign
+	}
 	return c.Sweep + ":" + c.Point + again + ":" + c.Off.String()
 }
+
+const marginalSign = "~"
 
 // Violation is a cut after which an invariant does not hold.
 type Violation struct {
@@ -82,7 +90,7 @@ func (s *Sweep) WriteCuts() (list []Cut) {
 			at   uint64
 		}{{"before", end - took - 2}, {"erase", end - took*3/4}, {"program", end - took/4}, {"after", end + 2}} {
 			for _, off := range OffTimes {
-				list = append(list, Cut{s.Name, fmt.Sprintf("w%d.%s", i, p.name), p.at, 0, off})
+				list = append(list, Cut{s.Name, fmt.Sprintf("w%d.%s", i, p.name), p.at, 0, off, false})
 			}
 		}
 	}
@@ -95,7 +103,7 @@ func (s *Sweep) RandomCuts(n int, seed uint64) (list []Cut) {
 	for range n {
 		state = state*6364136223846793005 + 1442695040888963407
 		cycle := (state >> 16) % s.length
-		list = append(list, Cut{s.Name, "c" + strconv.FormatUint(cycle, 10), cycle, 0, OffTimes[state>>60%3]})
+		list = append(list, Cut{s.Name, "c" + strconv.FormatUint(cycle, 10), cycle, 0, OffTimes[state>>60%3], false})
 	}
 	return list
 }
@@ -122,6 +130,7 @@ func (s *Sweep) ParseCut(text string) (Cut, error) {
 	if c.Off, err = time.ParseDuration(parts[2]); err != nil {
 		return c, bad
 	}
+	parts[1], c.Marginal = strings.CutSuffix(parts[1], marginalSign)
 	point, again, found := strings.Cut(parts[1], "+")
 	if c.Point = point; found {
 		if c.Again, err = strconv.ParseUint(again, 10, 64); err != nil {
@@ -182,6 +191,7 @@ func (s *Sweep) one(b *board.Board, c Cut) string {
 	h := fnv.New64a()
 	h.Write([]byte(c.String()))
 	b.Reseed(h.Sum64())
+	b.TearMarginally(c.Marginal)
 	b.PowerOff()
 	b.Run(c.Off)
 	if s.Tamper != nil {
