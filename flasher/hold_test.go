@@ -168,6 +168,24 @@ func TestSleepingBoardOnInternalOscillator(t *testing.T) {
 	}
 }
 
+// Behind a pseudo-terminal a board has its own rate while the host tries another; asleep, it answers at the first try all the same.
+func TestSleepingBoardBehindTerminal(t *testing.T) {
+	for n := range 8 {
+		e := atNoon(t, "m328-cells", nil)
+		e.Rateless = true
+		e.Sleep(40*time.Second + time.Duration(n)*31*time.Millisecond)
+		f, err := flasher.Connect(link.New(e, "test", 57600))
+		require.NoError(t, err)
+		for range 3 {
+			e.Sleep(20 * time.Second)
+			require.True(t, e.Asleep())
+			_, err = f.Status()
+			require.NoError(t, err)
+		}
+		require.Zero(t, f.Link().Stats.Resent)
+	}
+}
+
 // Serving by hand over a line that loses answers: once.
 func TestServeOnceThoughAnswersAreLost(t *testing.T) {
 	e := atNoon(t, "m328-mains", nil)

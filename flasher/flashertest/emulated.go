@@ -22,6 +22,8 @@ type Emulated struct {
 	Out, In time.Duration
 	// Jitter, if set, changes Out and In for every write and every octet from the board.
 	Jitter func() (out, in time.Duration)
+	// Rateless makes the port a pseudo-terminal: it keeps the rate of the board, whatever is set.
+	Rateless bool
 	// HasReset says that the port has a reset line.
 	HasReset bool
 	// Unplugged, once true, makes every call fail.
@@ -200,7 +202,9 @@ func (e *Emulated) Write(p []byte) (int, error) {
 }
 
 func (e *Emulated) SetBaud(baud int) error {
-	e.baud = baud
+	if !e.Rateless {
+		e.baud = baud
+	}
 	return nil
 }
 
@@ -225,7 +229,7 @@ func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(0x53)&0xF == 0x5 }
 // Fork is an independent copy of board and cable in the same state.
 func (e *Emulated) Fork() *Emulated {
 	c := NewEmulated(e.Board.Fork(), e.baud)
-	c.Out, c.In, c.HasReset = e.Out, e.In, e.HasReset
+	c.Out, c.In, c.HasReset, c.Rateless = e.Out, e.In, e.HasReset, e.Rateless
 	return c
 }
 

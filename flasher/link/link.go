@@ -29,6 +29,10 @@ const (
 	stuffing = 2
 )
 
+// slowest is the lowest rate of a board. A preamble may be on its way at that rate, whatever this side is set to: a pseudo-terminal has
+// no rate of its own. A frame that follows it without a pause is lost, and so is the next, which ends it.
+const slowest = 19200
+
 // preambleOctets wake a board and show it the bit time. A crystal takes 16,384 cycles to start (1.02 ms at 16 MHz, 6 characters
 // at 57,600 baud; 2.05 ms at 8 MHz, 4 characters at 19,200); the measurement takes 10 bits more and may begin in the middle of a
 // character. A flag ends the preamble, and with it what the board may have kept of a frame that was cut off.
@@ -174,7 +178,7 @@ func (l *Link) preamble() error {
 	if err := l.write(octets); err != nil {
 		return err
 	}
-	l.t.Sleep(l.Wire(len(octets)) + settle)
+	l.t.Sleep(time.Duration(len(octets))*10*time.Second/slowest + settle)
 	return nil
 }
 
