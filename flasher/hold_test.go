@@ -173,7 +173,7 @@ func TestSleepingBoardBehindTerminal(t *testing.T) {
 	for n := range 8 {
 		e := atNoon(t, "m328-cells", nil)
 		e.Rateless = true
-		e.Sleep(40*time.Second + time.Duration(n)*31*time.Millisecond)
+		e.Sleep(2*time.Minute + time.Duration(n)*31*time.Millisecond) // past the meal
 		f, err := flasher.Connect(link.New(e, "test", 57600))
 		require.NoError(t, err)
 		for range 3 {
