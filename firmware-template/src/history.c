@@ -8,8 +8,6 @@
 
 #include <string.h>
 
-#if HISTORY_SLOTS > 0
-
 static bool on_clock_module;
 static uint16_t newest;  /* slot */
 static uint8_t sequence; /* of the newest */
@@ -26,7 +24,9 @@ static bool slot_read(uint16_t slot, uint8_t *raw)
 		if (!memory_read(slot * HISTORY_SIZE, raw, HISTORY_SIZE))
 			return false;
 	} else {
+#if HISTORY_SLOTS > 0
 		bytes_load(raw, HISTORY_AT + slot * HISTORY_SIZE, HISTORY_SIZE);
+#endif
 	}
 	return raw[HISTORY_CHECK] == crc_short(raw, HISTORY_CHECK);
 }
@@ -35,9 +35,11 @@ static void slot_write(uint16_t slot, const uint8_t *raw)
 {
 	if (on_clock_module) {
 		memory_write(slot * HISTORY_SIZE, raw, HISTORY_SIZE);
-		return;
+	} else {
+#if HISTORY_SLOTS > 0
+		bytes_save(HISTORY_AT + slot * HISTORY_SIZE, raw, HISTORY_SIZE);
+#endif
 	}
-	bytes_save(HISTORY_AT + slot * HISTORY_SIZE, raw, HISTORY_SIZE);
 }
 
 void history_open(void)
@@ -85,5 +87,3 @@ bool history_get(uint16_t back, uint8_t *raw)
 		slot += history_slots();
 	return slot_read(slot - back, raw) && raw[HISTORY_SEQUENCE] == (uint8_t)(sequence - back);
 }
-
-#endif

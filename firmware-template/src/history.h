@@ -12,21 +12,13 @@
 bool memory_read(uint16_t at, uint8_t *to, uint8_t n);
 bool memory_write(uint16_t at, const uint8_t *from, uint8_t n);
 
-#if HISTORY_SLOTS > 0
 /* Finds out which memory answers and where the newest record is. */
 void history_open(void);
 /* Adds a record; minute points to that of UTC since 2000. */
 void history_add(const int32_t *minute, uint8_t event, uint16_t value);
 /* Copies the record `back` places before the newest into eight bytes; false if there is none. */
 bool history_get(uint16_t back, uint8_t *raw);
-/* Records that the memory in use holds. */
+/* Records that the memory in use holds; 0 on a chip of 512 bytes without a memory beside the clock. */
 uint16_t history_slots(void);
-#else
-/* A chip of 16 KiB has no room for it; its journal shows the last records. */
-#define history_open()
-#define history_add(minute, event, value) ((void)(minute), (void)(event), (void)(value))
-#define history_get(back, raw) ((void)(back), (void)(raw), false)
-#define history_slots() 0
-#endif
 
 #endif

@@ -22,13 +22,6 @@
 #define REQ_HEAD 2 /* code, sequence number */
 #define ANS_HEAD 3 /* and status */
 
-/* A chip of 16 KiB has no room for the care of the clock: the note of its last setting, the ageing offset. */
-#if !defined(__AVR__) || FLASHEND > 0x3FFF
-#define CLOCK_CARE 1
-#else
-#define CLOCK_CARE 0
-#endif
-
 #define MAX_SERVE_UNITS 100000000
 
 /* ---- frames ---- */
@@ -154,7 +147,6 @@ static uint8_t identify(void)
 	return LINE_OK;
 }
 
-#if CLOCK_CARE
 #define NOTE_SIZE 4
 
 /* Appends the instant at which the clock was last set, 0 if the note of it is not whole. */
@@ -174,19 +166,6 @@ static void note_clock_set(const uint8_t *note)
 	bytes_save(CLOCK_SET_AT, note, NOTE_SIZE);
 	storage_write(CLOCK_SET_AT + NOTE_SIZE, crc_short(note, NOTE_SIZE));
 }
-#else
-static void put_clock_set(void)
-{
-	static const uint32_t never;
-
-	put(&never, 4);
-}
-
-static void note_clock_set(const uint8_t *note)
-{
-	(void)note;
-}
-#endif
 
 static uint8_t status(void)
 {
@@ -441,7 +420,6 @@ static uint8_t faults_clear(void)
 
 static uint8_t ageing(void)
 {
-#if CLOCK_CARE
 	int8_t value = (int8_t)req[REQ_AGEING_VALUE];
 
 	if (req[REQ_AGEING_WRITE] && !clock_ageing_write(value))
@@ -450,9 +428,6 @@ static uint8_t ageing(void)
 		return LINE_NO_CLOCK;
 	put_byte((uint8_t)value);
 	return LINE_OK;
-#else
-	return LINE_REFUSED;
-#endif
 }
 
 /* Bytes of a request's fields of fixed width, by its code. */
