@@ -1,6 +1,9 @@
 #include "bytes.h"
 
+#include "outlined.h"
 #include "storage.h"
+
+#include <string.h>
 
 void bytes_put(uint8_t *at, uint32_t value, uint8_t n)
 {
@@ -29,4 +32,21 @@ void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
 {
 	for (; n > 0; n--)
 		storage_write(at++, *from++);
+}
+
+OUTLINED void bytes_update(uint16_t at, const uint8_t *from, uint8_t n)
+{
+	for (; n > 0; n--, at++, from++)
+		if (storage_read(at) != *from)
+			storage_write(at, *from);
+}
+
+OUTLINED void bytes_copy4(void *to, const void *from)
+{
+	memcpy(to, from, 4);
+}
+
+OUTLINED void bytes_add(int32_t *to, int16_t minutes)
+{
+	*to += minutes;
 }

@@ -9,8 +9,14 @@ void bytes_put(uint8_t *at, uint32_t value, uint8_t n);
 /* Reads n bytes (at most 4), not sign-extended. */
 uint32_t bytes_get(const uint8_t *at, uint8_t n);
 
+/* The same for minutes, signed and in four bytes, by address: loading them takes sixteen bytes of flash each time. */
+void bytes_copy4(void *to, const void *from);
+void bytes_add(int32_t *to, int16_t minutes);
+
 /* Bytes between a buffer and storage; a byte is written even if it reads the same, as storage.h says. */
 void bytes_load(uint8_t *to, uint16_t at, uint8_t n);
 void bytes_save(uint16_t at, const uint8_t *from, uint8_t n);
+/* The same, but what reads right costs no wear. */
+void bytes_update(uint16_t at, const uint8_t *from, uint8_t n);
 
 #endif

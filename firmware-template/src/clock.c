@@ -11,6 +11,8 @@
 #include "history.h"
 #include "outlined.h"
 
+#include <string.h>
+
 #define CLOCK_ADDRESS 0x68  /* seven bits */
 #define MEMORY_ADDRESS 0x57
 
@@ -237,12 +239,7 @@ static bool write_verified(uint8_t reg, const uint8_t *from, uint8_t n)
 {
 	uint8_t back[8];
 
-	if (!write_registers(reg, from, n) || !read_registers(reg, back, n))
-		return false;
-	for (uint8_t i = 0; i < n; i++)
-		if (back[i] != from[i])
-			return false;
-	return true;
+	return write_registers(reg, from, n) && read_registers(reg, back, n) && memcmp(back, from, n) == 0;
 }
 
 /* Clears the flags named; the other of the two is written as 1, which leaves it as it is. */

@@ -1,6 +1,7 @@
 #include "feeder.h"
 
 #include "board.h"
+#include "bytes.h"
 #include "buttons.h"
 #include "clock.h"
 #include "flags.h"
@@ -110,20 +111,10 @@ static void record_state(void)
 	record(journal_left(INDEX_SWITCH));
 }
 
-OUTLINED static void copy(int32_t *to, const int32_t *from)
-{
-	*to = *from;
-}
-
-OUTLINED static void add(int32_t *to, int16_t minutes)
-{
-	*to += minutes;
-}
-
 /* Settles everything up to an instant. */
 static void settle_to(const int32_t *minute)
 {
-	copy(&journal.cursor, minute);
+	bytes_copy4(&journal.cursor, minute);
 	record_state();
 }
 
@@ -212,7 +203,7 @@ static bool resume(void)
 /* Gives `serving`. It is settled before the wheel turns: after a cut the serving is finished, never begun again. */
 static void serve(void)
 {
-	copy(&journal.cursor, &serving.at);
+	bytes_copy4(&journal.cursor, &serving.at);
 	journal.kind = KIND_SERVING;
 	journal.resumed = 0;
 	journal.pockets = table_pockets(journal.adjust, &journal.carry);
@@ -242,25 +233,25 @@ static uint16_t find_due(void)
 		if (left == 0)
 			return 1;
 	}
-	copy(&feeder.searched, &journal.cursor);
+	bytes_copy4(&feeder.searched, &journal.cursor);
 	while (since(&feeder.searched) > OLDEST_MISSED)
-		add(&feeder.searched, DAY_MINUTES);
+		bytes_add(&feeder.searched, DAY_MINUTES);
 	while ((left = since(&feeder.searched)) > 0) {
 		uint16_t span = left < SEARCH_MINUTES ? (uint16_t)left : SEARCH_MINUTES;
 		if (!feeder_next(&feeder.searched, span)) {
-			add(&feeder.searched, (int16_t)span);
+			bytes_add(&feeder.searched, (int16_t)span);
 			continue;
 		}
 		if (found == 0)
-			copy(&feeder.first, &serving.at);
-		copy(&feeder.newest, &serving.at);
-		copy(&feeder.searched, &serving.at);
+			bytes_copy4(&feeder.first, &serving.at);
+		bytes_copy4(&feeder.newest, &serving.at);
+		bytes_copy4(&feeder.searched, &serving.at);
 		if (++found == 0)
 			found--;
 	}
 	if (found) {
 		/* A search that finds nothing spoils `serving`. */
-		add(&feeder.newest, -1);
+		bytes_add(&feeder.newest, -1);
 		feeder_next(&feeder.newest, 1);
 	}
 	return found;
@@ -302,10 +293,10 @@ static void check_end_of_table(void)
 static bool arm(void)
 {
 	if (!flags.armed) {
-		copy(&feeder.next_due, &feeder.now.minute);
-		add(&feeder.next_due, DAY_MINUTES);
+		bytes_copy4(&feeder.next_due, &feeder.now.minute);
+		bytes_add(&feeder.next_due, DAY_MINUTES);
 		if (feeder_next(&feeder.now.minute, SEARCH_MINUTES)) {
-			copy(&feeder.next_due, &serving.at);
+			bytes_copy4(&feeder.next_due, &serving.at);
 			/* Not if it may have been given by a clock that ran ahead, nor if another waits. */
 			if (since(&journal.cursor) >= 0 && !flags.waiting)
 				flags.armed = true;

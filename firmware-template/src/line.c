@@ -163,7 +163,7 @@ static void put_clock_set(void)
 /* Losing the note never affects feeding, so it is written in place. */
 static void note_clock_set(const uint8_t *note)
 {
-	bytes_save(CLOCK_SET_AT, note, NOTE_SIZE);
+	bytes_update(CLOCK_SET_AT, note, NOTE_SIZE);
 	storage_write(CLOCK_SET_AT + NOTE_SIZE, crc_short(note, NOTE_SIZE));
 }
 
@@ -203,19 +203,17 @@ static uint8_t clock_read_answer(void)
 
 static uint8_t clock_set_answer(void)
 {
-	/* A frame that a noisy line delivers twice must not set an old time. */
-	static uint8_t last_sequence;
-	static uint32_t last_seconds;
+	/* Sequence number and seconds: a frame that a noisy line delivers twice must not set an old time. */
+	static uint8_t last[1 + REQ_CLOCK_SET_SIZE];
 	uint32_t seconds = req_long(REQ_CLOCK_SET_NOW);
 
-	if (content[1] == last_sequence && seconds == last_seconds)
+	if (memcmp(last, content + 1, sizeof last) == 0)
 		return LINE_OK;
 	if (seconds < 60 || seconds > (TABLE_MAX_DAY + 1) * 86400UL - 1)
 		return LINE_BAD_RANGE;
 	if (!clock_set(seconds))
 		return LINE_NO_CLOCK;
-	last_sequence = content[1];
-	last_seconds = seconds;
+	memcpy(last, content + 1, sizeof last);
 	note_clock_set(req + REQ_CLOCK_SET_NOW);
 	feeder_clock_was_set();
 	feeder_decide();
@@ -254,14 +252,11 @@ static uint8_t bank_write(void)
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(BANK_SIZE - 1 - count))
 		return LINE_BAD_RANGE;
-	/* Void before the first byte changes. */
-	if (storage_read(to - 1) != BANK_VOID)
-		storage_write(to - 1, BANK_VOID);
-	for (uint8_t i = 0; i < count; i++) {
-		uint8_t byte = req[REQ_BANK_WRITE_DATA + i];
-		if (storage_read(to + at + i) != byte) /* a repeated request costs no wear */
-			storage_write(to + at + i, byte);
-	}
+	/* Void before the first byte changes. A repeated request costs no wear. */
+	content[0] = BANK_VOID;
+	bytes_update(to - 1, content, 1);
+	content[0] = CODE_BANK_WRITE;
+	bytes_update(to + at, req + REQ_BANK_WRITE_DATA, count);
 	put_byte(spare());
 	return LINE_OK;
 }
@@ -335,46 +330,49 @@ static uint8_t bank_commit(void)
 	return result;
 }
 
+/* Of a search for the owner: where it goes on, and the remainder of the portions. */
+static int32_t next_after, next_carry;
+
 /* Appends one serving to the answer: minute, pockets, first meal, number of meals. */
-static void put_serving(int32_t *carry)
+static void put_serving(void)
 {
 	uint8_t first = 0, count = 0;
 
 	for (uint8_t meal = TABLE_MAX_MEALS; meal-- > 0;)
-		if (serving.meals[meal >> 3] >> (meal & 7) & 1) {
+		if (serving.meals[meal >> 3] & (uint8_t)(1 << (meal & 7))) {
 			first = meal;
 			count++;
 		}
 	put(&serving.at, 4);
-	put_word(table_pockets(journal.adjust, carry));
+	put_word(table_pockets(journal.adjust, &next_carry));
 	put_byte(first);
 	put_byte(count);
 }
 
 static uint8_t next(void)
 {
-	int32_t after = (int32_t)req_long(REQ_NEXT_AFTER);
-	int32_t carry = journal.carry;
 	uint8_t count = req[REQ_NEXT_COUNT];
 
 	if (feeder.bank == NO_BANK)
 		return LINE_NO_TABLE;
-	if (after == -1)
-		after = journal.cursor;
-	if (count - 1 >= LINE_NEXT_MAX || (uint32_t)after > CURSOR_NONE)
+	bytes_copy4(&next_carry, &journal.carry);
+	bytes_copy4(&next_after, req + REQ_NEXT_AFTER);
+	if (next_after == -1)
+		bytes_copy4(&next_after, &journal.cursor);
+	if ((uint8_t)(count - 1) >= LINE_NEXT_MAX || (uint32_t)next_after > CURSOR_NONE)
 		return LINE_BAD_RANGE;
 	ans_size += ANS_NEXT_SERVINGS;
 	for (uint8_t days = LINE_NEXT_DAYS; days > 0 && count > 0;) {
-		if (feeder_next(&after, SEARCH_MINUTES)) {
-			put_serving(&carry);
-			after = serving.at;
+		if (feeder_next(&next_after, SEARCH_MINUTES)) {
+			put_serving();
+			bytes_copy4(&next_after, &serving.at);
 			count--;
 		} else {
-			after += SEARCH_MINUTES;
+			bytes_add(&next_after, SEARCH_MINUTES);
 			days--;
 		}
 	}
-	memcpy(content + ANS_HEAD + ANS_NEXT_SEARCHED, &after, 4);
+	bytes_copy4(content + ANS_HEAD + ANS_NEXT_SEARCHED, &next_after);
 	return LINE_OK;
 }
 
