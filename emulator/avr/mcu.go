@@ -292,29 +292,24 @@ func (m *MCU) Step() StopReason {
 	return m.proceed(limit)
 }
 
-// running serves a pending interrupt or executes.
+// running serves a pending interrupt or executes up to the next event.
 func (m *MCU) running(limit uint64) {
 	bound := min(limit, m.events.next)
 	if m.inhibit {
 		m.inhibit = false
 		bound = min(bound, m.cycle+1)
-	} else if m.interrupted() {
+	} else if m.irq != 0 && m.sreg&flagI != 0 {
 		m.enterInterrupt()
 		return
 	}
-	m.execute(bound, limit)
+	m.execute(bound)
 }
 
-// interrupted reports whether an interrupt is to be entered.
-func (m *MCU) interrupted() bool { return m.irq != 0 && m.sreg&flagI != 0 }
-
-// execute runs to bound, and on from event to event until limit is reached or there
-// is something else to do than to execute instructions.
-func (m *MCU) execute(bound, limit uint64) {
+// execute runs to bound or until something asks for attention.
+func (m *MCU) execute(bound uint64) {
 	m.attention = false
-	prog := m.prog
 	for {
-		m.exec(prog, bound)
+		m.exec(m.prog, bound)
 		switch {
 		case m.poll.pending:
 			m.poll.pending = false
@@ -322,18 +317,8 @@ func (m *MCU) execute(bound, limit uint64) {
 		case m.cycle < bound:
 			m.execSlow()
 		}
-		if m.cycle >= limit || m.inhibit || m.mode != modeRun {
+		if m.cycle >= bound || m.attention || m.inhibit || m.mode != modeRun {
 			return
-		}
-		if m.cycle >= m.events.next {
-			m.runEvents()
-		}
-		if m.attention || m.cycle >= bound {
-			if m.mode != modeRun || m.resetReq != 0 || m.stopped || m.interrupted() || m.prog != prog {
-				return
-			}
-			m.attention = false
-			bound = min(limit, m.events.next)
 		}
 	}
 }

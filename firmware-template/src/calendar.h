@@ -27,11 +27,10 @@ typedef struct {
 /* The date in hand. */
 extern date_t date;
 
-/* Moves it to a day; valid to 2100-12-31. Never fails, and takes little within the month in hand. */
+/* Moves it to a day; valid to 2100-02-28. Never fails, and takes little within the month in hand. */
 void date_to(uint16_t day);
-/* Moves it into a month: to which day of it is left open. */
-void date_to_month(uint16_t year_start, uint8_t month);
-
+/* A minute of a day, in minutes since 1998. */
+uint32_t minute_of(uint16_t day, int16_t minute);
 /* For clock.c. */
 uint16_t year_start(uint8_t year);
 void date_set(date_t *d, uint16_t day);

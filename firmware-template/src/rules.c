@@ -10,6 +10,15 @@
 
 uint8_t rule_marks[1 + TABLE_MAX_RULES];
 
+OUTLINED uint8_t bit_of(uint8_t n)
+{
+	uint8_t bit = 1;
+
+	for (; n > 0; n--)
+		bit <<= 1;
+	return bit;
+}
+
 /* Units u since 2000 with (u - phase) mod (n * length) < length. A period beyond 16 bits is longer than the calendar
  * and works the same as one of 65535. */
 static bool every(uint16_t unit, uint8_t length)
@@ -37,7 +46,7 @@ static bool mask_holds(uint8_t bytes, uint8_t bit)
 	for (; bytes > 0; bytes--, bit -= 8) {
 		uint8_t byte = cursor_u8();
 		if (bit < 8)
-			holds = byte >> bit & 1;
+			holds = byte & bit_of(bit);
 	}
 	return holds;
 }
@@ -166,6 +175,10 @@ static bool term_holds(uint8_t op)
 static struct {
 	uint16_t start, set_pos; /* set_pos: its operands */
 	uint8_t weekdays;
+	/* Where a date stands among the dates of its period. Kept from one day to the next, because counting a year costs 366 readings
+	 * of the rule. */
+	uint16_t period; /* the first day of that which is counted, 0 if none is */
+	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
 } rule;
 
 /* Reads the rule from its start up to an opcode. Positions count in the base, so they are left with the first term of it that
@@ -200,7 +213,7 @@ OUTLINED static uint8_t terms_read(uint8_t end)
 	}
 	if (end == OP_END)
 		rule.weekdays = op;
-	if (!(rule.weekdays >> date.wday & 1))
+	if (!(rule.weekdays & bit_of(date.wday)))
 		flags &= ~RULE_HOLDS;
 	return flags;
 }
@@ -216,13 +229,6 @@ static bool base_holds(void)
 {
 	return terms_read(OP_SET_POS) & RULE_HOLDS;
 }
-
-/* Where a date stands among the dates of its period. Kept from one day to the next, because counting a year costs 366
- * readings of the rule. */
-static struct {
-	uint16_t start; /* of the period counted, 0 if none is */
-	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
-} position;
 
 /* Counts the dates of the base from a first to before another. */
 OUTLINED static uint16_t base_count(uint16_t first, uint16_t end)
@@ -245,18 +251,18 @@ static bool position_chosen(void)
 
 	cursor_to(rule.set_pos);
 	period = period_find(cursor_u8());
-	position.up += 2;
-	position.down -= 2;
-	if (position.start != period->start) {
+	rule.up += 2;
+	rule.down -= 2;
+	if (rule.period != period->start) {
 		uint16_t last = period->start + period->length;
-		position.start = period->start;
-		position.up = 2 * base_count(period->start, day + 1);
-		position.down = 2 * base_count(day, last) - 1;
+		rule.period = period->start;
+		rule.up = 2 * base_count(period->start, day + 1);
+		rule.down = 2 * base_count(day, last) - 1;
 	}
 	cursor_to(rule.set_pos + 1);
 	for (uint8_t n = cursor_u8(); n > 0; n--) {
 		uint16_t p = cursor_small();
-		if (p == position.up || p == position.down)
+		if (p == rule.up || p == rule.down)
 			return true;
 	}
 	return false;
@@ -264,27 +270,16 @@ static bool position_chosen(void)
 
 #define WINDOW 6 /* days that the marks have room for */
 
-/* The days that are marked. */
-static struct {
-	uint16_t first;
-	uint8_t count;
-} marked;
-
-void rules_forget(void)
-{
-	marked.first = 0;
-}
-
 /* Adds the marks of the rule at the cursor, which is left behind it, for days from one to before another. */
 static uint8_t rule_mark(uint8_t from, uint8_t to)
 {
 	uint8_t marks = 0;
 
 	rule.start = cursor_place();
-	position.start = 0;
+	rule.period = 0;
 	for (; from < to; from++) {
 		uint8_t flags;
-		date_to(marked.first + from);
+		date_to(table.marked.first + from);
 		flags = terms_read(OP_END);
 		marks |= flags & (RULE_UTC | RULE_EXPLICIT);
 		if (flags & RULE_POSITIONS) {
@@ -294,7 +289,7 @@ static uint8_t rule_mark(uint8_t from, uint8_t to)
 			cursor_to(end);
 		}
 		if (flags & RULE_HOLDS)
-			marks |= (uint8_t)(1 << from);
+			marks |= bit_of(from);
 	}
 	return marks;
 }
@@ -303,20 +298,20 @@ OUTLINED uint8_t rules_mark(uint16_t day)
 {
 	uint8_t n, to;
 
-	if ((uint16_t)(day - marked.first) >= WINDOW) {
+	if ((uint16_t)(day - table.marked.first) >= WINDOW) {
 		memset(rule_marks, 0, sizeof rule_marks);
 		rule_marks[0] = (1 << WINDOW) - 1;
-		marked.first = day;
-		marked.count = 0;
+		table.marked.first = day;
+		table.marked.count = 0;
 	}
-	n = (uint8_t)(day - marked.first);
-	if (n >= marked.count) {
+	n = (uint8_t)(day - table.marked.first);
+	if (n >= table.marked.count) {
 		/* One day at a time, but a period is counted once for all. */
 		to = table.rule_flags & RULE_POSITIONS ? WINDOW : n + 1;
 		cursor_to(table.rules_at);
 		for (uint8_t i = 1; i <= table.rules; i++)
-			rule_marks[i] |= rule_mark(marked.count, to);
-		marked.count = to;
+			rule_marks[i] |= rule_mark(table.marked.count, to);
+		table.marked.count = to;
 	}
-	return (uint8_t)(1 << n);
+	return bit_of(n);
 }

@@ -82,8 +82,7 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 	search.found = false;
 	search.after = (int16_t)(first % MINUTES_PER_DAY) - 1 - reach_min;
 	search.best = search.after + (int16_t)minutes;
-	for (search.preset_bit = 1; preset > 0; preset--)
-		search.preset_bit <<= 1;
+	search.preset_bit = bit_of(preset);
 	/* A gap or a change of offset can bring an instance of a later date first. */
 	for (; search.best + reach_max >= 0; day++) {
 		if (day >= table.start && day <= table.through)

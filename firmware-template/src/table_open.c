@@ -14,6 +14,9 @@
 #include <string.h>
 
 /* Leaves the cursor behind the length. */
+/* What remains after a check value was added too (RFC 1662, section C.2). */
+#define CRC_GOOD 0xF0B8
+
 static uint8_t open_frame(uint16_t at, uint16_t size)
 {
 	uint16_t length, crc = CRC_START;
@@ -28,14 +31,16 @@ static uint8_t open_frame(uint16_t at, uint16_t size)
 		return TABLE_BAD_VERSION;
 	if (length < TABLE_MIN_SIZE || length > size)
 		return TABLE_BAD_LENGTH;
-	cursor_end = at + length - TABLE_CRC_SIZE;
+	length += at;
+	cursor_end = length;
 	while (parts_left())
 		crc = crc_add(crc, cursor_u8());
-	cursor_end += TABLE_CRC_SIZE;
-	table.crc = (uint16_t)~crc;
-	if (cursor_u16() != table.crc)
+	if (crc != CRC_GOOD)
 		return TABLE_BAD_CRC;
-	cursor_end -= TABLE_CRC_SIZE;
+	length -= TABLE_CRC_SIZE;
+	cursor_to(length);
+	table.crc = cursor_u16();
+	cursor_end = length;
 	cursor_to(at + OFF_BOARD);
 	return TABLE_GOOD;
 }
@@ -73,21 +78,20 @@ static void open_overrides(void)
 {
 	table.overrides_at = cursor_place();
 	cursor_u8(); /* unit */
-	for (uint16_t groups = cursor_small(); groups > 0 && !cursor_bad; groups--) {
+	/* No bank has room for 256 of anything that takes two bytes. */
+	for (uint8_t groups = (uint8_t)cursor_small(); groups > 0; groups--) {
 		offset_seen(15 * (int8_t)cursor_u8());
-		for (uint16_t spans = cursor_small(); spans > 0 && !cursor_bad; spans--) {
+		for (uint8_t spans = (uint8_t)cursor_small(); spans > 0; spans--) {
 			cursor_number();
 			cursor_number();
 		}
 	}
 }
 
-OUTLINED static void open_rules(void)
+static void open_rules(void)
 {
-	table.rules = cursor_u8();
+	table.rules = cursor_u8() & TABLE_MAX_RULES; /* within rule_marks */
 	table.rules_at = cursor_place();
-	if (table.rules > TABLE_MAX_RULES)
-		cursor_fail();
 	for (uint8_t n = table.rules; n > 0 && !cursor_bad; n--)
 		table.rule_flags |= rule_read();
 }
@@ -140,9 +144,6 @@ static void open_sections(void)
 		t->presets = cursor_u8();
 	if (flags & FLAG_RULES)
 		open_rules();
-	/* Days are counted in 16 bits from 1998. */
-	if (t->start > TABLE_MAX_DAY || t->through > TABLE_MAX_DAY)
-		cursor_fail();
 }
 
 static void open_meals(void)
@@ -163,8 +164,6 @@ OUTLINED uint8_t table_open(uint16_t at, uint16_t size)
 	uint8_t fault;
 
 	memset(&table, 0, sizeof table);
-	rules_forget();
-	zone_forget();
 	cursor_bad = false;
 	fault = open_frame(at, size);
 	if (fault != TABLE_GOOD)

@@ -3,12 +3,13 @@
 
 #include "calendar.h"
 #include "cursor.h"
+#include "rules.h"
 #include "table.h"
 
 part_t part;
 
 /* The first time at or after a minute in a list: a quarter hour in one byte, any minute in two. */
-static uint16_t list_from(uint8_t count, uint16_t from)
+INLINED uint16_t list_from(uint8_t count, uint16_t from)
 {
 	uint16_t found = NO_TIME;
 
@@ -51,7 +52,7 @@ OUTLINED static void hours_read(uint8_t restricted)
 /* The first hour of the mask at or after a given one; 24 or more if there is none. */
 static uint8_t hour_from(uint8_t hour)
 {
-	while (hour < 24 && !(hours[hour >> 3] >> (hour & 7) & 1))
+	while (hour < 24 && !(hours[hour >> 3] & bit_of(hour & 7)))
 		hour++;
 	return hour;
 }
@@ -81,7 +82,7 @@ static uint16_t cycle_from(uint16_t from)
 	if (phase >= period) /* so period is not 0 */
 		return NO_TIME;
 	for (;;) {
-		uint32_t wait = phase - ((uint32_t)(part.day - EPOCH_DAYS) * MINUTES_PER_DAY + from) % period;
+		uint32_t wait = phase - minute_of(part.day - EPOCH_DAYS, (int16_t)from) % period;
 		uint8_t hour, free;
 		if ((int32_t)wait < 0)
 			wait += period;

@@ -14,7 +14,7 @@ typedef struct {
 	uint8_t index, bit; /* of the meal in serving.meals */
 	uint8_t rule;     /* 0: every day */
 	uint8_t presets;  /* mask */
-	bool more;        /* another part of the meal follows */
+	uint8_t more;     /* not 0: another part of the meal follows */
 } part_t;
 extern part_t part;
 

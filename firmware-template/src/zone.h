@@ -14,9 +14,16 @@ typedef struct {
 } piece_t;
 extern piece_t piece;
 
+/* What is asked, in minutes since 1998, and the last answer with the instants for which it is known to hold. Months go by from
+ * one change of the offset to the next, so that nearly all questions cost a few comparisons. */
+typedef struct {
+	uint32_t nominal;
+	uint32_t utc; /* what it may mean */
+	uint32_t from, until; /* both 0: none */
+	int16_t offset;
+} span_t;
+
 /* Sets `piece` to the reading of a day since 1998-01-01 from a minute on. */
 void zone_piece(uint16_t day, uint16_t from);
-/* Forgets what was answered: another table is open. */
-void zone_forget(void);
 
 #endif
