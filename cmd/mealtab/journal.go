@@ -162,6 +162,9 @@ func eventText(h table.History) string {
 		if h.Value == 0x8000 {
 			return "the clock was set, by more than nine hours"
 		}
+		if h.Value == 0 {
+			return "the clock was set, by less than a second"
+		}
 		return fmt.Sprintf("the clock was set by %+d s", int16(h.Value))
 	case table.EventTable:
 		return fmt.Sprintf("a new table came in force, number %d", h.Value)
@@ -207,7 +210,7 @@ func writeJournal(out io.Writer, entries []entry, format string) error {
 		return w.Error()
 	}
 	if len(entries) == 0 {
-		fmt.Fprintln(out, "nothing")
+		fmt.Fprintln(out, "nothing happened")
 	}
 	for _, e := range entries {
 		fmt.Fprintf(out, "%-26s  %s\n", e.Time.Format(serving.TimeLayout), e.Text)

@@ -64,7 +64,7 @@ func (a *app) runPull(f pullFlags) error {
 			output = strings.TrimSuffix(output, ext) + "-" + strings.ReplaceAll(s.Port(), string(os.PathSeparator), "-") + ext
 		}
 		if f.raw {
-			return a.write(output, tab)
+			return s.writeTable(tab, output)
 		}
 		from := firstDay(db)
 		t, err := table.Decode(tab)
@@ -75,8 +75,25 @@ func (a *app) runPull(f pullFlags) error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", s.Port(), err)
 		}
+		if f.zone != "" && r.Plan.Zone != f.zone {
+			return fmt.Errorf("%s: the table does not keep the clock of %s, but that of %s; leave --zone out to get it as it is (nothing was written)", s.Port(), f.zone, r.Plan.Zone)
+		}
 		return s.writePlan(r, output, r.From > 0 && r.From < from)
 	})
+}
+
+// writeTable writes the bytes as they are, for which a terminal is no place.
+func (s *session) writeTable(tab []byte, output string) error {
+	if output == "-" && isTerminal(s.a.out) {
+		return usagef("--table writes bytes, which a terminal cannot show: add --output FILE; mealtab listing shows what they mean")
+	}
+	if err := s.a.write(output, tab); err != nil {
+		return err
+	}
+	if output != "-" {
+		fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, count(len(tab), "byte"))
+	}
+	return nil
 }
 
 // writePlan writes the plan with what there is to say about it.

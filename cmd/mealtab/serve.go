@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -11,6 +12,7 @@ import (
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
+	"mealtab/flasher"
 )
 
 type serveFlags struct {
@@ -56,10 +58,18 @@ func (s *session) serve(portion string) error {
 		}
 	}
 	pockets, err := s.Serve(st, amount)
+	if errors.Is(err, flasher.ErrRefused) {
+		return fmt.Errorf("%s: the feeder refuses: it has given what its table allows by hand in an hour (%s), its supply is too low (it was at %.2f V), or it is serving just now",
+			s.Port(), count(int(t.Button.PerHour), "serving"), float64(st.SupplyMV)/1000)
+	}
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(&s.out, "serving %s on %s\n", serving.PocketWord(pockets), s.Port())
+	weight := ""
+	if t.Wheel.UnitMg != 0 {
+		weight = fmt.Sprintf(" (%s)", units.Milligrams(pockets)*units.Milligrams(t.Wheel.UnitMg)*units.Milligrams(t.Wheel.PocketUnits))
+	}
+	fmt.Fprintf(&s.out, "serving %s%s on %s\n", serving.PocketWord(pockets), weight, s.Port())
 	return nil
 }
 
@@ -79,7 +89,7 @@ func massUnits(t *table.Table, text string) (uint32, error) {
 	}
 	m, err := units.ParseMass(text)
 	if err != nil {
-		return 0, usagef("--portion: %v, or pockets such as \"2 pockets\"", err)
+		return 0, usagef("--portion %q: a weight of at most %v is wanted, such as \"12 g\", or pockets, such as \"2 pockets\"", text, mostServed)
 	}
 	if m <= 0 || m > mostServed {
 		return 0, usagef("--portion %q is outside 0 to %v", text, mostServed)

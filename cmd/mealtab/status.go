@@ -199,7 +199,7 @@ func mealsText(held *serving.Schedule, d flasher.Due) string {
 	return name
 }
 
-// showZone compares the table's zone with the time zone data at hand.
+// showZone compares the table's zone with the time zone data at hand; a zone that agrees is the clock of what follows.
 func (s *session) showZone(held *serving.Schedule, name string) error {
 	db, err := s.a.database()
 	if err != nil {
@@ -207,7 +207,11 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 	}
 	if name == "" {
 		if same := raise.Zones(held.Table, db, likelyZones("")); len(same) > 0 {
-			fmt.Fprintf(&s.out, "  zone     as in the time zone data at hand (%s): that of %s\n", db.Version(), someNames(same, likelyZones("")))
+			names := someNames(same, likelyZones(""))
+			fmt.Fprintf(&s.out, "  zone     as in the time zone data at hand (%s): that of %s\n", db.Version(), names)
+			if z, err := db.Load(names); err == nil { // one, whose names for summer and winter time are known
+				held.Clock = z
+			}
 			return nil
 		}
 		nearest, _, ok := raise.Nearest(held.Table, db, likelyZones(""))
@@ -224,6 +228,7 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 	at, inTable, inData, differs := raise.Differs(z, held.Table, s.a.now)
 	if !differs {
 		fmt.Fprintf(&s.out, "  zone     that of %s from now on (time zone data %s)\n", name, db.Version())
+		held.Clock = z
 		return nil
 	}
 	s.out.WriteString(wrap("  zone     ", fmt.Sprintf("from %s on the table has %s, but %s has %s by time zone data %s: meals will be %s; compile and upload the plan again",

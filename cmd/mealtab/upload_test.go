@@ -156,7 +156,7 @@ func TestUploadToEmulatedFeeder(t *testing.T) {
 
 	out, _ = mealtab(t, 0, "", "status", "--port", port)
 	for _, want := range []string{`board    m328-mains on \S+, firmware \d+, 1024 bytes`, `number 1 in bank 1; 3 meals`, `faults   none`,
-		`zone     as in the time zone data at hand \(\w+\): that of Europe/Lisbon`, `meal 3`} {
+		`zone     as in the time zone data at hand \(\w+\): that of Europe/Lisbon`, `WES?T    meal 3`} {
 		require.Regexp(t, regexp.MustCompile(want), out)
 	}
 
@@ -177,12 +177,20 @@ func TestUploadToEmulatedFeeder(t *testing.T) {
 	require.Contains(t, out, "holds this table already")
 
 	out, _ = mealtab(t, 0, "", "serve", "--port", port, "--portion", "12 g")
-	require.Contains(t, out, "serving 2 pockets on")
+	require.Contains(t, out, "serving 2 pockets (12 g) on")
 	time.Sleep(1500 * time.Millisecond) // the wheel turns
+	_, errs := mealtab(t, 1, "", "pull", "--port", port, "--zone", "America/New_York")
+	require.Contains(t, errs, "the table does not keep the clock of America/New_York, but that of Europe/Lisbon")
 	out, _ = mealtab(t, 0, "", "journal", "--port", port)
-	require.Regexp(t, regexp.MustCompile(`started after power-on\n.*a new table came in force, number 1\n.*the clock was set by [+-]\d+ s\n(.*the clock was set.*\n)*.*served by hand, 2 pockets\n`), out)
+	require.Regexp(t, regexp.MustCompile(`started after power-on\n.*a new table came in force, number 1\n.*the clock was set(, by less than a second| by [+-]\d+ s)\n(.*the clock was set.*\n)*.*served by hand, 2 pockets\n`), out)
 	out, _ = mealtab(t, 0, "", "journal", "--port", port, "--format", "csv")
 	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text\n.*,started,1,MCUSR,started after power-on$`), out)
+	out, _ = mealtab(t, 0, "", "journal", "--port", port, "--since", "tomorrow")
+	require.Equal(t, "nothing happened\n", out)
+	mealtab(t, 0, "", "serve", "--port", port)
+	time.Sleep(1500 * time.Millisecond)
+	_, errs = mealtab(t, 1, "", "serve", "--port", port)
+	require.Regexp(t, `the feeder refuses: it has given what its table allows by hand in an hour \(2 servings\), its supply is too low \(it was at \d\.\d\d V\), or it is serving`, errs)
 	out, _ = mealtab(t, 0, "", "clock", "--port", port, "--set")
 	require.Regexp(t, regexp.MustCompile(`clock    .* this computer's.*; set \d{4}-\d\d-\d\d \d\d:\d\d UTC\n  drift    not known: .*\n  set      `), out)
 }

@@ -292,24 +292,29 @@ func (m *MCU) Step() StopReason {
 	return m.proceed(limit)
 }
 
-// running serves a pending interrupt or executes up to the next event.
+// running serves a pending interrupt or executes.
 func (m *MCU) running(limit uint64) {
 	bound := min(limit, m.events.next)
 	if m.inhibit {
 		m.inhibit = false
 		bound = min(bound, m.cycle+1)
-	} else if m.irq != 0 && m.sreg&flagI != 0 {
+	} else if m.interrupted() {
 		m.enterInterrupt()
 		return
 	}
-	m.execute(bound)
+	m.execute(bound, limit)
 }
 
-// execute runs to bound or until something asks for attention.
-func (m *MCU) execute(bound uint64) {
+// interrupted reports whether an interrupt is to be entered.
+func (m *MCU) interrupted() bool { return m.irq != 0 && m.sreg&flagI != 0 }
+
+// execute runs to bound, and on from event to event until limit is reached or there
+// is something else to do than to execute instructions.
+func (m *MCU) execute(bound, limit uint64) {
 	m.attention = false
+	prog := m.prog
 	for {
-		m.exec(m.prog, bound)
+		m.exec(prog, bound)
 		switch {
 		case m.poll.pending:
 			m.poll.pending = false
@@ -317,8 +322,18 @@ func (m *MCU) execute(bound uint64) {
 		case m.cycle < bound:
 			m.execSlow()
 		}
-		if m.cycle >= bound || m.attention || m.inhibit || m.mode != modeRun {
+		if m.cycle >= limit || m.inhibit || m.mode != modeRun {
 			return
+		}
+		if m.cycle >= m.events.next {
+			m.runEvents()
+		}
+		if m.attention || m.cycle >= bound {
+			if m.mode != modeRun || m.resetReq != 0 || m.stopped || m.interrupted() || m.prog != prog {
+				return
+			}
+			m.attention = false
+			bound = min(limit, m.events.next)
 		}
 	}
 }
