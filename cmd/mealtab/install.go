@@ -28,7 +28,8 @@ func (a *app) installCommand() *cobra.Command {
 		Use:   "install --board NAME",
 		Short: "Put the firmware on a new board, once",
 		Long: `Put the feeder's firmware on a board through the serial bootloader that most boards are sold with.
-This is needed once: to change a plan, use upload. Table and journal of a feeder that has some are kept.
+This is needed once: to change a plan, use upload. Table and journal of a feeder that has some are kept. If the
+cable is pulled meanwhile the board stands still, feeds nothing, and takes the next install.
 
 A board without a bootloader needs a device programmer; -o writes the image for it, and the message
 says which fuses.`,
@@ -123,13 +124,15 @@ func (a *app) install(name string, img []byte, target bootload.Target) error {
 	}
 	defer l.Close()
 	began := time.Now()
+	presses := 0
 	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: a.installProgress(l.Name()), Press: func() {
-		fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now\n", l.Name())
+		presses++
+		fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now (time %d of %d at most)\n", l.Name(), presses, len(bootload.Families()))
 	}}
 	family, err := loader.Install(img, target.Chips)
 	switch {
 	case errors.Is(err, bootload.ErrNoBootloader):
-		return fmt.Errorf("%s: %w (nothing was written)\n%s", l.Name(), err, target.Advice())
+		return fmt.Errorf("%s: %w (nothing was written)\n%s", l.Name(), err, strings.TrimSuffix(wrap("  ", target.Advice()), "\n"))
 	case err != nil:
 		return fmt.Errorf("%s: %w", l.Name(), err)
 	}
