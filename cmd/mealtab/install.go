@@ -5,9 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"time"
 
-	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 
 	"mealtab/compiler/ihex"
@@ -123,20 +121,25 @@ func (a *app) install(name string, img []byte, target bootload.Target) error {
 		return err
 	}
 	defer l.Close()
-	began := time.Now()
-	presses := 0
-	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: a.installProgress(l.Name()), Press: func() {
+	return a.installOn(l, img, target)
+}
+
+// installOn installs through the bootloader on a link, and asks the new firmware who it is.
+func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error {
+	began, presses, bar := l.Transport().Now(), 0, a.transferBar(l.Name())
+	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: bar.show, Press: func() {
 		presses++
 		fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now (time %d of %d at most)\n", l.Name(), presses, len(bootload.Families()))
 	}}
 	family, err := loader.Install(img, target.Chips)
+	bar.done()
 	switch {
 	case errors.Is(err, bootload.ErrNoBootloader):
 		return fmt.Errorf("%s: %w (nothing was written)\n%s", l.Name(), err, strings.TrimSuffix(wrap("  ", target.Advice()), "\n"))
 	case err != nil:
 		return fmt.Errorf("%s: %w", l.Name(), err)
 	}
-	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", thousands(len(img)), target.Board, family.Name, time.Since(began).Seconds())
+	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
 	return a.greet(l, loader.Baud)
 }
 
@@ -148,19 +151,4 @@ func (a *app) greet(l *link.Link, baud int) error {
 	}
 	fmt.Fprintf(a.out, "it answers: %s, firmware %d; next: mealtab upload PLAN\n", f.BoardName(), f.ID.Firmware)
 	return nil
-}
-
-// installProgress shows a bar on a terminal.
-func (a *app) installProgress(name string) func(done, total int) {
-	if !isTerminal(a.err) {
-		return nil
-	}
-	var bar *progressbar.ProgressBar
-	return func(done, total int) {
-		if bar == nil {
-			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(a.err), progressbar.OptionSetWidth(30),
-				progressbar.OptionSetDescription(name), progressbar.OptionClearOnFinish())
-		}
-		_ = bar.Set(done)
-	}
 }

@@ -43,3 +43,30 @@ func (b *bar) done() {
 		_ = b.shown.Finish()
 	}
 }
+
+// transferBar shows how many bytes have gone over a port and come back, on a terminal only.
+type transferBar struct {
+	a     *app
+	port  string
+	shown *progressbar.ProgressBar
+}
+
+func (a *app) transferBar(port string) *transferBar { return &transferBar{a: a, port: port} }
+
+func (b *transferBar) show(done, total int) {
+	if !isTerminal(b.a.err) {
+		return
+	}
+	if b.shown == nil {
+		b.shown = progressbar.NewOptions(total, progressbar.OptionSetWriter(b.a.err), progressbar.OptionSetWidth(30),
+			progressbar.OptionSetDescription(b.port), progressbar.OptionClearOnFinish(),
+			progressbar.OptionSetElapsedTime(false), progressbar.OptionSetPredictTime(false))
+	}
+	_ = b.shown.Set(done)
+}
+
+func (b *transferBar) done() {
+	if b.shown != nil {
+		_ = b.shown.Finish()
+	}
+}

@@ -7,7 +7,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"github.com/schollz/progressbar/v3"
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/serving"
@@ -286,22 +285,13 @@ func (s *session) transfer(tab []byte, st flasher.Status, trial *trial) error {
 }
 
 func (s *session) stage(tab []byte, st flasher.Status) (*flasher.Staged, error) {
-	var bar *progressbar.ProgressBar
-	staged, err := s.Stage(tab, st, func(step flasher.Step, done, total int) {
-		if !isTerminal(s.a.err) || step > flasher.ReadingBack {
-			return
+	bar := s.a.transferBar(s.Port())
+	defer bar.done()
+	return s.Stage(tab, st, func(step flasher.Step, done, total int) {
+		if step <= flasher.ReadingBack {
+			bar.show(int(step)*total+done, 2*total)
 		}
-		if bar == nil {
-			bar = progressbar.NewOptions(2*total, progressbar.OptionSetWriter(s.a.err), progressbar.OptionSetWidth(30),
-				progressbar.OptionSetDescription(s.Port()), progressbar.OptionClearOnFinish(),
-				progressbar.OptionSetElapsedTime(false), progressbar.OptionSetPredictTime(false))
-		}
-		_ = bar.Set(int(step)*total + done)
 	})
-	if bar != nil {
-		_ = bar.Finish()
-	}
-	return staged, err
 }
 
 func (s *session) setClock() error {
