@@ -29,8 +29,8 @@
 //
 // Common instruction pairs are executed as one (fuse.go), I/O registers that act on
 // nothing are read where others are (direct.go), loops that wait are skipped to the
-// next event (poll.go, countloop.go, bitwait.go), and so are runs of watchdog naps that differ
-// only in their counters (nap.go, affine.go). Each leaves the very
+// next event (poll.go, countloop.go, bitwait.go), and so are runs of watchdog naps
+// that differ only in their counters (nap.go, affine.go). Each leaves the very
 // state that single steps leave, and each can be switched off (Options); tests
 // compare [MCU.Hash] both ways over random programs.
 //

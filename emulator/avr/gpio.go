@@ -69,6 +69,12 @@ func (m *MCU) PinState(p Port, bit uint8) Pin {
 	}
 }
 
+// Driven returns the pins of port p that the chip drives, by level.
+func (m *MCU) Driven(p Port) (high, low uint8) {
+	out, levels := m.direction(p), m.pins(p)
+	return out & levels, out &^ levels
+}
+
 // direction returns the pins driven by the chip. The two-wire interface takes
 // PC4 and PC5 as open-drain lines, the USART PD0 and PD1 [DS 14.3].
 func (m *MCU) direction(p Port) uint8 {

@@ -70,9 +70,8 @@ func (s *busState) masterReset(r *random) {
 	s.open, s.address, s.target = false, false, nobody
 }
 
-// busPins watches a program that moves the lines itself: SCL clocks a stuck chip free.
-func (b *Board) busPins() {
-	scl, sda := b.drivenLow(avr.PortC, pinSCL), b.drivenLow(avr.PortC, pinSDA)
+// busPins watches a program that pulls the lines low itself: SCL clocks a stuck chip free.
+func (b *Board) busPins(scl, sda bool) {
 	s := &b.bus
 	rises := s.sclLow && !scl
 	s.sclLow, s.sdaLow = scl, sda

@@ -16,30 +16,19 @@ const (
 
 // pins looks at the outputs of a port after they changed.
 func (b *Board) pins(p avr.Port) {
+	high, low := b.mcu.Driven(p)
 	switch p {
 	case avr.PortB:
-		b.servoPin(b.output(p, pinServo))
-		if on := b.output(p, pinLED); on != b.led {
+		b.servoPin(high>>pinServo&1 != 0)
+		if on := high>>pinLED&1 != 0; on != b.led {
 			b.led = on
 			b.event(Light, bit(on))
 		}
 	case avr.PortC:
-		b.busPins()
+		b.busPins(low>>pinSCL&1 != 0, low>>pinSDA&1 != 0)
 	case avr.PortD:
-		b.servoSupply(b.output(p, pinBoost))
+		b.servoSupply(high>>pinBoost&1 != 0)
 	}
-}
-
-// output reports whether the AVR drives a pin high.
-func (b *Board) output(p avr.Port, n uint8) bool {
-	s := b.mcu.PinState(p, n)
-	return s.Output && s.High
-}
-
-// drivenLow reports whether the AVR pulls a pin low.
-func (b *Board) drivenLow(p avr.Port, n uint8) bool {
-	s := b.mcu.PinState(p, n)
-	return s.Output && !s.High
 }
 
 // CutInt breaks the wire between the clock's INT pin and the AVR, or mends it.

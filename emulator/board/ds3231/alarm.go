@@ -62,9 +62,24 @@ func (c *Chip) onDay(hours uint8, target uint64, daily bool, day uint8) uint64 {
 		if (n > 0 || target > t.ofDay) && (daily || t.fits(day)) {
 			return n*secondsPerDay + target - t.ofDay
 		}
+		if far := t.daysBefore(day); !daily && far > 0 && n+far <= longestGap {
+			n, t.date = n+far, t.date+uint8(far)
+		}
 		t = moment{ofDay: t.ofDay, weekday: t.weekday, date: t.date, month: t.month, year: t.year}.nextDay()
 	}
 	return never
+}
+
+// daysBefore is how many of the days after this one, in the same month, surely do not fit an alarm by date.
+func (t moment) daysBefore(day uint8) uint64 {
+	if day&DYDT != 0 {
+		return 0
+	}
+	last := t.monthLength()
+	if d := bcd(day & 0x3F); d > t.date {
+		last = min(last, d-1)
+	}
+	return uint64(max(last, t.date) - t.date)
 }
 
 func (t moment) fits(day uint8) bool {
