@@ -533,7 +533,7 @@ func TestSendOverAPort(t *testing.T) {
 	feeder, err := board.New(c)
 	require.NoError(t, err)
 	feeder.SetClock(present.Add(-90 * time.Second))
-	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder, flasher.DefaultBaud(), flasher.DefaultBaud()))
+	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder, flasher.DefaultBaud()))
 
 	s := newSite(t, cats)
 	s.server.o.Ports = func() ([]link.Port, error) { return []link.Port{{Name: port, USB: true, Product: "a bridge"}}, nil }
