@@ -19,6 +19,7 @@ feeder_t feeder;
 
 #define DAY_MINUTES 1440
 #define DAY_SECONDS 86400UL
+#define HOUR_TICKS (3600 / TICK_SECONDS)
 #define CLOCK_FAULTS (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT)
 
 static void note(uint8_t event, uint16_t value)
@@ -308,8 +309,17 @@ static bool arm(void)
 	return since(&feeder.next_due) >= 0;
 }
 
+/* Keeps the times of old presses just over an hour old: the ticks wrap after six days. With `all`, of all. */
+static void age_presses(bool all)
+{
+	for (uint8_t i = 0; i < MAX_PRESSES; i++)
+		if (all || (uint16_t)(power_ticks - feeder.presses[i]) > HOUR_TICKS)
+			feeder.presses[i] = power_ticks - HOUR_TICKS - 1;
+}
+
 void feeder_decide(void)
 {
+	age_presses(false);
 	clock_release();
 	feeder_time();
 	if (!resume())
@@ -337,8 +347,6 @@ bool feeder_restless(void)
 }
 
 /* ---- what the owner asks for ---- */
-
-#define HOUR_TICKS (3600 / TICK_SECONDS)
 
 /* Looks at the press before as many as the limit allows. */
 static bool press_allowed(void)
@@ -474,8 +482,7 @@ void feeder_start(void)
 	journal_open();
 	history_open();
 	choose_bank();
-	for (uint8_t i = 0; i < MAX_PRESSES; i++)
-		feeder.presses[i] = -HOUR_TICKS - 1;
+	age_presses(true);
 	feeder.after_reset = true;
 	/* The cursor may be ahead where time went on from the watchdog, but not by days. */
 	feeder.tolerance = DAY_SECONDS;
