@@ -185,7 +185,7 @@ func resetText(flags int) string {
 		}
 	}
 	if list == nil {
-		return "a reset of unknown cause"
+		return "a reset by way of the bootloader" // which has cleared them
 	}
 	return strings.Join(list, " and ")
 }
@@ -212,8 +212,25 @@ func writeJournal(out io.Writer, entries []entry, format string) error {
 	if len(entries) == 0 {
 		fmt.Fprintln(out, "nothing happened")
 	}
-	for _, e := range entries {
-		fmt.Fprintf(out, "%-26s  %s\n", e.Time.Format(serving.TimeLayout), e.Text)
+	for len(entries) > 0 {
+		e, n := entries[0], settings(entries)
+		text := e.Text
+		if n > 1 {
+			text += fmt.Sprintf(" (%d times)", n)
+		}
+		fmt.Fprintf(out, "%-26s  %s\n", e.Time.Format(serving.TimeLayout), text)
+		entries = entries[n:]
 	}
 	return nil
+}
+
+// settings is how many entries at the beginning are one: a clock is set again until it agrees.
+func settings(entries []entry) (n int) {
+	e := entries[0]
+	for n = 1; n < len(entries) && e.Event == "clock set" && entries[n].Event == e.Event && entries[n].Text == e.Text; n++ {
+		if entries[n].Time.Sub(e.Time) > time.Minute {
+			break
+		}
+	}
+	return n
 }
