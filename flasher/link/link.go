@@ -162,12 +162,14 @@ func (l *Link) tryUntil(n, octets int, work time.Duration, end time.Time) time.T
 	return until
 }
 
-// send writes a frame, after the preamble where the board may sleep or did not answer.
+// send writes a frame, after the preamble where the board may sleep or did not answer. Elsewhere it has answered the frame before, and so
+// has seen the flag that ended it, which begins this one too: one flag is enough between two frames (RFC 1662, section 4.1).
 func (l *Link) send(octets []byte, repeated bool) error {
-	if repeated || l.answered.IsZero() || l.t.Now().Sub(l.answered) > quiet {
-		if err := l.preamble(); err != nil {
-			return err
-		}
+	if !repeated && !l.answered.IsZero() && l.t.Now().Sub(l.answered) <= quiet {
+		return l.write(octets[1:])
+	}
+	if err := l.preamble(); err != nil {
+		return err
 	}
 	return l.write(octets)
 }
