@@ -19,13 +19,13 @@ type loopCounter struct {
 	bytes     uint8
 }
 
-// pack puts a counter into twelve bits of an instruction's k2: 0 is none.
+// pack puts a counter into an instruction's k2: 0 is none.
 func (c loopCounter) pack() uint16 {
 	return uint16(c.bytes)<<10 | uint16(c.high)<<5 | uint16(c.low)
 }
 
 func unpackCounter(k2 uint16) loopCounter {
-	return loopCounter{low: uint8(k2 & 31), high: uint8(k2 >> 5 & 31), bytes: uint8(k2 >> 10 & 3)}
+	return loopCounter{low: uint8(k2 & 31), high: uint8(k2 >> 5 & 31), bytes: uint8(k2 >> 10)}
 }
 
 // value reads the counter.

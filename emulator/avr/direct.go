@@ -8,11 +8,12 @@ package avr
 
 // Operations beside opFusedMax.
 const (
-	opLoadIO op = opFusedMax + iota // IN, LDS: d; k: register; k2: cycles and words beyond the first
-	opSkipIO                        // SBIC, SBIS: r: mask; d: 0xFF for SBIS; k, k2 as there
-	opBitIO                         // SBI, CBI: r: bits to set; d: bits to keep; k: register
-	opInSP                          // IN from SPL, SPH: d; r: bits to shift
-	opOutSPL                        // OUT: d
+	opLoadIO  op = opFusedMax + iota // IN, LDS: d; k: register; k2: cycles and words beyond the first
+	opSkipIO                         // SBIC, SBIS: r: mask; d: 0xFF for SBIS; k, k2 as there
+	opBitWait                        // opLoadIO at the start of a bitWait: r: words to the branch back, bit << 4, value while it waits << 7
+	opBitIO                          // SBI, CBI: r: bits to set; d: bits to keep; k: register
+	opInSP                           // IN from SPL, SPH: d; r: bits to shift
+	opOutSPL                         // OUT: d
 	opOutSPH
 	opOutSreg // OUT to SREG: d
 	opSeiIdle // SEI, executed here while nothing is requested

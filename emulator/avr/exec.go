@@ -483,10 +483,6 @@ next:
 			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
 			sreg = flagsSub(sreg, d, r, d-r)
 			goto branch
-		case opCpcBr:
-			d, r := uint32(mem[in.d()]), uint32(mem[in.r()])
-			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
-			goto branch
 		case opCpiBr:
 			d, r := uint32(mem[in.d()]), uint32(in.r())
 			sreg = flagsSub(sreg, d, r, d-r)
@@ -516,10 +512,6 @@ next:
 			pc++
 		case opCpCpcBr:
 			x := uint32(mem[in.d()]) - uint32(mem[in.r()])
-			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
-			goto compare
-		case opCpiCpcBr:
-			x := uint32(mem[in.d()]) - uint32(in.r())
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
 			goto compare
 		case opCpcCpcBr:
@@ -555,6 +547,15 @@ direct:
 	switch in.op() {
 	case opLoadIO:
 		mem[in.d()] = mem[in.k()&(memBytes-1)]
+		cyc += uint64(in.k2())
+		pc += uint32(in.k2())
+	case opBitWait: // bitwait.go
+		v := mem[in.k()&(memBytes-1)]
+		if v>>(in.r()>>4&7)&1 == in.r()>>7 && cyc > m.poll.retryAt {
+			m.poll.at, m.poll.pending = uint16(pc-1)+uint16(in.r()&15), true
+			goto slow
+		}
+		mem[in.d()] = v
 		cyc += uint64(in.k2())
 		pc += uint32(in.k2())
 	case opBitIO:

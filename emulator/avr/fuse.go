@@ -33,13 +33,11 @@ const (
 	// d, r as the comparison, d2, r2 the second one; k2: offset (7 bits), polarity
 	// (1: branch if clear), SREG mask.
 	opCpBr
-	opCpcBr
 	opCpiBr
 	opSubiBr
 	opDecBr
 	opAndBr
 	opCpCpcBr
-	opCpiCpcBr
 	opCpcCpcBr
 	opFusedMax
 )
@@ -63,10 +61,8 @@ var fusions = [...]struct {
 	layout                      layout
 }{
 	{opCp, opCpc, opBrbs, opCpCpcBr, layoutTriple},
-	{opCpi, opCpc, opBrbs, opCpiCpcBr, layoutTriple},
 	{opCpc, opCpc, opBrbs, opCpcCpcBr, layoutTriple},
 	{opCp, opBrbs, 0, opCpBr, layoutBranch},
-	{opCpc, opBrbs, 0, opCpcBr, layoutBranch},
 	{opCpi, opBrbs, 0, opCpiBr, layoutBranch},
 	{opSubi, opBrbs, 0, opSubiBr, layoutBranch},
 	{opDec, opBrbs, 0, opDecBr, layoutBranch},
@@ -197,8 +193,8 @@ func branchBits(i fields, after uint16) uint16 {
 	return v
 }
 
-// markLoop gives a backward branch its waiting or counting form. It reports whether
-// the loop is one that waits.
+// markLoop gives a backward branch its waiting or counting form, or the loop's first
+// instruction that of a bitWait. It reports whether the loop waits in another way.
 func markLoop(p *program, pc, ramEnd uint16) bool {
 	i := p.plain[pc].fields()
 	if i.k > pc || pc-i.k > waitWords {
@@ -220,11 +216,12 @@ func markLoop(p *program, pc, ramEnd uint16) bool {
 		i.op = opWaitBrbc
 	}
 	if counts && i.op != opDelay {
-		i.k2 = counter.pack()
-		if w, ok := bitWaitOf(body, i.k, p.plain[pc], ramEnd); ok && len(p.bits) < mostBitWaits {
+		if w, ok := bitWaitOf(p, i.k, pc, ramEnd); ok {
 			p.bits = append(p.bits, w)
-			i.k2 |= uint16(len(p.bits)) << 12
+			p.code[i.k] = w.head(p.plain[i.k])
+			return false // its branch is a plain one
 		}
+		i.k2 = counter.pack()
 	}
 	p.code[pc] = i.pack()
 	return i.op != opDelay

@@ -37,9 +37,11 @@ func (m *MCU) skipWait(bound uint64) {
 		m.skipDelay(at, bound)
 		return
 	}
-	if n := in.k2() >> 12; n != 0 {
-		m.skipBitWait(&m.prog.bits[n-1], bound)
-		return
+	for i := range m.prog.bits {
+		if w := &m.prog.bits[i]; w.at == at {
+			m.skipBitWait(w, bound)
+			return
+		}
 	}
 	target, start := m.pc, m.cycle
 	sreg := m.sreg
