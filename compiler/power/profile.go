@@ -1,7 +1,6 @@
 package power
 
 import (
-	"bytes"
 	"embed"
 	"errors"
 	"fmt"
@@ -10,8 +9,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/pelletier/go-toml/v2"
-
+	"mealtab/compiler/profile"
 	"mealtab/compiler/units"
 )
 
@@ -112,18 +110,8 @@ type file struct {
 // Parse reads a profile; name is for messages. Every current needs a source.
 func Parse(name string, src []byte) (*Profile, error) {
 	var f file
-	err := toml.NewDecoder(bytes.NewReader(src)).DisallowUnknownFields().Decode(&f)
-	var unknown *toml.StrictMissingError
-	var bad *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
-		line, col := unknown.Errors[0].Position()
-		return nil, fmt.Errorf("%s:%d:%d: %s is not a key of a file of currents", name, line, col, strings.Join(unknown.Errors[0].Key(), "."))
-	case errors.As(err, &bad):
-		line, col := bad.Position()
-		return nil, fmt.Errorf("%s:%d:%d: %s", name, line, col, strings.TrimPrefix(bad.Error(), "toml: "))
-	case err != nil:
-		return nil, fmt.Errorf("%s: %w", name, err)
+	if err := profile.Decode(name, "a file of currents", src, &f); err != nil {
+		return nil, err
 	}
 	p, err := f.profile()
 	if err != nil {

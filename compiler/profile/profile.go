@@ -107,19 +107,8 @@ func suggestion(word string) string {
 // Parse reads a profile; name is for messages. Every key is needed, and no other is allowed.
 func Parse(name string, src []byte) (*Profile, error) {
 	p := &Profile{}
-	err := toml.NewDecoder(bytes.NewReader(src)).DisallowUnknownFields().Decode(p)
-	var unknown *toml.StrictMissingError
-	var bad *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
-		line, col := unknown.Errors[0].Position()
-		return nil, fmt.Errorf("%s:%d:%d: %s is not a key of a board profile; known are %s",
-			name, line, col, strings.Join(unknown.Errors[0].Key(), "."), strings.Join(keys, ", "))
-	case errors.As(err, &bad):
-		line, col := bad.Position()
-		return nil, fmt.Errorf("%s:%d:%d: %s", name, line, col, strings.TrimPrefix(bad.Error(), "toml: "))
-	case err != nil:
-		return nil, fmt.Errorf("%s: %w", name, err)
+	if err := Decode(name, "a board profile; known are "+strings.Join(keys, ", "), src, p); err != nil {
+		return nil, err
 	}
 	if err := p.missing(src); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
@@ -128,6 +117,24 @@ func Parse(name string, src []byte) (*Profile, error) {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	return p, nil
+}
+
+// Decode reads a TOML file about a board into v, whose fields are all the keys there are. name and what, the kind of file, are for messages.
+func Decode(name, what string, src []byte, v any) error {
+	err := toml.NewDecoder(bytes.NewReader(src)).DisallowUnknownFields().Decode(v)
+	var unknown *toml.StrictMissingError
+	var bad *toml.DecodeError
+	switch {
+	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
+		line, col := unknown.Errors[0].Position()
+		return fmt.Errorf("%s:%d:%d: %s is not a key of %s", name, line, col, strings.Join(unknown.Errors[0].Key(), "."), what)
+	case errors.As(err, &bad):
+		line, col := bad.Position()
+		return fmt.Errorf("%s:%d:%d: %s", name, line, col, strings.TrimPrefix(bad.Error(), "toml: "))
+	case err != nil:
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	return nil
 }
 
 // keys are those of a profile, in the order of the struct.

@@ -111,7 +111,8 @@ func TestInstallThroughPackagedBootloaders(t *testing.T) {
 }
 
 // However an install is cut short (the supply goes, or the cable alone), the board stands still and the next install works. Left out are the
-// 9 ms in which the first page is erased and written for the second time: nobody can say what an erased page does.
+// moments in which the first page is erased and not yet written: 9 ms, and with the short family, which erases before it takes the bytes, 20.
+// Nobody can say what an erased page does.
 func TestPackagedBootloadersAfterCuts(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 1))
 	for _, boot := range boots() {
