@@ -6,6 +6,7 @@ import (
 	"github.com/schollz/progressbar/v3"
 
 	"mealtab/compiler/table"
+	"mealtab/emulator/scenario"
 )
 
 // bar shows how far a long computation has come, on a terminal only. It appears when a second has passed: most are done
@@ -14,6 +15,7 @@ type bar struct {
 	a     *app
 	what  string
 	from  table.Minute
+	to    table.Minute // when it is full
 	begun time.Time
 	shown *progressbar.ProgressBar
 }
@@ -21,7 +23,7 @@ type bar struct {
 const patience = time.Second
 
 func (a *app) progress(what string, from table.Day) *bar {
-	return &bar{a: a, what: what, from: table.Minute(from) * table.MinutesPerDay, begun: time.Now()}
+	return &bar{a: a, what: what, from: table.Minute(from) * table.MinutesPerDay, to: (table.Minute(table.MaxDay) + 1) * table.MinutesPerDay, begun: time.Now()}
 }
 
 // at reports the instant reached.
@@ -30,12 +32,20 @@ func (b *bar) at(m table.Minute) {
 		if time.Since(b.begun) < patience || !isTerminal(b.a.err) {
 			return
 		}
-		days := (int64(table.MaxDay)+1)*table.MinutesPerDay - int64(b.from)
-		b.shown = progressbar.NewOptions64(days/table.MinutesPerDay,
+		b.shown = progressbar.NewOptions64(int64(b.to-b.from)/table.MinutesPerDay,
 			progressbar.OptionSetWriter(b.a.err), progressbar.OptionSetDescription(b.what),
 			progressbar.OptionSetWidth(30), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish())
 	}
-	_ = b.shown.Set64(int64(m-b.from) / table.MinutesPerDay)
+	_ = b.shown.Set64(int64(min(m, b.to)-b.from) / table.MinutesPerDay)
+}
+
+// rehearsing makes the bar that of a rehearsal, which counts the minutes of its windows on from the first.
+func (b *bar) rehearsing(t *table.Table, r *scenario.Rehearsal) *bar {
+	b.from, b.to = r.From, r.From
+	for _, w := range scenario.Windows(t, r.From, r.Years, r.Full) {
+		b.to += w.To - w.From
+	}
+	return b
 }
 
 func (b *bar) done() {

@@ -154,25 +154,24 @@ func (a *app) zoneAtHand(c *cargo, name string) error {
 // trial is a rehearsal that goes on while the boards are found and read, their owner reads what changes, and the table goes into the spare
 // bank. Nothing is committed before its end.
 type trial struct {
-	began time.Time
-	from  table.Minute
-	at    atomic.Int64 // the minute it has come to
-	over  chan struct{}
-	said  sync.Once
-	text  string
-	err   error
+	bar  *bar
+	at   atomic.Int64 // the minute it has come to
+	over chan struct{}
+	said sync.Once
+	text string
+	err  error
 }
 
 // tryOut rehearses the table on the firmware made for its board.
 func (a *app) tryOut(c *cargo, years int) *trial {
-	t := &trial{began: time.Now(), over: make(chan struct{})}
+	t := &trial{bar: a.progress("rehearsing", 0), over: make(chan struct{})}
 	r, text, err := a.rehearsal(c, years)
 	if r == nil {
 		t.text, t.err = text, err
 		close(t.over)
 		return t
 	}
-	t.from = r.From
+	t.bar.rehearsing(c.schedule.Table, r)
 	t.at.Store(int64(r.From))
 	r.Progress = func(m table.Minute) { t.at.Store(int64(m)) }
 	go func() {
@@ -190,16 +189,15 @@ func (a *app) tryOut(c *cargo, years int) *trial {
 // result waits for the end of the rehearsal and says once how it was.
 func (t *trial) result(s *session) error {
 	t.said.Do(func() {
-		t.wait(s.a.progress("rehearsing", table.Day(t.from/table.MinutesPerDay)))
+		t.wait()
 		s.out.WriteString(t.text)
 	})
 	return t.err
 }
 
 // wait shows how far the rehearsal has come: only now, for nobody must draw where a question is asked.
-func (t *trial) wait(b *bar) {
-	b.begun = t.began
-	defer b.done()
+func (t *trial) wait() {
+	defer t.bar.done()
 	redraw := time.NewTicker(100 * time.Millisecond)
 	defer redraw.Stop()
 	for {
@@ -207,7 +205,7 @@ func (t *trial) wait(b *bar) {
 		case <-t.over:
 			return
 		case <-redraw.C:
-			b.at(table.Minute(t.at.Load()))
+			t.bar.at(table.Minute(t.at.Load()))
 		}
 	}
 }

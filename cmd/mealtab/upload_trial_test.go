@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/table"
+	"mealtab/emulator/scenario"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
@@ -63,7 +64,7 @@ func (d *desk) banks(t *testing.T) (inForce int, spare byte) {
 // for if not the table that was written meanwhile stays void, and the old one in force.
 func TestRehearsalDecidesOverTheCommit(t *testing.T) {
 	for _, failed := range []error{nil, errors.New("a pocket too many")} {
-		rehearsal := &trial{over: make(chan struct{}), text: "rehearsed\n", err: failed}
+		rehearsal := &trial{bar: newApp(nil, nil, nil).progress("rehearsing", 0), over: make(chan struct{}), text: "rehearsed\n", err: failed}
 		d := newDesk(t, &answering{strings.NewReader("y\n"), func() {
 			select {
 			case <-rehearsal.over:
@@ -103,4 +104,20 @@ func TestUploadBarOnATerminalOnly(t *testing.T) {
 	var piped bytes.Buffer
 	stage(&piped)
 	require.Empty(t, piped.String())
+}
+
+// The bar of a rehearsal is full when its last window ends.
+func TestRehearsalBarIsFullAtItsEnd(t *testing.T) {
+	d := newDesk(t, nil)
+	r, text, err := d.a.rehearsal(d.cargo, 1)
+	require.NoError(t, err)
+	require.Empty(t, text)
+	last := r.From
+	r.Progress = func(m table.Minute) { last = max(last, m) }
+	_, err = scenario.Rehearse(*r)
+	require.NoError(t, err)
+	b := d.a.progress("rehearsing", 0).rehearsing(d.cargo.schedule.Table, r)
+	require.Equal(t, b.to, last)
+	require.Greater(t, b.to-b.from, table.Minute(364*table.MinutesPerDay))
+	require.Less(t, b.to-b.from, table.Minute(367*table.MinutesPerDay))
 }
