@@ -67,7 +67,7 @@ const period_t *period_find(uint8_t which)
 		return &date.of_month;
 	if (kind == PERIOD_YEAR << 4)
 		return &date.of_year;
-	date.of_weeks.start = date.day - (uint8_t)(date.wday + 7 - (which & 7)) % 7;
+	date.of_weeks.start = date.day - (uint16_t)(date.wday + 7u - (which & 7)) % 7u;
 	date.of_weeks.length = 7;
 	if (kind == PERIOD_WEEK << 4)
 		return &date.of_weeks;

@@ -6,8 +6,6 @@
 #include "table.h"
 #include "table_format.h"
 
-#include <string.h>
-
 uint8_t rule_marks[1 + TABLE_MAX_RULES];
 
 OUTLINED uint8_t bit_of(uint8_t n)
@@ -26,8 +24,7 @@ static bool every(uint16_t unit, uint8_t length)
 	uint16_t n = cursor_small();
 	uint16_t phase = cursor_small();
 
-	if (length > 1)
-		n = n > 0xFFFF / 7 ? 0xFFFF : n * length;
+	n = n > 0xFFFF / 7 && length > 1 ? 0xFFFF : n * length;
 	if (phase >= n) /* so n is not 0 */
 		return false;
 	while (unit > (uint16_t)-1 - EPOCH_DAYS) /* before 2000 */
@@ -43,11 +40,12 @@ static bool mask_holds(uint8_t bytes, uint8_t bit)
 {
 	bool holds = false;
 
-	for (; bytes > 0; bytes--, bit -= 8) {
+	do {
 		uint8_t byte = cursor_u8();
 		if (bit < 8)
 			holds = byte & bit_of(bit);
-	}
+		bit -= 8;
+	} while (--bytes > 0);
 	return holds;
 }
 
@@ -195,7 +193,7 @@ OUTLINED static uint8_t terms_read(uint8_t end)
 			break;
 		if (op <= last) {
 			cursor_fail();
-			return 0;
+			break;
 		}
 		if (op == OP_UTC)
 			flags |= RULE_UTC;
@@ -270,16 +268,16 @@ static bool position_chosen(void)
 
 #define WINDOW 6 /* days that the marks have room for */
 
-/* Adds the marks of the rule at the cursor, which is left behind it, for days from one to before another. */
-static uint8_t rule_mark(uint8_t from, uint8_t to)
+/* The marks of the rule at the cursor, which is left behind it. */
+static uint8_t rule_mark(void)
 {
 	uint8_t marks = 0;
 
 	rule.start = cursor_place();
 	rule.period = 0;
-	for (; from < to; from++) {
+	for (uint8_t i = 0; i < WINDOW; i++) {
 		uint8_t flags;
-		date_to(table.marked.first + from);
+		date_to(table.marked + i);
 		flags = terms_read(OP_END);
 		marks |= flags & (RULE_UTC | RULE_EXPLICIT);
 		if (flags & RULE_POSITIONS) {
@@ -289,29 +287,19 @@ static uint8_t rule_mark(uint8_t from, uint8_t to)
 			cursor_to(end);
 		}
 		if (flags & RULE_HOLDS)
-			marks |= bit_of(from);
+			marks |= bit_of(i);
 	}
 	return marks;
 }
 
 OUTLINED uint8_t rules_mark(uint16_t day)
 {
-	uint8_t n, to;
-
-	if ((uint16_t)(day - table.marked.first) >= WINDOW) {
-		memset(rule_marks, 0, sizeof rule_marks);
+	if ((uint16_t)(day - table.marked) >= WINDOW) {
+		table.marked = day;
 		rule_marks[0] = (1 << WINDOW) - 1;
-		table.marked.first = day;
-		table.marked.count = 0;
-	}
-	n = (uint8_t)(day - table.marked.first);
-	if (n >= table.marked.count) {
-		/* One day at a time, but a period is counted once for all. */
-		to = table.rule_flags & RULE_POSITIONS ? WINDOW : n + 1;
 		cursor_to(table.rules_at);
 		for (uint8_t i = 1; i <= table.rules; i++)
-			rule_marks[i] |= rule_mark(table.marked.count, to);
-		table.marked.count = to;
+			rule_marks[i] = rule_mark();
 	}
-	return bit_of(n);
+	return bit_of((uint8_t)(day - table.marked));
 }

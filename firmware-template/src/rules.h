@@ -13,12 +13,6 @@
 /* Marks by rule number, 0 being every day: a bit for each of six days, and the two last flags above. */
 extern uint8_t rule_marks[];
 
-/* The days that are marked. */
-typedef struct {
-	uint16_t first;
-	uint8_t count;
-} marked_t;
-
 /* Sees to the marks of a day since 1998-01-01 and returns the bit that stands for it. Marks are kept from one search to the next. */
 uint8_t rules_mark(uint16_t day);
 /* Reads one rule at the cursor and sets cursor_bad if it cannot be evaluated safely. What its numbers mean is the

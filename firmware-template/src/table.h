@@ -13,7 +13,7 @@
 /* The head of the open table, and where its parts lie in storage. */
 typedef struct {
 	span_t span;
-	marked_t marked;
+	uint16_t marked; /* first of the days that the rules are marked for */
 	uint16_t crc;
 	uint16_t rules_at, meals_at;
 	uint16_t dst_at;       /* of the two transitions; 0: none */

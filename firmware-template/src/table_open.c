@@ -50,7 +50,7 @@ static void offset_seen(int16_t minutes)
 {
 	if (minutes < table.offset_min)
 		table.offset_min = minutes;
-	if (minutes > table.offset_max)
+	else if (minutes > table.offset_max)
 		table.offset_max = minutes;
 }
 

@@ -15,9 +15,9 @@ INLINED uint16_t list_from(uint8_t count, uint16_t from)
 
 	for (; count > 0; count--) {
 		uint8_t byte = cursor_u8();
-		uint16_t minute = (uint16_t)(15 * byte);
-		if (byte >= TIME_LONG)
-			minute = (uint16_t)(byte & ~TIME_LONG) << 8 | cursor_u8();
+		uint16_t minute = 15u * byte;
+		if (byte & TIME_LONG)
+			minute = (uint16_t)(uint8_t)(byte ^ TIME_LONG) << 8 | cursor_u8();
 		if (minute >= from && minute < found)
 			found = minute;
 	}
@@ -43,10 +43,10 @@ static uint16_t steps_from(uint16_t from)
 static uint8_t hours[3]; /* mask */
 
 /* Reads a mask of hours, or sets that of all. */
-OUTLINED static void hours_read(uint8_t restricted)
+static void hours_read(uint8_t restricted)
 {
-	for (uint8_t i = 0; i < 3; i++)
-		hours[i] = restricted ? cursor_u8() : 0xFF;
+	for (uint8_t *to = hours; to < hours + 3; to++)
+		*to = restricted ? cursor_u8() : 0xFF;
 }
 
 /* The first hour of the mask at or after a given one; 24 or more if there is none. */
@@ -89,8 +89,6 @@ static uint16_t cycle_from(uint16_t from)
 		if (wait >= MINUTES_PER_DAY)
 			return NO_TIME;
 		from += (uint16_t)wait;
-		if (from >= MINUTES_PER_DAY)
-			return NO_TIME;
 		hour = (uint8_t)(from / 60);
 		free = hour_from(hour);
 		if (free == hour)

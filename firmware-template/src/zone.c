@@ -28,7 +28,8 @@ static bool overridden(void)
 		bool inside = false;
 		table.span.offset = 15 * (int8_t)cursor_u8();
 		for (uint16_t n = 2 * (uint8_t)cursor_small(); n > 0; n--) {
-			at += unit * cursor_number();
+			uint32_t distance = cursor_number();
+			at += distance * unit; /* in this order by one 16 times 32 bit multiplication, which others use */
 			if (passed(at))
 				inside = !inside;
 			else if (inside)
@@ -53,7 +54,7 @@ static bool transition_passed(int16_t shift)
 	uint8_t into;
 
 	date_to(date.of_year.start + 31 * (uint8_t)((low & 0xF) - 1)); /* falls from the first to the seventh of each month */
-	into = (uint8_t)(weekday + 7 - date.wday + (uint8_t)(date.day - date.of_month.start)) % 7 + 7 * week;
+	into = (uint8_t)((weekday + 7u - date.wday + date.day - date.of_month.start) % 7) + 7 * week;
 	if (into >= date.of_month.length)
 		into -= 7;
 	return passed(minute_of(date.of_month.start + into, minutes - table.standard - shift));
