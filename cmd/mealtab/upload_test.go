@@ -21,6 +21,9 @@ import (
 
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/scenario"
 )
 
 // command is mealtab as another process: the test's own binary is mealtab when it is called so (TestMain).
@@ -338,4 +341,20 @@ func untilCommitted(t testing.TB, cmd *exec.Cmd) (took time.Duration) {
 	require.NoError(t, cmd.Wait())
 	require.NotZero(t, took)
 	return took
+}
+
+// The bar of a rehearsal is full when its last window ends.
+func TestRehearsalBarIsFullAtItsEnd(t *testing.T) {
+	d := newDesk(t, nil)
+	r, text, err := d.a.rehearsal(d.cargo, 1)
+	require.NoError(t, err)
+	require.Empty(t, text)
+	last := r.From
+	r.Progress = func(m table.Minute) { last = max(last, m) }
+	_, err = scenario.Rehearse(*r)
+	require.NoError(t, err)
+	b := d.a.progress("rehearsing", 0).rehearsing(d.cargo.schedule.Table, r)
+	require.Equal(t, b.to, last)
+	require.Greater(t, b.to-b.from, table.Minute(364*table.MinutesPerDay))
+	require.Less(t, b.to-b.from, table.Minute(367*table.MinutesPerDay))
 }

@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/table"
-	"mealtab/emulator/scenario"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
@@ -104,20 +103,4 @@ func TestUploadBarOnATerminalOnly(t *testing.T) {
 	var piped bytes.Buffer
 	stage(&piped)
 	require.Empty(t, piped.String())
-}
-
-// The bar of a rehearsal is full when its last window ends.
-func TestRehearsalBarIsFullAtItsEnd(t *testing.T) {
-	d := newDesk(t, nil)
-	r, text, err := d.a.rehearsal(d.cargo, 1)
-	require.NoError(t, err)
-	require.Empty(t, text)
-	last := r.From
-	r.Progress = func(m table.Minute) { last = max(last, m) }
-	_, err = scenario.Rehearse(*r)
-	require.NoError(t, err)
-	b := d.a.progress("rehearsing", 0).rehearsing(d.cargo.schedule.Table, r)
-	require.Equal(t, b.to, last)
-	require.Greater(t, b.to-b.from, table.Minute(364*table.MinutesPerDay))
-	require.Less(t, b.to-b.from, table.Minute(367*table.MinutesPerDay))
 }
