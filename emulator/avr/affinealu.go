@@ -148,19 +148,19 @@ func (e *affineEnv) restore(mask uint8, flags affine, stale uint8) {
 	e.stale = e.stale&^mask | stale&mask
 }
 
-// recorded gives the results seen in the recorded nap if all inputs are constants,
-// which are the same in every nap; else the results are unknown.
+// recorded gives the results seen in the recorded nap if all inputs are constants and
+// those of that nap; else the results are unknown.
 func (e *affineEnv) recorded(get func(uint16) affine, s *napStep, flags uint8) {
 	in := s.in
 	d := uint16(in.d())
 	a := get(d)
-	inputs, stale := a.fixed(), a.stale
+	inputs, stale := a.fixed() && a.v == s.was.d, a.stale
 	switch in.op() {
 	case opAnd, opOr, opEor, opMul, opMuls, opMulsu, opFmul, opFmuls, opFmulsu:
 		b := get(uint16(in.r()))
-		inputs, stale = inputs && b.fixed(), stale || b.stale
+		inputs, stale = inputs && b.fixed() && b.v == s.was.r, stale || b.stale
 	case opRor:
-		inputs = inputs && e.flags.known&flagC != 0
+		inputs = inputs && e.flags.known&flagC != 0 && (e.flags.v^s.was.sreg)&flagC == 0
 		stale = e.readFlags(flagC) || stale
 	}
 	product := flags == flagC|flagZ

@@ -24,16 +24,16 @@ func (e *affineEnv) step(m *MCU, t *napTrace, s *napStep) {
 	case opLdi:
 		e.set(d, constant(uint8(in.k())))
 	case opLds, opLdd, opLdInc, opLdDec, opPop, opIn, opInSreg:
-		if e.movePointer(get, in) {
+		if e.movePointer(get, s) {
 			e.load(get, s, d)
 		}
 	case opSts, opStd, opStInc, opStDec, opPush, opOut:
 		v := get(d)
-		if e.movePointer(get, in) {
-			e.store(s.addr, v)
+		if e.movePointer(get, s) {
+			e.store(s, v)
 		}
 	case opLpm, opLpmInc:
-		e.ok = e.ok && get(30).fixed() && get(31).fixed()
+		e.same(get(30), get(31), s.addr)
 		e.set(d, constant(s.lo))
 		if in.op() == opLpmInc {
 			e.setPair(get, 30, 1)
@@ -41,12 +41,14 @@ func (e *affineEnv) step(m *MCU, t *napTrace, s *napStep) {
 	case opCall:
 		e.pushPC(s.addr, s.pc+2)
 	case opIcall, opRcall:
-		e.ok = e.ok && (in.op() == opRcall || get(30).fixed() && get(31).fixed())
+		if in.op() == opIcall {
+			e.same(get(30), get(31), s.next)
+		}
 		e.pushPC(s.addr, s.pc+1)
 	case opIjmp:
-		e.ok = e.ok && get(30).fixed() && get(31).fixed()
+		e.same(get(30), get(31), s.next)
 	case opRet, opReti:
-		e.ok = e.ok && get(s.addr).fixed() && get(s.addr+1).fixed()
+		e.same(get(s.addr+1), get(s.addr), s.next)
 		if in.op() == opReti {
 			e.setFlags(flagI, flagI)
 		}
@@ -92,21 +94,23 @@ func (e *affineEnv) pushPC(sp, pc uint16) {
 	e.set(sp-1, constant(uint8(pc>>8)))
 }
 
+// same checks that two bytes are constant and those of the recorded nap.
+func (e *affineEnv) same(lo, hi affine, recorded uint16) {
+	e.ok = e.ok && lo.fixed() && hi.fixed() && uint16(lo.v)|uint16(hi.v)<<8 == recorded
+}
+
 // movePointer checks that an indirect address is the recorded one, and moves the
 // pointer.
-func (e *affineEnv) movePointer(get func(uint16) affine, in inst) bool {
-	pair := uint16(in.r())
-	switch in.op() {
-	case opLdd, opStd, opLdInc, opStInc, opLdDec, opStDec:
-		if !get(pair).fixed() || !get(pair+1).fixed() {
-			e.ok = false
-			return false
-		}
-	}
-	switch in.op() {
+func (e *affineEnv) movePointer(get func(uint16) affine, s *napStep) bool {
+	pair := uint16(s.in.r())
+	switch s.in.op() {
+	case opLdd, opStd:
+		e.same(get(pair), get(pair+1), s.addr-s.in.k())
 	case opLdInc, opStInc:
+		e.same(get(pair), get(pair+1), s.addr)
 		e.setPair(get, pair, 1)
 	case opLdDec, opStDec:
+		e.same(get(pair), get(pair+1), s.addr+1)
 		e.setPair(get, pair, 0xFFFF)
 	}
 	return e.ok
@@ -147,9 +151,10 @@ func (e *affineEnv) readIO(get func(uint16) affine, addr uint16) {
 	}
 }
 
-// store writes memory, SREG, or an I/O register; the last must get a constant.
-func (e *affineEnv) store(addr uint16, v affine) {
-	switch {
+// store writes memory, SREG, or an I/O register; the last must get what the recorded
+// nap wrote.
+func (e *affineEnv) store(s *napStep, v affine) {
+	switch addr := s.addr; {
 	case addr == SREG:
 		if v.slope != 0 {
 			v = unknown
@@ -160,7 +165,7 @@ func (e *affineEnv) store(addr uint16, v affine) {
 	case memoryLike(addr):
 		e.set(addr, v)
 	default:
-		e.ok = e.ok && v.fixed() && writable(addr)
+		e.ok = e.ok && v.fixed() && v.v == s.was.d && writable(addr)
 	}
 }
 

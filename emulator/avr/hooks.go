@@ -23,8 +23,8 @@ type Hooks struct {
 	// Sleep set, naps are skipped only if Naps is set too.
 	Sleep func(asleep bool)
 
-	// Naps is told of n watchdog naps of period cycles each, just passed over, for
-	// which Sleep was not called.
+	// Naps is told of n watchdog naps of period cycles each (the first may have begun
+	// nearer to its end), just passed over, for which Sleep was not called.
 	Naps func(n, period uint64)
 
 	// Reset is called when the CPU is reset, with the flag set in MCUSR.

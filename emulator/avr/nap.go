@@ -33,7 +33,10 @@ type napStep struct {
 	addr   uint16 // data address of a load, store, push or pop
 	lo, hi uint8  // registers d and d+1 afterwards (r0 and r1 after MUL)
 	sreg   uint8  // afterwards
-	entry  bool
+	was    struct {
+		d, r, sreg uint8 // registers and SREG before
+	}
+	entry bool
 }
 
 // peripherals is everything outside the registers and SRAM that a nap could
@@ -50,8 +53,6 @@ type peripherals struct {
 	prog      *program
 	usart     usartState
 	twi       twiState
-	wdtStart  uint64
-	wdtDue    uint64
 	windows   [6]uint64
 	spmBusy   bool
 	supply    supplyState
@@ -77,7 +78,9 @@ type napTrace struct {
 	after  [memBytes]byte
 	sreg   [2]uint8 // at start and end
 	world  peripherals
-	period uint64
+	period uint64    // between two falls asleep
+	asleep uint64    // until the watchdog's time-out
+	every  uint64    // between two of those
 	stats  [4]uint64 // what one nap adds: awake, asleep, wakes, interrupts
 	ioLag  uint64    // what one nap adds
 	env    affineEnv
@@ -101,7 +104,6 @@ func (m *MCU) world() peripherals {
 	p := peripherals{
 		pc: m.pc, sp: m.sp, sleepMode: m.sleepMode, irq: m.irq, hz: m.clock.hz, prog: m.prog,
 		gpio: m.gpio, timers: m.timers, adc: m.adc, usart: m.usart, twi: m.twi,
-		wdtStart: t - m.wdt.start, wdtDue: m.events.real[evWatchdog] - t,
 		windows: [6]uint64{left(m.wdt.changeUntil), left(m.clock.prescaleUntil), left(m.ee.armedUntil),
 			left(m.spm.armedUntil), left(m.gpio.ivceUntil), left(m.gpio.bodsUntil)},
 		spmBusy: m.spm.busy, supply: m.supply,
@@ -192,13 +194,17 @@ func (m *MCU) napsUntil(limit, period uint64) uint64 {
 }
 
 // jumpNaps skips naps that follow trace t. It reports whether it skipped any, and
-// whether the next nap follows the trace at all.
+// whether the next nap follows the trace at all. If a nap lets the watchdog run on,
+// nothing but the time depends on how long the first of them lasts: the program may
+// fall asleep at any distance from the time-out.
 func (m *MCU) jumpNaps(t *napTrace, limit uint64) (skipped, fits bool) {
-	if m.world() != t.world {
+	due := m.events.real[evWatchdog]
+	if due-m.wdt.start != t.every || due-m.cycle != t.asleep && t.every != t.period || m.world() != t.world {
 		return false, false
 	}
 	naps, fits := t.env.follow(m, t)
-	naps = min(naps, m.napsUntil(limit, t.period))
+	longer := max(due-m.cycle, t.asleep) - t.asleep
+	naps = min(naps, m.napsUntil(limit-min(limit, longer), t.period))
 	if !fits || naps < 4 {
 		return false, fits
 	}
@@ -209,7 +215,8 @@ func (m *MCU) jumpNaps(t *napTrace, limit uint64) (skipped, fits bool) {
 
 // addNaps moves the state n naps on.
 func (m *MCU) addNaps(t *napTrace, n uint64) {
-	shift := n * t.period
+	first := m.events.real[evWatchdog] - m.cycle - t.asleep // more than the recorded one; may be negative, modulo 2^64
+	shift := n*t.period + first
 	windows := [...]*uint64{&m.wdt.changeUntil, &m.clock.prescaleUntil, &m.ee.armedUntil,
 		&m.spm.armedUntil, &m.gpio.ivceUntil, &m.gpio.bodsUntil}
 	for _, w := range windows {
@@ -219,13 +226,13 @@ func (m *MCU) addNaps(t *napTrace, n uint64) {
 	}
 	t.env.addNaps(m, n)
 	m.cycle += shift
-	m.wdt.start += shift
-	m.events.real[evWatchdog] += shift
+	m.wdt.start += n * t.period
+	m.events.real[evWatchdog] += n * t.period
 	m.events.ioSince += shift
-	m.events.ioLag += n * t.ioLag
+	m.events.ioLag += n*t.ioLag + first
 	m.awakeFrom += shift
 	m.stats.Awake += n * t.stats[0]
-	m.stats.Asleep += n * t.stats[1]
+	m.stats.Asleep += n*t.stats[1] + first
 	m.stats.Wakes += n * t.stats[2]
 	m.stats.Interrupts += n * t.stats[3]
 	m.nap.at = m.cycle
@@ -240,6 +247,7 @@ func (m *MCU) addNaps(t *napTrace, n uint64) {
 // kind. Other events cannot fall into it: the caller made sure.
 func (m *MCU) recordNap(t *napTrace) {
 	t.before, t.sreg[0], t.world, t.period = m.mem, m.sreg, m.world(), m.nap.period
+	t.asleep, t.every = m.events.real[evWatchdog]-m.cycle, m.events.real[evWatchdog]-m.wdt.start
 	t.steps, t.valid = t.steps[:0], false
 	t.env.clear()
 	start, stats, lag := m.cycle, m.stats, m.events.ioLag
@@ -257,7 +265,9 @@ func (m *MCU) recordNap(t *napTrace) {
 	t.ioLag = m.events.ioLag - lag
 	s := &m.stats
 	t.stats = [4]uint64{s.Awake - stats.Awake, s.Asleep - stats.Asleep, s.Wakes - stats.Wakes, s.Interrupts - stats.Interrupts}
+	due := m.events.real[evWatchdog]
 	t.valid = !m.touched && m.mode == modeSleep && m.cycle-start == t.period && m.world() == t.world &&
+		due-m.cycle == t.asleep && due-m.wdt.start == t.every &&
 		s.Violations == stats.Violations && s.Resets == stats.Resets && s.MinSP == stats.MinSP
 }
 
@@ -282,6 +292,7 @@ func (m *MCU) wakeStep() {
 func (m *MCU) recordStep() napStep {
 	s := napStep{in: m.prog.plain[m.pc&(codeWords-1)], pc: m.pc}
 	s.addr = m.dataAddress(s.in)
+	s.was.d, s.was.r, s.was.sreg = m.mem[s.in.d()&31], m.mem[s.in.r()&31], m.sreg
 	interrupts := m.stats.Interrupts
 	m.running(m.cycle + 1)
 	s.entry = m.stats.Interrupts != interrupts
@@ -298,7 +309,8 @@ func (m *MCU) recordStep() napStep {
 	return s
 }
 
-// dataAddress returns the address that an instruction is about to access.
+// dataAddress returns the address that an instruction is about to access, that of LPM
+// in the flash.
 func (m *MCU) dataAddress(in inst) uint16 {
 	switch in.op() {
 	case opLds, opSts, opIn, opOut, opSbi, opCbi, opSbic, opSbis:
@@ -307,6 +319,8 @@ func (m *MCU) dataAddress(in inst) uint16 {
 		return m.pointer(uint(in.r())) + in.k()
 	case opLdInc, opStInc:
 		return m.pointer(uint(in.r()))
+	case opLpm, opLpmInc:
+		return m.pointer(30)
 	case opLdDec, opStDec:
 		return m.pointer(uint(in.r())) - 1
 	case opPush, opCall, opRcall, opIcall:

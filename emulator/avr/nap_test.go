@@ -55,6 +55,19 @@ const napping = `
 // napPrograms are naps of several kinds; each ends a group now and then by doing
 // something else. The last ones must not be skipped.
 var napPrograms = map[string]string{
+	"a carry that comes and goes": napFrame(`
+		ldi r20, 200
+		ldi r23, 128
+	again:	sleep
+		sbis GPIOR0, 1
+		nop
+		cp r20, r23
+		ror r21
+		dec r21
+		dec r20
+		rjmp again
+	`, `
+		reti`),
 	"counted": napping,
 	"16-bit counter, WDR, flag in GPIOR0": napFrame(`
 	again:	sleep
@@ -171,6 +184,8 @@ var napPrograms = map[string]string{
 func napFrame(main, handler string) string {
 	return `
 		jmp start
+		.org 10             ; PCINT2
+		reti
 		.org 12
 		jmp watchdog
 		.org 32
