@@ -12,17 +12,15 @@ package avr
 //     address and I/O access must come out the same for all j below some n. The
 //     bytes at the end of nap j must be those assumed at the start of nap j + 1.
 //     By induction the next n naps then follow the trace.
-//  3. All but the last two of them are skipped: counters get v + s·n, the time and
-//     the statistics n times what one nap added. Two are executed, which leaves
-//     every other byte that a nap writes (dead registers, SREG, copies of them on
-//     the stack) exact too.
+//  3. All but the last one or two of them are skipped: counters get v + s·n, the
+//     time and the statistics n times what one nap added. Those are executed, which
+//     leaves every other byte that a nap writes exact too: one, dead registers and
+//     SREG, two, copies of them on the stack.
 
 const (
 	napSteps   = 400 // longest nap analysed, in instructions
 	napTries   = 2   // naps alike before one is recorded
 	napBackoff = 64  // naps to let pass after an analysis failed
-
-	napsExecuted = 2 // of a run, at its end
 )
 
 // napStep is one recorded instruction, or the interrupt entry (entry set).
@@ -208,8 +206,8 @@ func (m *MCU) jumpNaps(t *napTrace, limit uint64) (skipped, fits bool) {
 	if !fits || naps < 4 {
 		return false, fits
 	}
-	m.addNaps(t, naps-napsExecuted)
-	m.nap.rest = napsExecuted
+	m.nap.rest = t.env.executed()
+	m.addNaps(t, naps-uint64(m.nap.rest))
 	return true, true
 }
 
