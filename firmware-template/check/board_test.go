@@ -51,11 +51,17 @@ func identify(t *testing.T, percent int) (content []byte) {
 var boardStart = time.Date(2026, 12, 1, 12, 0, 0, 0, time.UTC)
 
 // newBoard is an emulated board with the committed image, its CPU clock off by so many percent.
-func newBoard(t *testing.T, name string, percent int) *board.Board {
+func newBoard(t testing.TB, name string, percent int) *board.Board {
+	return newBoardWith(t, name, percent, false)
+}
+
+// newBoardWith tells of sleeps too if trace is set.
+func newBoardWith(t testing.TB, name string, percent int, trace bool) *board.Board {
 	c, err := board.ForBoard(name)
 	if err != nil {
 		t.Fatal(err)
 	}
+	c.Trace = trace
 	c.ClockHz = c.ClockHz * uint64(100+percent) / 100
 	c.Start = boardStart
 	hex, _ := image.Hex(name)

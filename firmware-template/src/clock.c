@@ -169,8 +169,21 @@ OUTLINED static uint8_t to_bcd(uint8_t value)
 	return value;
 }
 
-/* The highest value of each time register. */
-static const uint8_t highest[] FLASH = {59, 59, 23, 7, 31, 12, 99};
+/* The highest values of seconds, minutes, hours; of date, month, year. */
+static const uint8_t highest_time[] FLASH = {59, 59, 23};
+static const uint8_t highest_date[] FLASH = {31, 12, 99};
+
+/* Takes three registers from BCD; false if one is none or too high. */
+static bool from_bcd(uint8_t *r, const uint8_t *highest)
+{
+	for (uint8_t i = 0; i < 3; i++) {
+		uint8_t value = r[i];
+		r[i] = value - 6 * (value >> 4);
+		if ((value & 0xF) > 9 || r[i] > FLASH_BYTE(highest + i))
+			return false;
+	}
+	return true;
+}
 
 /* Days before each month beyond 30 for each, from March on without those of February. */
 static const int8_t ahead[] FLASH = {0, 1, 31 - 60, 31 - 60 + 1, 31 - 60 + 1, 31 - 60 + 2, 31 - 60 + 2, 31 - 60 + 3, 31 - 60 + 4, 31 - 60 + 4, 31 - 60 + 5, 31 - 60 + 5};
@@ -178,30 +191,24 @@ static const int8_t ahead[] FLASH = {0, 1, 31 - 60, 31 - 60 + 1, 31 - 60 + 1, 31
 instant_t clock_now;
 uint16_t clock_day;
 
-/* Takes the seven time registers, to be spoilt, into `clock_now`; false if they hold no valid date. */
-static bool decode(uint8_t *r)
+/* Takes date, month and year, to be spoilt, into clock_day; false if they are no valid date. */
+static bool decode_date(uint8_t *r)
 {
 	uint8_t year, month;
 	uint16_t day;
 
-	r[5] &= 0x7F; /* the century bit; the calendar ends with 2099 */
-	for (uint8_t i = 0; i < sizeof highest; i++) {
-		uint8_t value = r[i];
-		r[i] = value - 6 * (value >> 4); /* from BCD */
-		if ((value & 0xF) > 9 || r[i] > FLASH_BYTE(highest + i))
-			return false;
-	}
-	year = r[6] + EPOCH_YEARS;
-	month = r[5] - 1;
-	day = (uint8_t)(r[4] - 1); /* zeros become 255 */
+	r[1] &= 0x7F; /* the century bit; the calendar ends with 2099 */
+	if (!from_bcd(r, highest_date))
+		return false;
+	year = r[2] + EPOCH_YEARS;
+	month = r[1] - 1;
+	day = (uint8_t)(r[0] - 1); /* zeros become 255 */
 	if (month > 11 || day >= month_length(year, month))
 		return false;
 	day += year_start(year) - EPOCH_DAYS + month * 30 + (int8_t)FLASH_BYTE(ahead + month);
 	if (month > 1)
 		day += month_length(year, 1);
 	clock_day = day;
-	clock_now.minute = (int32_t)((uint32_t)day * MINUTES_PER_DAY + (uint16_t)(r[2] * 60 + r[1]));
-	clock_now.seconds = (uint32_t)clock_now.minute * 60 + r[0];
 	return true;
 }
 
@@ -221,16 +228,32 @@ static void encode(const int32_t *at, uint8_t *r)
 	r[5] = to_bcd(d.year - EPOCH_YEARS);
 }
 
+/* From the status on, round the end of the registers to the time: one burst, and the time is copied as the pointer comes to 00
+ * (data sheet, page 11). */
+#define TIME_AT (REG_LAST + 1 - REG_STATUS)
+
 uint8_t clock_read(void)
 {
-	/* From the status on, round the end of the registers to the time: one burst of eleven bytes, and the time is
-	 * copied as the pointer comes to 00 (data sheet, page 11). */
-	uint8_t r[REG_LAST + 1 - REG_STATUS + 7];
+	static uint16_t last; /* minute of the day */
+	uint8_t r[TIME_AT + 7];
+	uint8_t n = clock_day ? TIME_AT + 3 : TIME_AT + 7; /* the date only if it may be another */
+	uint16_t minute;
 
-	if (!read_registers(REG_STATUS, r, sizeof r))
+	if (!read_registers(REG_STATUS, r, n))
 		return CLOCK_SILENT;
-	if ((r[0] & STATUS_OSF) || !decode(r + REG_LAST + 1 - REG_STATUS))
+	if ((r[0] & STATUS_OSF) || !from_bcd(r + TIME_AT, highest_time))
 		return CLOCK_STOPPED;
+	minute = r[TIME_AT + 2] * 60 + r[TIME_AT + 1];
+	if (n == TIME_AT + 7) {
+		if (!decode_date(r + TIME_AT + 4))
+			return CLOCK_STOPPED;
+	} else if (minute < last) { /* past midnight */
+		clock_day = 0;
+		return clock_read();
+	}
+	last = minute;
+	clock_now.minute = (int32_t)((uint32_t)clock_day * MINUTES_PER_DAY + minute);
+	clock_now.seconds = (uint32_t)clock_now.minute * 60 + r[TIME_AT];
 	return CLOCK_GOOD;
 }
 
@@ -247,6 +270,7 @@ static void clear_flags(uint8_t flags)
 {
 	uint8_t status;
 
+	clock_day = 0;
 	if (!read_registers(REG_STATUS, &status, 1))
 		return;
 	/* EN32kHz goes to 0 with it: the output is not used and costs current. */

@@ -77,6 +77,7 @@ void feeder_time(void)
 		believe();
 		return;
 	}
+	clock_day = 0;
 	/* Without the clock, time goes on from the last good reading. */
 	feeder.now.minute = (int32_t)(feeder.now.seconds / 60);
 	doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);

@@ -188,11 +188,15 @@ static uint8_t status(void)
 static uint8_t clock_read_answer(void)
 {
 	uint8_t edge = req[REQ_CLOCK_READ_EDGE];
-	uint8_t answer = clock_read();
-	uint32_t first = clock_now.seconds;
+	uint8_t answer;
+	uint32_t first;
 
-	/* A reading takes 0.5 to 2 ms, so the seconds change within 2,500 of them. */
-	for (uint16_t n = 2500; edge && answer == CLOCK_GOOD && clock_now.seconds == first && n > 0; n--)
+	clock_day = 0;
+	answer = clock_read();
+	first = clock_now.seconds;
+
+	/* A reading takes 0.25 to 1.1 ms, so the seconds change within 5,000 of them. */
+	for (uint16_t n = 5000; edge && answer == CLOCK_GOOD && clock_now.seconds == first && n > 0; n--)
 		answer = clock_read();
 	if (answer == CLOCK_SILENT)
 		return LINE_NO_CLOCK;
