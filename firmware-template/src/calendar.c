@@ -1,6 +1,6 @@
 #include "calendar.h"
-#include "outlined.h"
 
+#include "outlined.h"
 #include "table_format.h"
 
 date_t date;

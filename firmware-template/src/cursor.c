@@ -37,12 +37,6 @@ uint16_t cursor_u16(void)
 	return low | (uint16_t)cursor_u8() << 8;
 }
 
-uint32_t cursor_u24(void)
-{
-	uint32_t low = cursor_u16();
-	return low | (uint32_t)cursor_u8() << 16;
-}
-
 uint32_t cursor_number(void)
 {
 	uint8_t byte = cursor_u8();

@@ -10,15 +10,14 @@ extern uint16_t cursor_at;  /* storage offset of the next byte */
 extern uint16_t cursor_end; /* first offset that must not be read */
 extern bool cursor_bad;     /* a read went beyond the end; never cleared here */
 
+/* The three variables by a call: two bytes at each place instead of six to eight. */
 uint16_t cursor_place(void);
-void cursor_fail(void);
 void cursor_to(uint16_t at);
-
+void cursor_fail(void); /* sets cursor_bad */
 
 /* Each returns zero beyond the end. */
 uint8_t cursor_u8(void);
 uint16_t cursor_u16(void);
-uint32_t cursor_u24(void);
 /* Seven bits a byte, the lowest first. That a number takes at most four bytes and no more than needed is the compiler's to check. */
 uint32_t cursor_number(void);
 /* The same, at most 65535: for quantities whose larger values all mean the same. */

@@ -266,7 +266,7 @@ static bool position_chosen(void)
 	return false;
 }
 
-#define WINDOW 6 /* days that the marks have room for */
+#define WINDOW 4 /* days marked at once: as many as a search looks at, so that it counts a period once */
 
 /* The marks of the rule at the cursor, which is left behind it. */
 static uint8_t rule_mark(void)

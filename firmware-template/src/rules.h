@@ -5,12 +5,18 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "table_format.h"
+
 #define RULE_HOLDS 0x01       /* on the date in hand, positions left aside */
 #define RULE_POSITIONS 0x02   /* positions in a period decide too */
 #define RULE_UTC 0x40         /* dates and times of the parts are UTC */
 #define RULE_EXPLICIT 0x80    /* dates given one by one: never dropped in a gap */
 
-/* Marks by rule number, 0 being every day: a bit for each of six days, and the two last flags above. */
+#if TABLE_MAX_RULES & (TABLE_MAX_RULES + 1)
+#error "TABLE_MAX_RULES is used as a mask"
+#endif
+
+/* Marks by rule number, 0 being every day: a bit for each of a few days, and the two last flags above. */
 extern uint8_t rule_marks[];
 
 /* Sees to the marks of a day since 1998-01-01 and returns the bit that stands for it. Marks are kept from one search to the next. */

@@ -1,6 +1,7 @@
 #include "table.h"
 #include "outlined.h"
 
+#include "bytes.h"
 #include "calendar.h"
 #include "cursor.h"
 #include "rules.h"
@@ -90,7 +91,7 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 		search.after -= MINUTES_PER_DAY;
 		search.best -= MINUTES_PER_DAY;
 	}
-	serving.at += search.best - search.after;
+	bytes_add(&serving.at, search.best - search.after);
 	return search.found;
 }
 

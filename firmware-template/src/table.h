@@ -10,7 +10,7 @@
 #include "rules.h"
 #include "zone.h"
 
-/* The head of the open table, and where its parts lie in storage. */
+/* The head of the open table, where its parts lie in storage, and what was found out about it. */
 typedef struct {
 	span_t span;
 	uint16_t marked; /* first of the days that the rules are marked for */

@@ -13,10 +13,10 @@
 
 #include <string.h>
 
-/* Leaves the cursor behind the length. */
-/* What remains after a check value was added too (RFC 1662, section C.2). */
+/* What remains after a check was added too (RFC 1662, section C.2). */
 #define CRC_GOOD 0xF0B8
 
+/* Leaves the cursor at the board's code. */
 static uint8_t open_frame(uint16_t at, uint16_t size)
 {
 	uint16_t length, crc = CRC_START;

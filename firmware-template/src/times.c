@@ -1,8 +1,8 @@
 #include "times.h"
-#include "outlined.h"
 
 #include "calendar.h"
 #include "cursor.h"
+#include "outlined.h"
 #include "rules.h"
 #include "table.h"
 
@@ -132,7 +132,7 @@ uint16_t part_read(uint16_t from)
 	if (first)
 		part.units = cursor_number();
 	if (part.rule == HEAD_RULE_ESCAPE)
-		part.rule = (uint8_t)cursor_number() & TABLE_MAX_RULES; /* within rule_marks; whether there is such a rule is the compiler's to check */
+		part.rule = (uint8_t)cursor_number() & TABLE_MAX_RULES; /* within rule_marks */
 	if (form == FORM_CYCLE)
 		return cycle_from(from);
 	if (form == FORM_GRID)

@@ -1,5 +1,6 @@
 #include "zone.h"
 
+#include "bytes.h"
 #include "calendar.h"
 #include "cursor.h"
 #include "outlined.h"
@@ -66,7 +67,7 @@ static void find(void)
 	bool summer, ended;
 
 	date_to((uint16_t)((table.span.utc + table.standard) / MINUTES_PER_DAY));
-	table.span.from = table.span.utc;
+	bytes_copy4(&table.span.from, &table.span.utc);
 	table.span.until = minute_of(date.of_year.start + date.of_year.length, -table.standard);
 	if (table.overrides_at && overridden())
 		return;
@@ -101,7 +102,6 @@ void zone_piece(uint16_t day, uint16_t from)
 	int16_t before, after;
 
 	table.span.nominal = minute_of(day, (int16_t)from);
-
 	piece.left = MINUTES_PER_DAY - from;
 	piece.explicit = 0;
 	before = offset_read_with(table.offset_max);
