@@ -75,6 +75,42 @@ func newBoardWith(t testing.TB, name string, percent int, trace bool) *board.Boa
 	return b
 }
 
+// A bootloader that leaves its own values in the register of the flags does not make the board turn a serving again: after a reset that is
+// no loss of power the newest record is still the serving that was given.
+func TestFlagsOfABootloader(t *testing.T) {
+	tab := slowTable()
+	tab.Board, tab.Zone = 1, table.Zone{}
+	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{12*60 + 1}}}}}}
+	encoded, err := table.Encode(tab)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBoard(t, "m328-mains", 0)
+	if err := b.Program(encoded); err != nil {
+		t.Fatal(err)
+	}
+	b.SetClock(boardStart)
+	pockets := 0
+	b.Observe(func(e board.Event) {
+		if e.Kind == board.PocketFell {
+			pockets++
+		}
+	})
+	b.PowerOn()
+	b.Run(2 * time.Minute)
+	b.MCU().SetReset(true)
+	b.Run(time.Millisecond)
+	b.MCU().SetReset(false)
+	for !b.MCU().Executing() {
+		b.MCU().Step()
+	}
+	b.MCU().Poke(avr.GPIOR0, 0xFF)
+	b.Run(time.Minute)
+	if pockets != 3 {
+		t.Errorf("%d pockets fell, want 3", pockets)
+	}
+}
+
 // A serving of three pockets at 12:01 turns three while the line brings octet after octet, which wake the CPU from the wheel's sleep: the
 // length of a turn is counted in periods of the pulse, not in wakings.
 func TestTurnUnderTraffic(t *testing.T) {

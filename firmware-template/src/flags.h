@@ -1,5 +1,5 @@
 /* Bits that many places ask. On the AVR they stand in GPIOR0, the one spare register whose bits single instructions set, clear
- * and test: two bytes of flash each, where a variable takes six. A reset clears it. Interrupts write some of them. */
+ * and test: two bytes of flash each, where a variable takes six. power_early clears it. Interrupts write some of them. */
 #ifndef FLAGS_H
 #define FLAGS_H
 

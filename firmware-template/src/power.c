@@ -40,6 +40,7 @@ void power_early(void)
 {
 	power_reset_flags = MCUSR;
 	MCUSR = 0;
+	GPIOR0 = 0; /* the flags: a bootloader that jumps here may have used it */
 	watchdog(TICK);
 }
 
