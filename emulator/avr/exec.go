@@ -19,21 +19,15 @@ func (m *MCU) exec(prog *program, bound uint64) {
 	pc := uint32(m.pc)
 	sreg := uint32(m.sreg)
 	cyc := m.cycle
-	fast := uint64(0)
-	var in inst
-	if !m.opt.NoFuse && bound > fuseSlack {
-		fast = bound - fuseSlack
-	}
 next:
 	for {
-		in = prog.code[pc&(codeWords-1)]
-		if cyc >= fast {
+		in := prog.code[pc&(codeWords-1)]
+		if cyc+fuseSlack >= bound {
 			if cyc >= bound {
 				break
 			}
 			in = prog.plain[pc&(codeWords-1)]
 		}
-		var d, r uint32
 		op := in.op()
 		pc++
 		cyc++
@@ -513,11 +507,19 @@ next:
 		case opCpCpcBr:
 			x := uint32(mem[in.d()]) - uint32(mem[in.r()])
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])
-			goto compare
+			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			cyc++
+			pc++
+			goto branch
 		case opCpcCpcBr:
 			x := uint32(mem[in.d()]) - uint32(mem[in.r()]) - sreg&flagC
 			sreg = sreg&(flagI|flagT) | uint32(flagTab[x&0x1FF])&^(^sreg&flagZ)
-			goto compare
+			d, r := uint32(mem[in.d2()]), uint32(mem[in.r2()])
+			sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
+			cyc++
+			pc++
+			goto branch
 
 		case opIllegal: // named, so that the jump table starts at 0
 			goto slow
@@ -526,11 +528,6 @@ next:
 		}
 		continue
 
-	compare: // the CPC before the branch of a fused triple
-		d, r = uint32(mem[in.d2()]), uint32(mem[in.r2()])
-		sreg = flagsSubC(sreg, d, r, d-r-sreg&flagC)
-		cyc++
-		pc++
 	branch: // the branch of a fused comparison, packed in k2
 		cyc++
 		pc++
@@ -544,7 +541,10 @@ next:
 	// I/O registers that just hold what was written (direct.go), outside the loop
 	// above: one more case in its switch cost every instruction an extra jump.
 direct:
-	switch in.op() {
+	if cyc+fuseSlack > bound { // it was one of prog.plain
+		goto slow
+	}
+	switch in := prog.code[(pc-1)&(codeWords-1)]; in.op() {
 	case opLoadIO:
 		mem[in.d()] = mem[in.k()&(memBytes-1)]
 		cyc += uint64(in.k2())

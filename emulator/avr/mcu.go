@@ -312,7 +312,10 @@ func (m *MCU) interrupted() bool { return m.irq != 0 && m.sreg&flagI != 0 }
 // is something else to do than to execute instructions.
 func (m *MCU) execute(bound, limit uint64) {
 	m.attention = false
-	prog := m.prog
+	image, prog := m.prog, m.prog
+	if m.opt.NoFuse {
+		prog = image.bare
+	}
 	for {
 		m.exec(prog, bound)
 		switch {
@@ -329,7 +332,7 @@ func (m *MCU) execute(bound, limit uint64) {
 			m.runEvents()
 		}
 		if m.attention || m.cycle >= bound {
-			if m.mode != modeRun || m.resetReq != 0 || m.stopped || m.interrupted() || m.prog != prog {
+			if m.mode != modeRun || m.resetReq != 0 || m.stopped || m.interrupted() || m.prog != image {
 				return
 			}
 			m.attention = false

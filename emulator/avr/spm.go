@@ -29,6 +29,7 @@ type program struct {
 	plain [codeWords]inst   // as decoded
 	code  [codeWords]inst   // with fused forms and marked loops, for the fast loop
 	hash  uint64
+	bare  *program  // with plain instructions only
 	round *program  // in its code only the insides of waiting loops; poll.go
 	bits  []bitWait // loops of that kind; bitwait.go
 }
@@ -40,6 +41,7 @@ func (m *MCU) setFlash(flash []uint16) {
 		p.flash[pc] = flash[pc&(len(flash)-1)]
 		p.plain[pc] = decode(flash, uint16(pc))
 	}
+	p.bare = &program{flash: p.flash, plain: p.plain, code: p.plain}
 	fuse(p, m.ramEnd)
 	m.prog = p
 }
