@@ -30,7 +30,7 @@ func Check(t *Table) error {
 		c.rule(&t.Rules[i])
 	}
 	c.prefix = ""
-	c.yearPositions(t.Rules)
+	c.searchWork(t.Rules)
 	c.count("meals", len(t.Meals), 0, MaxMeals)
 	for i := range t.Meals {
 		c.prefix = fmt.Sprintf("meal %d: ", i+1)
@@ -189,7 +189,7 @@ const (
 
 // Bounds that keep a feeder's search for the next serving under a second at 8 MHz.
 const (
-	maxYearPositions = 4 // rules with positions in a year or week year: each looks through its whole year
-	maxCrowd         = 16
-	crowdDays        = 5
+	MaxSearchWork = 53_000 // steps of about 125 cycles for the rules with positions
+	maxCrowd      = 16
+	crowdDays     = 5
 )

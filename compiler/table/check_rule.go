@@ -77,14 +77,44 @@ func (c *checker) dates(field string, days []Day) {
 	}
 }
 
-func (c *checker) yearPositions(rules []Rule) {
-	n := 0
+// searchWork checks that a feeder finds its next serving within a second.
+func (c *checker) searchWork(rules []Rule) {
+	if n := SearchWork(rules); n > MaxSearchWork {
+		c.fail("SET_POS", "rules with positions are %d steps of search, a feeder takes at most %d: use fewer of them, or shorter lists of days and weeks beside them", n, MaxSearchWork)
+	}
+}
+
+// SearchWork returns the steps, of about 125 cycles, that a feeder's search takes to count the rules with positions: at a turn
+// of the period it reads the rule for each date of two of them. Counted from the firmware's machine code.
+func SearchWork(rules []Rule) (steps int) {
 	for i := range rules {
-		if s := rules[i].SetPos; s != nil && s.Period >= PeriodYear {
-			n++
+		r := &rules[i]
+		if r.SetPos == nil {
+			continue
 		}
+		reading := 8 + len(r.NthOfMonth) + len(r.NthOfYear) + len(r.YearDays)
+		for _, has := range []bool{r.EveryDays.N > 0, r.EveryWeeks.N > 0, r.EveryMonth.N > 0, r.EveryYears.N > 0, r.Months > 0, r.MonthDays != MonthDays{}} {
+			if has {
+				reading += 4
+			}
+		}
+		if r.Weeks != nil {
+			reading += 20 + len(r.Weeks.Numbers)
+		}
+		steps += 2 * r.SetPos.Period.days() * reading
 	}
-	if n > maxYearPositions {
-		c.fail("SET_POS", "%d rules have positions in a year, a table holds %d: a feeder would search too long", n, maxYearPositions)
+	return steps
+}
+
+// days returns the most days of a period.
+func (p Period) days() int {
+	switch p {
+	case PeriodWeek:
+		return 7
+	case PeriodMonth:
+		return 31
+	case PeriodYear:
+		return 366
 	}
+	return 371
 }

@@ -147,14 +147,12 @@ func grid(r *rand.Rand) (list []uint16) {
 	return list
 }
 
-// thinOut keeps the first four rules with positions in a year, which is what a table may have.
+// thinOut takes positions away until a feeder's search is short enough.
 func thinOut(rules []table.Rule) {
-	n := 0
 	for i := range rules {
-		if s := rules[i].SetPos; s != nil && s.Period >= table.PeriodYear {
-			if n++; n > 4 {
-				rules[i].SetPos = nil
-			}
+		if table.SearchWork(rules) <= table.MaxSearchWork {
+			return
 		}
+		rules[i].SetPos = nil
 	}
 }
