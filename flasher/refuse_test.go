@@ -99,10 +99,7 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 		{"write refused", func(code byte, _ []byte) (byte, []byte) { return frame.BadRange, []byte{1} },
 			"port: port: BANK_WRITE: the board answers BAD_RANGE: offset, count or value out of range; the old table stays in force"},
 		{"worn cells", func(code byte, p []byte) (byte, []byte) {
-			if code == frame.EEPROMRead {
-				return frame.OK, make([]byte, p[2])
-			}
-			return frame.OK, []byte{1}
+			return frame.OK, append([]byte{1}, make([]byte, len(p)-2)...)
 		}, "port: byte 0 of bank 1 reads 00 after writing 10: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
 		{"not taken", memory(func() (byte, []byte) { return frame.BadTable, []byte{0, table.FaultMeal} }),
 			"port: port: BANK_COMMIT: the board answers BAD_TABLE: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
@@ -132,7 +129,7 @@ func memory(commit func() (byte, []byte)) func(byte, []byte) (byte, []byte) {
 		switch code {
 		case frame.BankWrite:
 			copy(cells[417+int(p[0])+int(p[1])<<8:], p[2:])
-			return frame.OK, []byte{1}
+			return frame.OK, append([]byte{1}, p[2:]...)
 		case frame.EEPROMRead:
 			at := int(p[0]) + int(p[1])<<8
 			return frame.OK, cells[at : at+int(p[2])]

@@ -17,8 +17,7 @@ type Step int
 
 // The steps of an upload, in order.
 const (
-	Writing Step = iota
-	ReadingBack
+	Writing Step = iota // and comparing what the cells then hold
 	Committing
 	Done
 )
@@ -88,12 +87,8 @@ func (f *Feeder) Stage(tab []byte, s Status, progress func(step Step, done, tota
 		progress = func(Step, int, int) {}
 	}
 	tab = table.WithSequence(tab, s.Sequence+1)
-	spare, err := f.write(tab, progress)
-	if err != nil {
+	if err := f.write(tab, progress); err != nil {
 		return nil, &UploadError{f.Port(), Writing, err}
-	}
-	if err := f.readBack(tab, spare, progress); err != nil {
-		return nil, &UploadError{f.Port(), ReadingBack, err}
 	}
 	return &Staged{f, tab, progress}, nil
 }
@@ -113,38 +108,37 @@ func Holds(inForce, tab []byte) bool {
 	return len(inForce) >= len(tab) && bytes.Equal(table.WithSequence(inForce, 0), table.WithSequence(tab, 0))
 }
 
-// write fills the spare bank and returns which one it is.
-func (f *Feeder) write(tab []byte, progress func(Step, int, int)) (spare int, err error) {
+// write fills the spare bank. Each answer brings back what the cells hold, so that nothing has to be asked for again.
+func (f *Feeder) write(tab []byte, progress func(Step, int, int)) error {
 	progress(Writing, 0, len(tab))
-	err = f.blocks(len(tab), func(at, n int, patience time.Duration) error {
+	return f.blocks(len(tab), func(at, n int, patience time.Duration) error {
 		request := append(binary.LittleEndian.AppendUint16(nil, uint16(at)), tab[at:at+n]...)
 		work := time.Duration(n+1) * byteWrite // and the commit byte, which the first block voids
 		b, err := f.ask(link.Call{Code: frame.BankWrite, Payload: request, Work: work, Patience: patience + work}, "BANK_WRITE")
 		if err != nil {
 			return err
 		}
-		spare = int(b[0])
+		if err := compare(tab[at:at+n], at, int(b[0]), b[1:]); err != nil {
+			return err
+		}
 		progress(Writing, at+n, len(tab))
 		return nil
 	})
-	if err == nil && spare >= table.BankCount {
-		err = fmt.Errorf("the board says that it wrote to bank %d", spare)
-	}
-	return spare, err
 }
 
-func (f *Feeder) readBack(tab []byte, spare int, progress func(Step, int, int)) error {
-	progress(ReadingBack, 0, len(tab))
-	got, err := f.EEPROM(f.Map.TableOffset(spare), len(tab))
-	if err != nil {
-		return err
+// compare says where what a bank holds from at on differs from what was written there.
+func compare(written []byte, at, bank int, held []byte) error {
+	if bank >= table.BankCount {
+		return fmt.Errorf("the board says that it wrote to bank %d", bank)
 	}
-	for i := range tab {
-		if got[i] != tab[i] {
-			return fmt.Errorf("byte %d of bank %d reads %02X after writing %02X: try again; if it stays so, the EEPROM is worn out", i, spare, got[i], tab[i])
+	if len(held) != len(written) {
+		return fmt.Errorf("%d bytes were written, the board brings back %d", len(written), len(held))
+	}
+	for i, b := range written {
+		if held[i] != b {
+			return fmt.Errorf("byte %d of bank %d reads %02X after writing %02X: try again; if it stays so, the EEPROM is worn out", at+i, bank, held[i], b)
 		}
 	}
-	progress(ReadingBack, len(tab), len(tab))
 	return nil
 }
 

@@ -286,8 +286,8 @@ func (s *session) stage(tab []byte, st flasher.Status) (*flasher.Staged, error) 
 	bar := s.a.transferBar(s.Port())
 	defer bar.done()
 	return s.Stage(tab, st, func(step flasher.Step, done, total int) {
-		if step <= flasher.ReadingBack {
-			bar.show(int(step)*total+done, 2*total)
+		if step == flasher.Writing {
+			bar.show(done, total)
 		}
 	})
 }

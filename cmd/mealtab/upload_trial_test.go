@@ -88,14 +88,14 @@ func TestRehearsalDecidesOverTheCommit(t *testing.T) {
 	}
 }
 
-// A bar on a terminal, half full when the table is written and not yet read back, gone at the end; nothing in a pipe.
+// A bar on a terminal, half full when the first of two blocks (96 bytes each) is written, gone at the end; nothing in a pipe.
 func TestUploadBarOnATerminalOnly(t *testing.T) {
 	stage := func(errs io.Writer) {
 		d := newDesk(t, nil)
 		d.a.err = errs
 		st, err := d.Status()
 		require.NoError(t, err)
-		_, err = d.stage(d.cargo.bytes, st)
+		_, err = d.stage(flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 2*96), st)
 		require.NoError(t, err)
 	}
 	seen := onTerminal(t, func(tty *os.File) { stage(tty) })

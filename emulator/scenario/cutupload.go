@@ -33,12 +33,8 @@ func UploadSweep(p table.Board, firmware *avr.Image) (*Sweep, error) {
 		return nil, err
 	}
 	before := b.Pockets()
-	s.check = func(b *board.Board, c Cut) string {
-		tries := 1
-		if c.Marginal { // a byte that happens to read as wanted is not written: refused by the check, it is sent again
-			tries = 3
-		}
-		return checkUpload(b, before, tries, old, fresh)
+	s.check = func(b *board.Board, _ Cut) string {
+		return checkUpload(b, before, old, fresh)
 	}
 	return s, s.count(func(b *board.Board) bool { return b.MCU().Cycle()-s.start >= end })
 }
@@ -59,7 +55,7 @@ func (s *Sweep) record(encoded []byte) (end uint64, err error) {
 	return b.MCU().Cycle() - s.start, nil
 }
 
-func checkUpload(b *board.Board, before int64, tries int, old, fresh []byte) string {
+func checkUpload(b *board.Board, before int64, old, fresh []byte) string {
 	b.Run(settleTime)
 	if n := b.Pockets() - before; n != 0 {
 		return fmt.Sprintf("%d pockets fell", n)
@@ -69,11 +65,7 @@ func checkUpload(b *board.Board, before int64, tries int, old, fresh []byte) str
 	}
 	h := &host{b: b}
 	b.Observe(func(e board.Event) { h.see(e) })
-	err := h.upload(fresh)
-	for ; err != nil && tries > 1; tries-- {
-		err = h.upload(fresh)
-	}
-	if err != nil {
+	if err := h.upload(fresh); err != nil {
 		return "the next upload: " + err.Error()
 	}
 	s, err := h.status()

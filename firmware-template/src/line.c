@@ -256,12 +256,15 @@ static uint8_t bank_write(void)
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(BANK_SIZE - 1 - count))
 		return LINE_BAD_RANGE;
-	/* Void before the first byte changes. A repeated request costs no wear. */
+	/* Void before the first byte changes; a repeated request costs it no wear. */
 	content[0] = BANK_VOID;
 	bytes_update(to - 1, content, 1);
 	content[0] = CODE_BANK_WRITE;
-	bytes_update(to + at, req + REQ_BANK_WRITE_DATA, count);
+	/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
+	bytes_save(to + at, req + REQ_BANK_WRITE_DATA, count);
 	put_byte(spare());
+	bytes_load(content + ans_size, to + at, count);
+	ans_size += count;
 	return LINE_OK;
 }
 

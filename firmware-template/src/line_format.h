@@ -103,6 +103,7 @@
 #define REQ_BANK_WRITE_DATA          2   /* 1 to 96 bytes */
 #define REQ_BANK_WRITE_SIZE          2
 #define ANS_BANK_WRITE_BANK          0   /* 0 or 1; FF: none */
+#define ANS_BANK_WRITE_HELD          1   /* the same bytes, read again */
 #define ANS_BANK_WRITE_SIZE          1
 
 /* BANK_VERIFY: repeated safely, because it reads only */

@@ -145,7 +145,7 @@ func Messages() []Message {
 		{"BANK_WRITE", BankWrite, []Field{
 			{"OFFSET", 0, 2, "bytes", "in the table"},
 			{"DATA", 2, 0, "", "1 to 96 bytes"},
-		}, []Field{bank(0)}, "writes the same bytes to the bank that is not in force, which it voids first"},
+		}, []Field{bank(0), {"HELD", 1, 0, "", "the same bytes, read again"}}, "writes the same bytes to the bank that is not in force, which it voids first"},
 		{"BANK_VERIFY", BankVerify, nil, []Field{
 			bank(0),
 			{"FAULT", 1, 1, "", "what is wrong with the table in the spare bank"},

@@ -43,10 +43,10 @@ type Progress struct {
 func (b *boards) report(step flasher.Step, done, total int) {
 	b.progressMu.Lock()
 	defer b.progressMu.Unlock()
-	word := map[flasher.Step]string{flasher.Writing: "writing", flasher.ReadingBack: "reading back", flasher.Committing: "putting in force", flasher.Done: "done"}[step]
-	b.progress = Progress{word, int(min(step, flasher.Committing))*total + done, 2 * total}
+	word := map[flasher.Step]string{flasher.Writing: "writing", flasher.Committing: "putting in force", flasher.Done: "done"}[step]
+	b.progress = Progress{word, done, total}
 	if step >= flasher.Committing {
-		b.progress.Done = 2 * total
+		b.progress.Done = total
 	}
 }
 
