@@ -12,8 +12,8 @@
 #define LINE_FCS_GOOD                0xF0B8 /* remainder of a frame with its check */
 
 /* Messages */
-#define LINE_VERSION                 1
-#define LINE_FIRMWARE                1   /* version of the firmware */
+#define LINE_VERSION                 2
+#define LINE_FIRMWARE                2   /* version of the firmware */
 #define LINE_ANSWER                  0x80 /* added to the code in the answer */
 #define LINE_MAX_DATA                96  /* bytes */
 #define LINE_MAX_CONTENT             104 /* bytes */

@@ -3,10 +3,10 @@ package frame
 import "fmt"
 
 // Version is the version of the messages. A board answers IDENTIFY in every version.
-const Version = 1
+const Version = 2
 
 // FirmwareVersion is the version of the firmware in this tree, which a board answers to IDENTIFY.
-const FirmwareVersion = 1
+const FirmwareVersion = 2
 
 // Sizes in bytes.
 const (
