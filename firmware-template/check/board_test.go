@@ -75,9 +75,9 @@ func newBoardWith(t testing.TB, name string, percent int, trace bool) *board.Boa
 	return b
 }
 
-// A bootloader that leaves its own values in the register of the flags does not make the board turn a serving again: after a reset that is
-// no loss of power the newest record is still the serving that was given.
-func TestFlagsOfABootloader(t *testing.T) {
+// threeAfterNoon is a board that has just been switched on at noon, with a serving of three pockets at 12:01.
+func threeAfterNoon(t *testing.T) *board.Board {
+	t.Helper()
 	tab := slowTable()
 	tab.Board, tab.Zone = 1, table.Zone{}
 	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{12*60 + 1}}}}}}
@@ -90,13 +90,14 @@ func TestFlagsOfABootloader(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.SetClock(boardStart)
-	pockets := 0
-	b.Observe(func(e board.Event) {
-		if e.Kind == board.PocketFell {
-			pockets++
-		}
-	})
 	b.PowerOn()
+	return b
+}
+
+// A bootloader that leaves its own values in the register of the flags does not make the board turn a serving again: after a reset that is
+// no loss of power the newest record is still the serving that was given.
+func TestFlagsOfABootloader(t *testing.T) {
+	b := threeAfterNoon(t)
 	b.Run(2 * time.Minute)
 	b.MCU().SetReset(true)
 	b.Run(time.Millisecond)
@@ -106,37 +107,19 @@ func TestFlagsOfABootloader(t *testing.T) {
 	}
 	b.MCU().Poke(avr.GPIOR0, 0xFF)
 	b.Run(time.Minute)
-	if pockets != 3 {
-		t.Errorf("%d pockets fell, want 3", pockets)
+	if n := b.Pockets(); n != 3 {
+		t.Errorf("%d pockets fell, want 3", n)
 	}
 }
 
-// A serving of three pockets at 12:01 turns three while the line brings octet after octet, which wake the CPU from the wheel's sleep: the
+// The serving turns three pockets while the line brings octet after octet, which wake the CPU from the wheel's sleep: the
 // length of a turn is counted in periods of the pulse, not in wakings.
 func TestTurnUnderTraffic(t *testing.T) {
-	tab := slowTable()
-	tab.Board, tab.Zone = 1, table.Zone{}
-	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{12*60 + 1}}}}}}
-	encoded, err := table.Encode(tab)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b := newBoard(t, "m328-mains", 0)
-	if err := b.Program(encoded); err != nil {
-		t.Fatal(err)
-	}
-	b.SetClock(boardStart)
-	pockets := 0
-	b.Observe(func(e board.Event) {
-		if e.Kind == board.PocketFell {
-			pockets++
-		}
-	})
-	b.PowerOn()
+	b := threeAfterNoon(t)
 	b.Run(59 * time.Second)
 	b.Send(bytes.Repeat([]byte{frame.Preamble}, 30_000)) // five seconds of it
 	b.Run(10 * time.Second)
-	if pockets != 3 {
-		t.Errorf("%d pockets fell, want 3", pockets)
+	if n := b.Pockets(); n != 3 {
+		t.Errorf("%d pockets fell, want 3", n)
 	}
 }
