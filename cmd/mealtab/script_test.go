@@ -1,40 +1,19 @@
+//go:build !race
+
+// What the race detector would see here it sees in the tests of the parts; under it the processes take two minutes.
+
 package main
 
 import (
 	"errors"
-	"flag"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
-
-	"mealtab/flasher/link"
 )
-
-var update = flag.Bool("update", false, "rewrite the golden parts of testdata/script")
-
-func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"mealtab": main, "mealtab-on": mainOn})
-}
-
-// mainOn is mealtab on a computer whose serial ports the first argument lists: "/dev/ttyUSB0=1A86:7523,/dev/ttyS0=", each with the
-// numbers of its USB device, if it is one.
-func mainOn() {
-	a := newApp(os.Stdin, os.Stdout, os.Stderr)
-	a.ports = func() (list []link.Port, err error) {
-		for entry := range strings.SplitSeq(os.Args[1], ",") {
-			name, device, _ := strings.Cut(entry, "=")
-			vid, pid, usb := strings.Cut(device, ":")
-			list = append(list, link.Port{Name: name, USB: usb, VID: vid, PID: pid})
-		}
-		return list, nil
-	}
-	os.Exit(a.execute(os.Args[2:]))
-}
 
 // TestScripts runs the command as a user does; testdata/script/README.md says how.
 func TestScripts(t *testing.T) {

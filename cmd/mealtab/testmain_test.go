@@ -1,0 +1,33 @@
+package main
+
+import (
+	"flag"
+	"os"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"mealtab/flasher/link"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden parts of testdata/script and of the texts for owners")
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"mealtab": main, "mealtab-on": mainOn})
+}
+
+// mainOn is mealtab on a computer whose serial ports the first argument lists: "/dev/ttyUSB0=1A86:7523,/dev/ttyS0=", each with the
+// numbers of its USB device, if it is one.
+func mainOn() {
+	a := newApp(os.Stdin, os.Stdout, os.Stderr)
+	a.ports = func() (list []link.Port, err error) {
+		for entry := range strings.SplitSeq(os.Args[1], ",") {
+			name, device, _ := strings.Cut(entry, "=")
+			vid, pid, usb := strings.Cut(device, ":")
+			list = append(list, link.Port{Name: name, USB: usb, VID: vid, PID: pid})
+		}
+		return list, nil
+	}
+	os.Exit(a.execute(os.Args[2:]))
+}
