@@ -1,6 +1,7 @@
 package scenario
 
 import (
+	"cmp"
 	"fmt"
 	"hash/fnv"
 	"slices"
@@ -155,15 +156,7 @@ func (s *Sweep) ParseCut(text string) (Cut, error) {
 // Run makes all cuts and returns what went wrong. The procedure itself runs once; each cut is a fork of it.
 func (s *Sweep) Run(cuts []Cut) (list []Violation) {
 	cuts = slices.Clone(cuts)
-	slices.SortStableFunc(cuts, func(a, b Cut) int {
-		switch {
-		case a.Cycle < b.Cycle:
-			return -1
-		case a.Cycle > b.Cycle:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(cuts, func(a, b Cut) int { return cmp.Compare(a.Cycle, b.Cycle) })
 	b := s.base.Fork()
 	sends := s.sends
 	for _, c := range cuts {

@@ -1,6 +1,7 @@
 package scenario
 
 import (
+	"cmp"
 	"bufio"
 	"fmt"
 	"io"
@@ -157,15 +158,7 @@ func (v *vcdOutput) flush(now uint64) {
 	if now < vcdHold {
 		return
 	}
-	slices.SortStableFunc(v.pending, func(a, b vcdChange) int {
-		switch {
-		case a.at < b.at:
-			return -1
-		case a.at > b.at:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(v.pending, func(a, b vcdChange) int { return cmp.Compare(a.at, b.at) })
 	n := 0
 	for n < len(v.pending) && v.pending[n].at < now-vcdHold {
 		v.put(v.pending[n])
