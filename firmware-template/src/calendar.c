@@ -11,7 +11,7 @@ INLINED bool is_leap(uint8_t year)
 	return (year & 3) == 2;
 }
 
-OUTLINED uint8_t month_length(uint8_t year, uint8_t month)
+static uint8_t month_length(uint8_t year, uint8_t month)
 {
 	if (month == 1)
 		return is_leap(year) ? 29 : 28;
@@ -45,16 +45,9 @@ void date_to(uint16_t day)
 	date.of_month.start = day - left;
 }
 
-uint16_t year_start(uint8_t year)
+void date_to_month(uint16_t year_start, uint8_t month)
 {
-	return 365u * year + (uint16_t)(year + 1) / 4;
-}
-
-void date_set(date_t *d, uint16_t day)
-{
-	date_to(day);
-	*d = date;
-	d->mday = (uint8_t)(day - date.of_month.start);
+	date_to(year_start + 31 * month); /* falls from the first to the eighth */
 }
 
 const period_t *period_find(uint8_t which)

@@ -21,7 +21,6 @@ typedef struct {
 	uint8_t month;        /* 0 to 11 */
 	uint8_t year;         /* since 1998 */
 	uint8_t wday;         /* 0 = Monday */
-	uint8_t mday;         /* for clock.c: 0 to 30 */
 } date_t;
 
 /* The date in hand. */
@@ -31,10 +30,8 @@ extern date_t date;
 void date_to(uint16_t day);
 /* A minute of a day, in minutes since 1998. */
 uint32_t minute_of(uint16_t day, int16_t minute);
-/* For clock.c. */
-uint16_t year_start(uint8_t year);
-void date_set(date_t *d, uint16_t day);
-uint8_t month_length(uint8_t year, uint8_t month);
+/* Moves the date into a month, 0 to 11, of the year that starts on a day. */
+void date_to_month(uint16_t year_start, uint8_t month);
 
 /* The period of the date in hand. Which one is the operand of SET_POS: PERIOD_... << 4 | first day of the week. For a
  * week-numbering year it moves the date into the calendar year of that number. */

@@ -185,47 +185,42 @@ static bool from_bcd(uint8_t *r, const uint8_t *highest)
 	return true;
 }
 
-/* Days before each month beyond 30 for each, from March on without those of February. */
-static const int8_t ahead[] FLASH = {0, 1, 31 - 60, 31 - 60 + 1, 31 - 60 + 1, 31 - 60 + 2, 31 - 60 + 2, 31 - 60 + 3, 31 - 60 + 4, 31 - 60 + 4, 31 - 60 + 5, 31 - 60 + 5};
-
 instant_t clock_now;
 uint16_t clock_day;
 
 /* Takes date, month and year, to be spoilt, into clock_day; false if they are no valid date. */
 static bool decode_date(uint8_t *r)
 {
-	uint8_t year, month;
-	uint16_t day;
+	uint8_t year, month, day;
 
 	r[1] &= 0x7F; /* the century bit; the calendar ends with 2099 */
 	if (!from_bcd(r, highest_date))
 		return false;
 	year = r[2] + EPOCH_YEARS;
-	month = r[1] - 1;
-	day = (uint8_t)(r[0] - 1); /* zeros become 255 */
-	if (month > 11 || day >= month_length(year, month))
+	month = r[1] - 1; /* zeros become 255 */
+	day = r[0] - 1;
+	if (month > 11)
 		return false;
-	day += year_start(year) - EPOCH_DAYS + month * 30 + (int8_t)FLASH_BYTE(ahead + month);
-	if (month > 1)
-		day += month_length(year, 1);
-	clock_day = day;
+	date_to_month(365u * year + (uint8_t)(year + 1) / 4, month);
+	if (day >= date.of_month.length)
+		return false;
+	clock_day = date.of_month.start + day - EPOCH_DAYS;
 	return true;
 }
 
 /* Date and time of a minute since 2000: minutes, hours, weekday, date, month, year. */
 static void encode(const int32_t *at, uint8_t *r)
 {
-	date_t d;
 	uint32_t minute = (uint32_t)*at;
 	uint16_t of_day = (uint16_t)(minute % MINUTES_PER_DAY);
 
-	date_set(&d, (uint16_t)(minute / MINUTES_PER_DAY) + EPOCH_DAYS);
+	date_to((uint16_t)(minute / MINUTES_PER_DAY) + EPOCH_DAYS);
 	r[0] = to_bcd((uint8_t)(of_day % 60));
 	r[1] = to_bcd((uint8_t)(of_day / 60)); /* 24-hour format: bit 6 is zero */
-	r[2] = d.wday + 1;
-	r[3] = to_bcd(d.mday + 1);
-	r[4] = to_bcd(d.month + 1);
-	r[5] = to_bcd(d.year - EPOCH_YEARS);
+	r[2] = date.wday + 1;
+	r[3] = to_bcd((uint8_t)(date.day - date.of_month.start) + 1);
+	r[4] = to_bcd(date.month + 1);
+	r[5] = to_bcd(date.year - EPOCH_YEARS);
 }
 
 /* From the status on, round the end of the registers to the time: one burst, and the time is copied as the pointer comes to 00

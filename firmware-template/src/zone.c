@@ -54,7 +54,7 @@ static bool transition_passed(int16_t shift)
 	uint8_t weekday = (uint8_t)(middle << 1 | low >> 7) & 7;
 	uint8_t into;
 
-	date_to(date.of_year.start + 31 * (uint8_t)((low & 0xF) - 1)); /* falls from the first to the seventh of each month */
+	date_to_month(date.of_year.start, (uint8_t)((low & 0xF) - 1));
 	into = (uint8_t)((weekday + 7u - date.wday + date.day - date.of_month.start) % 7) + 7 * week;
 	if (into >= date.of_month.length)
 		into -= 7;
