@@ -1,8 +1,8 @@
 package scenario
 
 import (
-	"cmp"
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
