@@ -75,11 +75,7 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 	if f.format != "text" && f.format != "json" {
 		return usagef("--format %s does not exist: text, json", f.format)
 	}
-	src, err := a.read(name)
-	if err != nil {
-		return err
-	}
-	l, err := a.loadPlan(name, src)
+	l, err := a.readPlan(name)
 	if err != nil {
 		return err
 	}

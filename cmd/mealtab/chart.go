@@ -55,7 +55,7 @@ func (a *app) runChart(name string, f chartFlags) error {
 	case f.output != "-" && ext != ".svg" && ext != ".png":
 		return usagef("-o %s: a picture's name ends in .svg or .png", f.output)
 	}
-	l, err := a.loadAny(name)
+	l, err := a.readPlan(name)
 	if err != nil {
 		return err
 	}
@@ -89,13 +89,4 @@ func (a *app) runChart(name string, f chartFlags) error {
 		fmt.Fprintf(a.out, "%s -> %s: %s\n", name, f.output, p.Title)
 	}
 	return nil
-}
-
-// loadAny reads and checks a plan.
-func (a *app) loadAny(name string) (*loaded, error) {
-	src, err := a.read(name)
-	if err != nil {
-		return nil, err
-	}
-	return a.loadPlan(name, src)
 }

@@ -65,11 +65,7 @@ func (a *app) runCompile(name string, f compileFlags) error {
 	if err := a.mayReplace(f.output, name, f.force); err != nil {
 		return err
 	}
-	src, err := a.read(name)
-	if err != nil {
-		return err
-	}
-	l, err := a.loadPlan(name, src)
+	l, err := a.readPlan(name)
 	if err != nil {
 		return err
 	}

@@ -59,11 +59,7 @@ func (a *app) runHopper(name string, f hopperFlags) error {
 	if onBoard && f.filled == "now" {
 		return usagef("a feeder knows what it has served, not when its hopper was filled: say so with --filled")
 	}
-	src, err := a.read(name)
-	if err != nil {
-		return err
-	}
-	l, err := a.loadPlan(name, src)
+	l, err := a.readPlan(name)
 	if err != nil {
 		return err
 	}

@@ -24,6 +24,15 @@ type loaded struct {
 	diagnostics plan.Diagnostics // warnings of reading, and of the zone data
 }
 
+// readPlan reads a plan's file; see [app.loadPlan].
+func (a *app) readPlan(name string) (*loaded, error) {
+	src, err := a.read(name)
+	if err != nil {
+		return nil, err
+	}
+	return a.loadPlan(name, src)
+}
+
 // loadPlan reads a plan. Its errors are printed; warnings are left to the caller.
 func (a *app) loadPlan(name string, src []byte) (*loaded, error) {
 	if tablefile.Held(src) {

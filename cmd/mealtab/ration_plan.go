@@ -23,11 +23,7 @@ func (a *app) runRationOfPlan(name string, flags *pflag.FlagSet, f rationFlags) 
 			return usagef("--%s does not go with a PLAN: write it into its [[pet]] or [food] table", key)
 		}
 	}
-	src, err := a.read(name)
-	if err != nil {
-		return err
-	}
-	l, err := a.loadPlan(name, src)
+	l, err := a.readPlan(name)
 	if err != nil {
 		return err
 	}
