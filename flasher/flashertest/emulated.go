@@ -88,10 +88,10 @@ func (e *Emulated) event(ev board.Event) {
 // atRate reports whether the AVR sends at this side's rate, as near as a receiver needs. Its own is its clock through the divisor in UBRR0, by 16,
 // or by 8 with U2X0 (ATmega328P data sheet, section 20.3.1): a bootloader and the firmware after it have different ones.
 func (e *Emulated) atRate() bool {
-	const ucsr0a, u2x0, ubrr0l, ubrr0h, percent = 0xC0, 1 << 1, 0xC4, 0xC5, 5
+	const u2x0, percent = 1 << 1, 5
 	m := e.Board.MCU()
-	cycles := 16*(int(m.Peek(ubrr0l))|int(m.Peek(ubrr0h))<<8) + 16
-	if m.Peek(ucsr0a)&u2x0 != 0 {
+	cycles := 16*(int(m.Peek(avr.UBRR0L))|int(m.Peek(avr.UBRR0H))<<8) + 16
+	if m.Peek(avr.UCSR0A)&u2x0 != 0 {
 		cycles /= 2
 	}
 	off := int(m.ClockHz())/cycles - e.baud
@@ -223,8 +223,8 @@ func (e *Emulated) Sleep(d time.Duration) { e.advance(e.Board.Nanos()+uint64(d),
 
 func (e *Emulated) Close() error { return nil }
 
-// Asleep reports whether the board is in power-down: SE set and SM = 010 in SMCR, whose address is 53 hex (ATmega328P data sheet, section 10.11.1).
-func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(0x53)&0xF == 0x5 }
+// Asleep reports whether the board is in power-down: SE set and SM = 010 in SMCR (ATmega328P data sheet, section 10.11.1).
+func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(avr.SMCR)&0xF == 0x5 }
 
 // Fork is an independent copy of board and cable in the same state.
 func (e *Emulated) Fork() *Emulated {
