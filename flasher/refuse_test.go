@@ -101,9 +101,9 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 		{"worn cells", func(code byte, p []byte) (byte, []byte) {
 			return frame.OK, append([]byte{1}, make([]byte, len(p)-2)...)
 		}, "port: byte 0 of bank 1 reads 00 after writing 10: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
-		{"not taken", memory(func() (byte, []byte) { return frame.BadTable, []byte{0, table.FaultMeal} }),
+		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{0, table.FaultMeal} }),
 			"port: port: BANK_COMMIT: the board answers BAD_TABLE: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
-		{"not newer", memory(func() (byte, []byte) { return frame.Stale, []byte{0, 0} }),
+		{"not newer", taking(func() (byte, []byte) { return frame.Stale, []byte{0, 0} }),
 			"port: port: BANK_COMMIT: the board answers STALE: the table to be committed is not newer than the one in force, or not the one meant; the old table stays in force"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -122,17 +122,11 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 	}
 }
 
-// memory is a board that keeps what is written, and answers commits as it is told.
-func memory(commit func() (byte, []byte)) func(byte, []byte) (byte, []byte) {
-	cells := make([]byte, 1024)
+// taking is a board whose cells hold what is written, and that answers commits as it is told.
+func taking(commit func() (byte, []byte)) func(byte, []byte) (byte, []byte) {
 	return func(code byte, p []byte) (byte, []byte) {
-		switch code {
-		case frame.BankWrite:
-			copy(cells[417+int(p[0])+int(p[1])<<8:], p[2:])
+		if code == frame.BankWrite {
 			return frame.OK, append([]byte{1}, p[2:]...)
-		case frame.EEPROMRead:
-			at := int(p[0]) + int(p[1])<<8
-			return frame.OK, cells[at : at+int(p[2])]
 		}
 		return commit()
 	}
