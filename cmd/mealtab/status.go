@@ -182,21 +182,9 @@ func (s *session) showNext(held *serving.Schedule, title string) error {
 	for _, d := range list {
 		offset := held.Clock.At(table.Epoch + 60*int64(d.At))
 		local := d.At.Time().In(time.FixedZone(offset.Abbrev, offset.Seconds))
-		fmt.Fprintf(&s.out, "  %-26s  %s  %s\n", local.Format(serving.TimeLayout), serving.Pad(mealsText(held, d), 22), serving.PocketWord(d.Pockets))
+		fmt.Fprintf(&s.out, "  %-26s  %s  %s\n", local.Format(serving.TimeLayout), serving.Pad(held.MealWords(d.Meal, d.Meals), 22), serving.PocketWord(d.Pockets))
 	}
 	return nil
-}
-
-// mealsText names the meals of a serving.
-func mealsText(held *serving.Schedule, d flasher.Due) string {
-	name := fmt.Sprintf("meal %d", d.Meal+1)
-	if d.Meal < len(held.Names) {
-		name = held.Names[d.Meal]
-	}
-	if d.Meals > 1 {
-		return fmt.Sprintf("%s and %d more", name, d.Meals-1)
-	}
-	return name
 }
 
 // showZone compares the table's zone with the time zone data at hand; a zone that agrees is the clock of what follows.

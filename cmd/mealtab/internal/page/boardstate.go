@@ -114,7 +114,7 @@ func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, he
 		}
 		for _, d := range due {
 			t := local(d.At)
-			out.Next = append(out.Next, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: mealWords(held, d), Pockets: serving.PocketWord(d.Pockets)})
+			out.Next = append(out.Next, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: held.MealWords(d.Meal, d.Meals), Pockets: serving.PocketWord(d.Pockets)})
 		}
 	}
 	past, err := f.History(0)
@@ -146,15 +146,4 @@ func clockWords(r flasher.Reading) string {
 		return fmt.Sprintf("%d ms %s this computer's", off.Abs().Milliseconds(), side)
 	}
 	return fmt.Sprintf("%v %s this computer's", off.Abs().Round(time.Second), side)
-}
-
-func mealWords(held *serving.Schedule, d flasher.Due) string {
-	name := fmt.Sprintf("meal %d", d.Meal+1)
-	if d.Meal < len(held.Names) {
-		name = held.Names[d.Meal]
-	}
-	if d.Meals > 1 {
-		return fmt.Sprintf("%s and %d more", name, d.Meals-1)
-	}
-	return name
 }

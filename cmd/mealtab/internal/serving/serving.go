@@ -5,6 +5,7 @@
 package serving
 
 import (
+	"fmt"
 	"time"
 
 	"mealtab/compiler/table"
@@ -93,13 +94,29 @@ func (c *Cursor) Next() (s Serving, ok bool) {
 func (s *Schedule) serving(due replay.Serving) Serving {
 	out := Serving{At: due.At, Offset: s.Clock.At(unix(due.At)), Meals: make([]Meal, 0, len(due.Meals))}
 	for _, share := range due.Meals {
-		m := Meal{Number: share.Meal + 1, Pockets: share.Pockets, Milligrams: int64(share.Units) * int64(s.Table.Wheel.UnitMg)}
-		if share.Meal < len(s.Names) {
-			m.Name = s.Names[share.Meal]
-		}
+		m := s.meal(share.Meal)
+		m.Pockets, m.Milligrams = share.Pockets, int64(share.Units)*int64(s.Table.Wheel.UnitMg)
 		out.Meals = append(out.Meals, m)
 	}
 	return out
+}
+
+// meal is a meal of the table by its index, without amounts.
+func (s *Schedule) meal(index int) Meal {
+	m := Meal{Number: index + 1}
+	if index < len(s.Names) {
+		m.Name = s.Names[index]
+	}
+	return m
+}
+
+// MealWords names the meals of a serving of which only the first, by its index in the table, and their number are known.
+func (s *Schedule) MealWords(first, number int) string {
+	name := s.meal(first).label()
+	if number > 1 {
+		return fmt.Sprintf("%s and %d more", name, number-1)
+	}
+	return name
 }
 
 // End is the instant after the last serving that a table can have.
