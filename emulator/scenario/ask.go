@@ -21,6 +21,13 @@ type host struct {
 	said     func(data []byte) // sees what is sent; may be nil
 }
 
+// newHost is a host that observes a board.
+func newHost(b *board.Board) *host {
+	h := &host{b: b}
+	b.Observe(h.see)
+	return h
+}
+
 const (
 	answerTime   = 3 * time.Second
 	wakeTime     = 100 * time.Millisecond

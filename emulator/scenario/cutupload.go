@@ -42,9 +42,8 @@ func UploadSweep(p table.Board, firmware *avr.Image) (*Sweep, error) {
 // record uploads once and notes what the host said when.
 func (s *Sweep) record(encoded []byte) (end uint64, err error) {
 	b := s.base.Fork()
-	h := &host{b: b}
+	h := newHost(b)
 	var frames []send
-	b.Observe(func(e board.Event) { h.see(e) })
 	h.said = func(data []byte) {
 		frames = append(frames, send{b.MCU().Cycle() - s.start, append([]byte(nil), data...)})
 	}
@@ -63,8 +62,7 @@ func checkUpload(b *board.Board, before int64, old, fresh []byte) string {
 	if why := checkBank(b, old, table.WithSequence(fresh, 1)); why != "" {
 		return why
 	}
-	h := &host{b: b}
-	b.Observe(func(e board.Event) { h.see(e) })
+	h := newHost(b)
 	if err := h.upload(fresh); err != nil {
 		return "the next upload: " + err.Error()
 	}

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"mealtab/compiler/table"
-	"mealtab/emulator/board"
 	"mealtab/emulator/replay"
 )
 
@@ -325,9 +324,7 @@ func (c *check) groups() (groups []int) {
 
 // asked asks the feeder itself, over the line of a fork, so that the run is not disturbed.
 func (c *check) asked() error {
-	fork := c.r.b.Fork()
-	h := &host{b: fork}
-	fork.Observe(func(e board.Event) { h.see(e) })
+	h := newHost(c.r.b.Fork())
 	now := c.r.b.Now()
 	s, err := h.status()
 	if err != nil {
