@@ -203,7 +203,7 @@ func (s *Sweep) one(b *board.Board, c Cut) string {
 // Watch runs one cut with everything that happens written down.
 func (s *Sweep) Watch(c Cut) (lines []string, why string) {
 	b := s.base.Fork()
-	log := newLog(Local{&table.Zone{}})
+	log := NewLog(Local{&table.Zone{}}, nil)
 	log.keep = true
 	b.Observe(func(e board.Event) { log.Add(b.Time(e.At), e) })
 	s.advance(b, s.sends, c.Cycle)

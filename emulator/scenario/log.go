@@ -38,8 +38,6 @@ type entry struct {
 // NewLog returns a log in a local time; out may be nil.
 func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out, supply: 5000} }
 
-func newLog(l Local) *Log { return NewLog(l, nil) }
-
 // unlogged are the kinds of event that matter to no reader: pulses, bytes, sleep.
 var unlogged = [...]board.Kind{
 	board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch,

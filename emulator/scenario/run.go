@@ -126,8 +126,8 @@ func (r *run) prepare() error {
 		return fmt.Errorf("run: %w", err)
 	}
 	r.end = r.start.Add(d)
-	r.log = newLog(local)
-	r.log.Out, r.log.keep = r.in.Log, true
+	r.log = NewLog(local, r.in.Log)
+	r.log.keep = true
 	if err := r.build(encoded); err != nil {
 		return err
 	}

@@ -23,7 +23,7 @@ func (r *Rehearsal) windows(t *table.Table, template *board.Board, rep *Report) 
 				if i >= len(runs) {
 					return
 				}
-				g := &rehearsing{r: r, t: t, w: rep.Windows[i], rep: &Report{}, log: newLog(NewLocal(&t.Zone))}
+				g := &rehearsing{r: r, t: t, w: rep.Windows[i], rep: &Report{}, log: NewLog(NewLocal(&t.Zone), nil)}
 				g.progress = func(minutes table.Minute) {
 					at := r.From + table.Minute(done.Add(int64(minutes)))
 					if r.Progress != nil {
