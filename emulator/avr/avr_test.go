@@ -29,6 +29,17 @@ func newChip(t testing.TB, source string, adjust ...func(*avr.Config)) *avr.MCU 
 	return m
 }
 
+// scrambled is a chip with a program and random contents of registers and SRAM.
+func scrambled(t testing.TB, code []uint16, o avr.Options, seed uint64) *avr.MCU {
+	t.Helper()
+	m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6}, Options: o})
+	if err := m.LoadWords(code); err != nil {
+		t.Fatal(err)
+	}
+	m.Scramble(seed)
+	return m
+}
+
 // runToBreak runs until BREAK, at most limit cycles.
 func runToBreak(t testing.TB, m *avr.MCU, limit uint64) {
 	t.Helper()

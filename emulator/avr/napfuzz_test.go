@@ -110,14 +110,7 @@ func TestRandomNapsAreSkippedExactly(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%v in\n%s", err, source)
 		}
-		chip := func(o avr.Options) *avr.MCU {
-			m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6}, Options: o})
-			if err := m.LoadWords(p.Words); err != nil {
-				t.Fatal(err)
-			}
-			m.Scramble(uint64(round))
-			return m
-		}
+		chip := func(o avr.Options) *avr.MCU { return scrambled(t, p.Words, o, uint64(round)) }
 		a, b := chip(avr.Options{}), chip(avr.Options{NoNapSkip: true, NoPollSkip: true, NoFuse: true})
 		for stop := range 6 {
 			n := 1 + r.Uint64N(400*256_000)

@@ -69,15 +69,8 @@ func TestFusedLeavesWhatSingleInstructionsLeave(t *testing.T) {
 	for round := range 150 {
 		code := randomCode(r)
 		seed := r.Uint64()
-		run := func(o avr.Options) *avr.MCU {
-			m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6}, Options: o})
-			if err := m.LoadWords(code); err != nil {
-				t.Fatal(err)
-			}
-			m.Scramble(seed)
-			return m
-		}
-		a, b := run(avr.Options{}), run(avr.Options{NoFuse: true, NoPollSkip: true})
+		chip := func(o avr.Options) *avr.MCU { return scrambled(t, code, o, seed) }
+		a, b := chip(avr.Options{}), chip(avr.Options{NoFuse: true, NoPollSkip: true})
 		for range 20 {
 			n := 1 + r.Uint64N(60)
 			a.RunFor(n)
