@@ -67,8 +67,9 @@ func TestMemoryTorn(t *testing.T) {
 	}
 }
 
-// TestHeldSDA: a chip in the middle of a byte lets go after the clocks it lacks [DS3231 data sheet p.11]; a short does not.
-func TestHeldSDA(t *testing.T) {
+// mains is a board without a firmware.
+func mains(t *testing.T) *Board {
+	t.Helper()
 	c, err := ForBoard("m328-mains")
 	if err != nil {
 		t.Fatal(err)
@@ -77,6 +78,12 @@ func TestHeldSDA(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return b
+}
+
+// TestHeldSDA: a chip in the middle of a byte lets go after the clocks it lacks [DS3231 data sheet p.11]; a short does not.
+func TestHeldSDA(t *testing.T) {
+	b := mains(t)
 	bus := twoWire{b}
 	clockSCL := func() {
 		b.mcu.Poke(avr.DDRC, 1<<pinSCL)
@@ -111,14 +118,7 @@ func TestHeldSDA(t *testing.T) {
 
 // TestAddresses: the clock answers at 68h, the memory at 57h, nobody elsewhere; each can be taken away.
 func TestAddresses(t *testing.T) {
-	c, err := ForBoard("m328-mains")
-	if err != nil {
-		t.Fatal(err)
-	}
-	b, err := New(c)
-	if err != nil {
-		t.Fatal(err)
-	}
+	b := mains(t)
 	bus := twoWire{b}
 	answers := func() (list []int) {
 		for address := range 128 {
