@@ -115,7 +115,7 @@ func (s *session) tableClock() (serving.Clock, error) {
 	if err != nil {
 		return zone.UTC(), nil
 	}
-	held, err := tableSchedule(tab)
+	held, err := serving.OfTable(tab)
 	if err != nil {
 		return zone.UTC(), nil
 	}

@@ -98,15 +98,7 @@ func newSchedule(bytes []byte, c *compiled) (*serving.Schedule, error) {
 	if c != nil {
 		return c.schedule(), nil
 	}
-	t, err := table.Decode(bytes)
-	if err != nil {
-		return nil, err
-	}
-	clock, err := serving.NewTableClock(&t.Zone)
-	if err != nil {
-		return nil, err
-	}
-	return &serving.Schedule{Table: t, Clock: clock}, nil
+	return serving.OfTable(bytes)
 }
 
 // choosePreset finds a preset by name or number; the board begins with the first.

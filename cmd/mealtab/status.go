@@ -76,7 +76,7 @@ func (s *session) showTable(st flasher.Status, tab []byte) *serving.Schedule {
 		fmt.Fprint(&s.out, "  table    none: nothing will be served; mealtab upload puts one on the feeder\n")
 		return nil
 	}
-	held, err := tableSchedule(tab)
+	held, err := serving.OfTable(tab)
 	if err != nil {
 		fmt.Fprintf(&s.out, "  table    not readable here: %v\n", err)
 		return nil
@@ -90,19 +90,6 @@ func (s *session) showTable(st flasher.Status, tab []byte) *serving.Schedule {
 	}
 	fmt.Fprintf(&s.out, "  set to   %s\n", portions)
 	return held
-}
-
-// tableSchedule is a table with its own zone and without names.
-func tableSchedule(tab []byte) (*serving.Schedule, error) {
-	t, err := table.Decode(tab)
-	if err != nil {
-		return nil, err
-	}
-	clock, err := serving.NewTableClock(&t.Zone)
-	if err != nil {
-		return nil, err
-	}
-	return &serving.Schedule{Table: t, Clock: clock}, nil
 }
 
 func dayText(d table.Day) string {

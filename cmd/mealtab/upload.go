@@ -121,7 +121,7 @@ func (a *app) tableCargo(src []byte) (*cargo, error) {
 	if err != nil {
 		return nil, err
 	}
-	schedule, err := tableSchedule(bytes)
+	schedule, err := serving.OfTable(bytes)
 	return &cargo{bytes, schedule, db, nil}, err
 }
 

@@ -24,7 +24,7 @@ func (s *session) showChange(c *cargo, old []byte, st flasher.Status) {
 	}
 	var held *serving.Schedule
 	if old != nil {
-		held, err = tableSchedule(old)
+		held, err = serving.OfTable(old)
 	}
 	if old == nil || err != nil {
 		fmt.Fprint(&s.out, "  the feeder has no table yet\n")

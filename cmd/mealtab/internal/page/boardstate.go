@@ -77,17 +77,13 @@ func (s *Server) holds(out *BoardState, tab []byte, st flasher.Status, c *Compil
 		out.Table = "this plan"
 		return c.schedule()
 	}
-	out.Table = fmt.Sprintf("another plan, %d bytes", len(tab))
-	t, err := table.Decode(tab)
+	held, err := serving.OfTable(tab)
 	if err != nil {
 		out.Table = "not readable here: " + err.Error()
 		return nil
 	}
-	clock, err := serving.NewTableClock(&t.Zone)
-	if err != nil {
-		return nil
-	}
-	return &serving.Schedule{Table: t, Clock: clock}
+	out.Table = fmt.Sprintf("another plan, %d bytes", len(tab))
+	return held
 }
 
 // times asks for what has to do with time: the clock, the next servings, the journal.

@@ -28,8 +28,8 @@ type span struct {
 
 const quarter = 15 * 60 // seconds
 
-// NewTableClock reads the zone of a decoded table.
-func NewTableClock(t *table.Zone) (Clock, error) {
+// newTableClock reads the zone of a decoded table.
+func newTableClock(t *table.Zone) (Clock, error) {
 	footer, err := zone.ParseFooter(posix(t))
 	if err != nil {
 		return nil, fmt.Errorf("the table's zone: %w", err)

@@ -35,7 +35,7 @@ func TestTableClockIsTheZone(t *testing.T) {
 		if err != nil {
 			continue // offsets that are no quarter hours; none today
 		}
-		clock, err := NewTableClock(&tz)
+		clock, err := newTableClock(&tz)
 		require.NoError(t, err, name)
 		n++
 		for _, c := range z.Transitions(from, to) {
@@ -77,7 +77,7 @@ func TestClockOfAnyZone(t *testing.T) {
 		})
 		z := table.Zone{Standard: rapid.Int8Range(-64, 63).Draw(t, "standard"),
 			DST: &table.DST{Shift: rapid.Int8Range(-32, 32).Draw(t, "shift"), Start: transition.Draw(t, "start"), End: transition.Draw(t, "end")}}
-		if _, err := NewTableClock(&z); err != nil {
+		if _, err := newTableClock(&z); err != nil {
 			t.Fatal(err)
 		}
 	})

@@ -22,6 +22,19 @@ type Schedule struct {
 	Zone  string   // IANA name; empty where unknown
 }
 
+// OfTable is the schedule of an encoded table, with its own zone and without names.
+func OfTable(encoded []byte) (*Schedule, error) {
+	t, err := table.Decode(encoded)
+	if err != nil {
+		return nil, err
+	}
+	clock, err := newTableClock(&t.Zone)
+	if err != nil {
+		return nil, err
+	}
+	return &Schedule{Table: t, Clock: clock}, nil
+}
+
 // Range is a half-open range of instants.
 type Range struct{ From, To table.Minute }
 
