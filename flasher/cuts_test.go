@@ -65,19 +65,6 @@ func presetTable(t testing.TB, minute uint16, dates int) []byte {
 	return encoded
 }
 
-// upload connects, asks and uploads, as the command does.
-func (h household) upload(e *flashertest.Emulated) error {
-	f, err := flasher.Connect(link.New(e, "emulated", 57600))
-	if err != nil {
-		return err
-	}
-	s, err := f.Status()
-	if err != nil {
-		return err
-	}
-	return f.Upload(h.next, s, nil)
-}
-
 // whole asks the board, started again, what it holds: the old table or the new one, with preset, portions and carry as they
 // were; and the next upload must work.
 func (h household) whole(t testing.TB, e *flashertest.Emulated, id string) (isNew bool) {
@@ -112,7 +99,7 @@ func (h household) writes(t testing.TB) (list [][2]uint64) {
 			}
 		}
 	}
-	require.NoError(t, h.upload(e))
+	require.NoError(t, uploadOnce(e, h.next))
 	e.Sleep(time.Second)
 	return list
 }
@@ -145,33 +132,38 @@ func BenchmarkPowerCuts(b *testing.B) {
 	}
 }
 
-func powerCuts(t testing.TB, stride int) (cuts, olds, news int) {
-	h := newHousehold(t)
+// eachCut forks the household for every stride-th cut point of an upload's writes, the last one always.
+func (h household) eachCut(t testing.TB, stride int, do func(e *flashertest.Emulated, at uint64, id string)) {
+	t.Helper()
 	list := h.writes(t)
 	require.Greater(t, len(list), len(h.next), "every byte of the table and more is written")
 	for n, w := range list {
 		for phase, at := range cutPoints(w) {
-			if (4*(len(list)-n)-phase-1)%stride != 0 { // the last always: it follows the commit
-				continue
-			}
-			id := fmt.Sprintf("cut at write %d of %d, phase %d", n, len(list), phase)
-			e := h.Fork()
-			e.PowerCut = at
-			err := h.upload(e)
-			if e.PowerCut != 0 { // after the host has done with it
-				e.Sleep(time.Second)
-			}
-			require.Zero(t, e.PowerCut, id)
-			e.Repower(2 * time.Second)
-			cuts++
-			if h.whole(t, e, id) {
-				news++
-			} else {
-				olds++
-				require.Error(t, err, id)
+			if (4*(len(list)-n)-phase-1)%stride == 0 { // the last always: it follows the commit
+				do(h.Fork(), at, fmt.Sprintf("write %d of %d, phase %d", n, len(list), phase))
 			}
 		}
 	}
+}
+
+func powerCuts(t testing.TB, stride int) (cuts, olds, news int) {
+	h := newHousehold(t)
+	h.eachCut(t, stride, func(e *flashertest.Emulated, at uint64, id string) {
+		e.PowerCut = at
+		err := uploadOnce(e, h.next)
+		if e.PowerCut != 0 { // after the host has done with it
+			e.Sleep(time.Second)
+		}
+		require.Zero(t, e.PowerCut, id)
+		e.Repower(2 * time.Second)
+		cuts++
+		if h.whole(t, e, id) {
+			news++
+		} else {
+			olds++
+			require.Error(t, err, id)
+		}
+	})
 	return cuts, olds, news
 }
 
@@ -182,24 +174,16 @@ func TestResetAtEveryWrite(t *testing.T) {
 		stride = 7
 	}
 	h := newHousehold(t)
-	list := h.writes(t)
 	resets := 0
-	for n, w := range list {
-		for phase, at := range cutPoints(w) {
-			if (4*(len(list)-n)-phase-1)%stride != 0 { // the last always: it follows the commit
-				continue
-			}
-			id := fmt.Sprintf("reset at write %d of %d, phase %d", n, len(list), phase)
-			e := h.Fork()
-			e.Resets = []uint64{at}
-			err := h.upload(e)
-			e.Sleep(time.Second)
-			require.Empty(t, e.Resets, id)
-			resets++
-			require.NoError(t, err, id)
-			require.True(t, h.whole(t, e, id), id)
-		}
-	}
+	h.eachCut(t, stride, func(e *flashertest.Emulated, at uint64, id string) {
+		e.Resets = []uint64{at}
+		err := uploadOnce(e, h.next)
+		e.Sleep(time.Second)
+		require.Empty(t, e.Resets, id)
+		resets++
+		require.NoError(t, err, id)
+		require.True(t, h.whole(t, e, id), id)
+	})
 	t.Logf("%d resets, every upload completed", resets)
 }
 
@@ -213,13 +197,13 @@ func TestUnpluggedAfterEveryOctet(t *testing.T) {
 	total := 0
 	count := h.Fork()
 	count.Cut = func() bool { total++; return false }
-	require.NoError(t, h.upload(count))
+	require.NoError(t, uploadOnce(count, h.next))
 	olds, news := 0, 0
 	for n := 1; n <= total; n += stride {
 		e := h.Fork()
 		left := n
 		e.Cut = func() bool { left--; return left == 0 }
-		err := h.upload(e)
+		err := uploadOnce(e, h.next)
 		if n < total {
 			require.ErrorIs(t, err, link.ErrClosed, "octet %d", n)
 		}

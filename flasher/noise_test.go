@@ -51,8 +51,9 @@ func noisyUploads(t testing.TB, how flashertest.Build, uploads int, seed uint64)
 	return good, failed
 }
 
+// uploadOnce connects, asks and uploads, as the command does.
 func uploadOnce(t link.Transport, next []byte) error {
-	f, err := flasher.Connect(link.New(t, "noisy", 57600))
+	f, err := flasher.Connect(link.New(t, "test", 57600))
 	if err != nil {
 		return err
 	}
