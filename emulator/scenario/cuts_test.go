@@ -15,6 +15,20 @@ import (
 // mains is the board of most tests, with the firmware that is shipped for it.
 func mains(t testing.TB) (table.Board, *avr.Image) { return boardNamed(t, "m328-mains") }
 
+// inService is a feeder with a table and its clock set.
+func inService(t testing.TB, c board.Config, encoded []byte) *board.Board {
+	t.Helper()
+	b, err := board.New(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Program(encoded); err != nil {
+		t.Fatal(err)
+	}
+	b.SetClock(b.Now())
+	return b
+}
+
 func boardNamed(t testing.TB, name string) (table.Board, *avr.Image) {
 	t.Helper()
 	b, ok := table.BoardNamed(name)

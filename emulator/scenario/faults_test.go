@@ -78,14 +78,7 @@ func TestFedOrFaultShown(t *testing.T) {
 	encoded := sixMeals(t, b)
 	c := board.ForProfile(b)
 	c.Firmware, c.Start = img, time.Date(2027, 6, 1, 0, 0, 30, 0, time.UTC)
-	base, err := board.New(c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := base.Program(encoded); err != nil {
-		t.Fatal(err)
-	}
-	base.SetClock(base.Now())
+	base := inService(t, c, encoded)
 	base.Run(10 * time.Second)
 	rapid.Check(t, func(t *rapid.T) {
 		list := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) happening {

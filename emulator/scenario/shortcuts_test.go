@@ -22,15 +22,7 @@ func inLisbon(t *testing.T, o avr.Options) *board.Board {
 	c := board.ForProfile(p)
 	c.Firmware, c.Options, c.Start = img, o, time.Date(2027, 1, 1, 0, 0, 0, 0, time.UTC)
 	scenario.Calibrate(&c.Wheel, decoded)
-	b, err := board.New(c)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := b.Program(encoded); err != nil {
-		t.Fatal(err)
-	}
-	b.SetClock(b.Now())
-	return b
+	return inService(t, c, encoded)
 }
 
 // TestShortcutsLeaveNoTraceInAHundredDays: every instruction executed one by one leaves the state, the time and the counts
