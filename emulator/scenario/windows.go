@@ -44,12 +44,12 @@ func (r *Rehearsal) windows(t *table.Table, template *board.Board, rep *Report) 
 		})
 	}
 	wait.Wait()
-	return rep.merge(runs)
+	return rep.merge(runs, len(template.MCU().EEPROM()))
 }
 
 // merge adds up the windows in their order, and reports the first difference.
-func (rep *Report) merge(runs []*rehearsing) error {
-	perCell := map[int]uint64{}
+func (rep *Report) merge(runs []*rehearsing, cells int) error {
+	perCell := make([]uint64, cells)
 	for _, g := range runs {
 		if g == nil {
 			continue
