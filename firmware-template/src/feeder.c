@@ -422,6 +422,11 @@ void feeder_button(uint8_t pressed)
 
 /* ---- banks ---- */
 
+OUTLINED uint8_t feeder_spare(void)
+{
+	return feeder.bank == 0 ? 1 : 0;
+}
+
 OUTLINED uint16_t feeder_table_at(uint8_t bank)
 {
 	return bank * (uint16_t)BANK_SIZE + 1;
@@ -467,13 +472,13 @@ static void choose_bank(void)
 /* A byte torn by a power cut may read differently next time: what was decided is written again. */
 static void make_firm(void)
 {
-	uint8_t spare = feeder.bank == 0 ? 1 : 0;
+	uint16_t spare = feeder_table_at(feeder_spare()) - 1;
 
 	/* Never erased, not even for a moment: it may be the only valid table. */
 	if (feeder.bank != NO_BANK)
 		storage_refresh(feeder_table_at(feeder.bank) - 1, BANK_COMMITTED);
-	if (storage_read(feeder_table_at(spare) - 1) != BANK_COMMITTED)
-		storage_write(feeder_table_at(spare) - 1, BANK_VOID);
+	if (storage_read(spare) != BANK_COMMITTED)
+		storage_write(spare, BANK_VOID);
 	if (journal_left(INDEX_SWITCH) == 0)
 		record_state();
 }
@@ -496,10 +501,8 @@ void feeder_start(void)
 
 void feeder_commit(void)
 {
-	uint8_t spare = feeder.bank == 0 ? 1 : 0;
-
 	settle_until_now();
-	storage_write(feeder_table_at(spare) - 1, BANK_COMMITTED);
+	storage_write(feeder_table_at(feeder_spare()) - 1, BANK_COMMITTED);
 	feeder.faults &= (uint8_t)~(FAULT_NO_TABLE | FAULT_TABLE_OVER);
 	choose_bank();
 	note(EVENT_TABLE, table.sequence);

@@ -54,6 +54,8 @@ void feeder_adjust(uint8_t tenths);
 void feeder_preset(uint8_t index);
 /* The clock has been set and was read into `clock_now`. */
 void feeder_clock_was_set(void);
+/* The bank that is not in force. */
+uint8_t feeder_spare(void);
 /* Where a bank's table begins. */
 uint16_t feeder_table_at(uint8_t bank);
 /* Opens the table of a bank; TABLE_GOOD or what is wrong with it. */

@@ -128,11 +128,6 @@ static uint32_t req_long(uint8_t at)
 	return bytes_get(req + at, 4);
 }
 
-OUTLINED static uint8_t spare(void)
-{
-	return feeder.bank == 0 ? 1 : 0;
-}
-
 static uint8_t identify(void)
 {
 	put_byte(LINE_VERSION);
@@ -252,7 +247,7 @@ static uint8_t bank_write(void)
 {
 	uint16_t at = req_word(REQ_BANK_WRITE_OFFSET);
 	uint8_t count = req_size - REQ_BANK_WRITE_DATA;
-	uint16_t to = feeder_table_at(spare());
+	uint16_t to = feeder_table_at(feeder_spare());
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(BANK_SIZE - 1 - count))
 		return LINE_BAD_RANGE;
@@ -262,21 +257,13 @@ static uint8_t bank_write(void)
 	content[0] = CODE_BANK_WRITE;
 	/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
 	bytes_save(to + at, req + REQ_BANK_WRITE_DATA, count);
-	put_byte(spare());
+	put_byte(feeder_spare());
 	bytes_load(content + ans_size, to + at, count);
 	ans_size += count;
 	return LINE_OK;
 }
 
-/* Opens the spare bank's table and says what it is; the caller opens the one in force again. */
-static inline uint8_t open_spare(uint16_t *at)
-{
-	uint8_t fault = feeder_open(spare());
-
-	*at = cursor_at - feeder_table_at(spare());
-	return fault;
-}
-
+/* After the spare bank's table was open. */
 static void reopen(void)
 {
 	if (feeder.bank != NO_BANK)
@@ -285,12 +272,11 @@ static void reopen(void)
 
 static uint8_t bank_verify(void)
 {
-	uint16_t at;
-	uint8_t fault = open_spare(&at);
+	uint8_t fault = feeder_open(feeder_spare());
 
-	put_byte(spare());
+	put_byte(feeder_spare());
 	put_byte(fault);
-	put_word(at);
+	put_word(cursor_at - feeder_table_at(feeder_spare()));
 	put_byte(table.sequence);
 	put(&table.crc, 2);
 	reopen();
@@ -308,13 +294,12 @@ static uint8_t commit_fault;
 static uint8_t commit(uint8_t sequence, uint16_t crc)
 {
 	uint8_t before = table.sequence;
-	uint16_t at;
 	bool meant;
 
 	if (feeder.bank != NO_BANK && is_open(sequence, crc))
 		return LINE_OK; /* the answer to the first request was lost */
 	feeder_decide(); /* what the old table has due is given first */
-	commit_fault = open_spare(&at);
+	commit_fault = feeder_open(feeder_spare());
 	meant = is_open(sequence, crc) && (feeder.bank == NO_BANK || (int8_t)(sequence - before) > 0);
 	reopen();
 	if (commit_fault != TABLE_GOOD)
