@@ -78,8 +78,7 @@ func hopper(b *strings.Builder, c *compiled, h review.Hopper) {
 
 // local shows an instant by the clock on the wall.
 func (c *compiled) local(at table.Minute) string {
-	o := c.zone.At(at.Time().Unix())
-	return at.Time().In(time.FixedZone(o.Abbrev, o.Seconds)).Format("Mon 2006-01-02 15:04")
+	return serving.Local(c.zone, at.Time()).Format("Mon 2006-01-02 15:04")
 }
 
 func dateText(day int) string {

@@ -125,8 +125,7 @@ func (s *session) tableClock() (serving.Clock, error) {
 func (s *session) entry(h table.History, clock serving.Clock, utc bool) entry {
 	at := h.At.Time()
 	if !utc {
-		o := clock.At(at.Unix())
-		at = at.In(time.FixedZone(o.Abbrev, o.Seconds))
+		at = serving.Local(clock, at)
 	}
 	e := entry{Port: s.Port(), Time: at, Event: fmt.Sprintf("event %d", h.Event), Value: int(h.Value)}
 	for _, field := range table.Events() {

@@ -164,17 +164,17 @@ func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor,
 		}
 	}
 	if n == 0 {
-		fmt.Fprintf(a.out, "nothing is served from %s to %s\n", shownAt(s, r.From, f.utc), shownAt(s, r.To, f.utc))
+		fmt.Fprintf(a.out, "nothing is served from %s to %s\n", shownAt(s.Clock, r.From, f.utc), shownAt(s.Clock, r.To, f.utc))
 	}
 	return nil
 }
 
-// shownAt is an instant as the servings of a schedule show theirs.
-func shownAt(s *serving.Schedule, at table.Minute, utc bool) string {
+// shownAt is an instant as servings show theirs.
+func shownAt(c serving.Clock, at table.Minute, utc bool) string {
 	if utc {
 		return at.Time().Format(serving.TimeLayout)
 	}
-	return serving.Serving{At: at, Offset: s.Clock.At(at.Time().Unix())}.Local().Format(serving.TimeLayout)
+	return serving.Local(c, at.Time()).Format(serving.TimeLayout)
 }
 
 func (a *app) replayExport(s *serving.Schedule, list *serving.Cursor, f replayFlags) error {

@@ -122,7 +122,7 @@ func (a *app) instances(set *recur.Set, z *zone.Zone, from table.Minute, f ruleF
 	}
 	switch {
 	case shown == 0:
-		fmt.Fprintf(a.out, "  no instance from %s on\n", shownAt(&serving.Schedule{Clock: z}, from, f.utc))
+		fmt.Fprintf(a.out, "  no instance from %s on\n", shownAt(z, from, f.utc))
 	case shown < f.count:
 		fmt.Fprintln(a.out, "  and no more through 2099-12-31")
 	}
@@ -131,8 +131,7 @@ func (a *app) instances(set *recur.Set, z *zone.Zone, from table.Minute, f ruleF
 
 // instanceText shows an instance, with a note where its local time does not exist or happens twice.
 func instanceText(in recur.Instance, z *zone.Zone, utc bool) string {
-	o := z.At(in.Unix)
-	at := time.Unix(in.Unix, 0).In(time.FixedZone(o.Abbrev, o.Seconds))
+	at := serving.Local(z, time.Unix(in.Unix, 0))
 	if utc {
 		at = at.UTC()
 	}

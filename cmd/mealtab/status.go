@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
@@ -157,7 +158,7 @@ func (s *session) showNext(held *serving.Schedule, title string) error {
 	if err != nil {
 		return err
 	}
-	after := table.Minute((st.Now.Unix() - table.Epoch) / 60)
+	after := moment.Minute(st.Now)
 	list, err := s.Next(after, min(after+366*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
 	if err != nil {
 		return err
@@ -167,8 +168,7 @@ func (s *session) showNext(held *serving.Schedule, title string) error {
 		fmt.Fprint(&s.out, "  none within a year\n")
 	}
 	for _, d := range list {
-		offset := held.Clock.At(table.Epoch + 60*int64(d.At))
-		local := d.At.Time().In(time.FixedZone(offset.Abbrev, offset.Seconds))
+		local := serving.Local(held.Clock, d.At.Time())
 		fmt.Fprintf(&s.out, "  %-26s  %s  %s\n", local.Format(serving.TimeLayout), serving.Pad(held.MealWords(d.Meal, d.Meals), 22), serving.PocketWord(d.Pockets))
 	}
 	return nil

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"strings"
-	"time"
 	"unicode/utf8"
 
 	"mealtab/cmd/mealtab/internal/moment"
@@ -181,8 +180,7 @@ func servingLines(sch *serving.Schedule, now table.Minute, st flasher.Status) (l
 		if !ok {
 			break
 		}
-		o := sch.Clock.At(table.Epoch + 60*int64(due.At))
-		local := due.At.Time().In(time.FixedZone(o.Abbrev, o.Seconds))
+		local := serving.Local(sch.Clock, due.At.Time())
 		lines = append(lines, fmt.Sprintf("%s  %s", local.Format("Mon 2006-01-02 15:04"), serving.PocketWord(due.Pockets())))
 	}
 	return lines

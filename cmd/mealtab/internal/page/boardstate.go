@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
@@ -99,11 +100,8 @@ func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, he
 	}
 	local := func(at table.Minute) time.Time { return at.Time() }
 	if held != nil {
-		local = func(at table.Minute) time.Time {
-			o := held.Clock.At(at.Time().Unix())
-			return at.Time().In(time.FixedZone(o.Abbrev, o.Seconds))
-		}
-		after := table.Minute((st.Now.Unix() - table.Epoch) / 60)
+		local = func(at table.Minute) time.Time { return serving.Local(held.Clock, at.Time()) }
+		after := moment.Minute(st.Now)
 		due, err := f.Next(after, min(after+62*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
 		if err != nil {
 			return err

@@ -3,6 +3,7 @@ package serving
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -12,6 +13,13 @@ import (
 type Clock interface {
 	At(unix int64) zone.Offset
 	Resolve(nominal int64) (unix int64, kind zone.Kind)
+}
+
+// Local is an instant by a clock, in a location that shows the offset's name.
+func Local(c Clock, at time.Time) time.Time { return inOffset(at, c.At(at.Unix())) }
+
+func inOffset(at time.Time, o zone.Offset) time.Time {
+	return at.In(time.FixedZone(o.Abbrev, o.Seconds))
 }
 
 // tableClock is the zone of a table: its yearly rule in the notation of POSIX, and the spans in which another offset

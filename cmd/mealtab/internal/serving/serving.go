@@ -55,7 +55,7 @@ type Serving struct {
 
 // Local is the local time, in a location that shows the offset's name.
 func (s Serving) Local() time.Time {
-	return s.At.Time().In(time.FixedZone(s.Offset.Abbrev, s.Offset.Seconds))
+	return inOffset(s.At.Time(), s.Offset)
 }
 
 // Pockets is the sum over the meals.
