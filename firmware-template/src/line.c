@@ -251,10 +251,9 @@ static uint8_t bank_write(void)
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(BANK_SIZE - 1 - count))
 		return LINE_BAD_RANGE;
-	/* Void before the first byte changes; a repeated request costs it no wear. */
-	content[0] = BANK_VOID;
-	bytes_update(to - 1, content, 1);
-	content[0] = CODE_BANK_WRITE;
+	/* Void before the first byte changes; the requests after the first cost this byte no wear. */
+	if (storage_read(to - 1) != BANK_VOID)
+		storage_write(to - 1, BANK_VOID);
 	/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
 	bytes_save(to + at, req + REQ_BANK_WRITE_DATA, count);
 	put_byte(feeder_spare());
