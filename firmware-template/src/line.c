@@ -330,7 +330,7 @@ static void put_serving(void)
 	uint8_t first = 0, count = 0;
 
 	for (uint8_t meal = TABLE_MAX_MEALS; meal-- > 0;)
-		if (serving.meals[meal >> 3] & (uint8_t)(1 << (meal & 7))) {
+		if (serving.meals[meal >> 3] & bit_of(meal & 7)) {
 			first = meal;
 			count++;
 		}
