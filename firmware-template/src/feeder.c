@@ -3,6 +3,7 @@
 #include "board.h"
 #include "bytes.h"
 #include "buttons.h"
+#include "calendar.h"
 #include "clock.h"
 #include "flags.h"
 #include "history.h"
@@ -17,7 +18,6 @@
 
 feeder_t feeder;
 
-#define DAY_MINUTES 1440
 #define DAY_SECONDS 86400UL
 #define HOUR_TICKS (3600 / TICK_SECONDS)
 #define CLOCK_FAULTS (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT)
@@ -134,7 +134,7 @@ void feeder_clock_was_set(void)
 	flags.armed = false;
 	/* What was given by a clock that ran ahead is not given again, unless that would mean days without food. A cursor that is not
 	 * known is ahead of all. */
-	if (since(&journal.cursor) < -DAY_MINUTES)
+	if (since(&journal.cursor) < -MINUTES_PER_DAY)
 		settle_to(&feeder.now.minute);
 	note(EVENT_CLOCK_SET, 0);
 }
@@ -237,7 +237,7 @@ static uint16_t find_due(void)
 	}
 	bytes_copy4(&feeder.searched, &journal.cursor);
 	while (since(&feeder.searched) > OLDEST_MISSED)
-		bytes_add(&feeder.searched, DAY_MINUTES);
+		bytes_add(&feeder.searched, MINUTES_PER_DAY);
 	while ((left = since(&feeder.searched)) > 0) {
 		uint16_t span = left < SEARCH_MINUTES ? (uint16_t)left : SEARCH_MINUTES;
 		if (!feeder_next(&feeder.searched, span)) {
@@ -296,7 +296,7 @@ static bool arm(void)
 {
 	if (!flags.armed) {
 		bytes_copy4(&feeder.next_due, &feeder.now.minute);
-		bytes_add(&feeder.next_due, DAY_MINUTES);
+		bytes_add(&feeder.next_due, MINUTES_PER_DAY);
 		if (feeder_next(&feeder.now.minute, SEARCH_MINUTES)) {
 			bytes_copy4(&feeder.next_due, &serving.at);
 			/* Not if it may have been given by a clock that ran ahead, nor if another waits. */
