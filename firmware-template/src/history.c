@@ -3,7 +3,6 @@
 #include "bytes.h"
 #include "crc.h"
 #include "outlined.h"
-#include "storage.h"
 #include "table_format.h"
 
 #include <string.h>

@@ -1,6 +1,5 @@
 /* The feeder's main loop: answer the line, look at the buttons, serve what is due, sleep. */
 #include <avr/interrupt.h>
-#include <avr/io.h>
 
 #include "board.h"
 #include "buttons.h"

@@ -3,7 +3,6 @@
 
 #include "bytes.h"
 #include "calendar.h"
-#include "cursor.h"
 #include "rules.h"
 #include "times.h"
 

@@ -9,7 +9,6 @@
 #include "rules.h"
 #include "table.h"
 #include "times.h"
-#include "zone.h"
 
 #include <string.h>
 

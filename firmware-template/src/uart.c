@@ -4,7 +4,6 @@
 
 #include "board.h"
 #include "line.h"
-#include "power.h"
 
 #define RXD PD0
 #define AWAKE_TICKS 2 /* after the last octet: 8 to 16 seconds */
