@@ -3,26 +3,21 @@
  * table cannot be opened. Ends with BREAK. */
 #include <avr/io.h>
 
-#include "storage.h"
+#include "bytes.h"
 #include "table.h"
 
 #define PARAMETERS 1014
 
-static uint32_t parameter(uint16_t at, uint8_t n)
-{
-	uint32_t value = 0;
-
-	while (n > 0)
-		value = value << 8 | storage_read(at + --n);
-	return value;
-}
-
 int main(void)
 {
-	int32_t after = (int32_t)parameter(PARAMETERS, 4);
-	int32_t step = (int32_t)parameter(PARAMETERS + 4, 4);
-	uint16_t count = (uint16_t)parameter(PARAMETERS + 8, 2);
+	uint8_t parameters[10];
+	int32_t after, step;
+	uint16_t count;
 
+	bytes_load(parameters, PARAMETERS, sizeof parameters);
+	after = (int32_t)bytes_get(parameters, 4);
+	step = (int32_t)bytes_get(parameters + 4, 4);
+	count = (uint16_t)bytes_get(parameters + 8, 2);
 	DDRB = 1 << PB0 | 1 << PB1;
 	if (table_open(1, PARAMETERS - 1) != TABLE_GOOD)
 		PORTB |= 1 << PB1;
