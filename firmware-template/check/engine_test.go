@@ -39,9 +39,9 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// readSources opens every C file, so that the cache of test results knows that the tests depend on them.
+// readSources opens what the programs are built from, so that the cache of test results knows that the tests depend on them.
 func readSources() {
-	for _, pattern := range []string{"../src/*.[ch]", "../host/*", "../boards/*", "../Makefile"} {
+	for _, pattern := range []string{"../src/*.[ch]", "../host/*", "../boards/*", "../Makefile", "../layout.ld"} {
 		files, _ := filepath.Glob(pattern)
 		for _, f := range files {
 			os.ReadFile(f)
