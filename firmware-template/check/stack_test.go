@@ -17,8 +17,8 @@ import (
 )
 
 // The deepest stack of a board's firmware, from the linked program itself: every function's pushes, frame and calls are read from the
-// disassembly and added along the call graph; the deepest interrupt is added to the deepest path of main. Indirect
-// calls (the protocol's table of handlers) may go to any function whose address is taken.
+// disassembly and added along the call graph; the deepest interrupt is added to the deepest path of main. An indirect
+// call may go to any function whose address is taken.
 //
 // RAM: static data and bss by avr-size. The limits are the project's: 700 bytes on 2 KiB, all of 1 KiB.
 func TestStack(t *testing.T) {

@@ -45,8 +45,8 @@ bool feeder_next(const int32_t *after, uint16_t minutes);
 /* Something is due that waits for the supply, or the clock cannot wake us. */
 bool feeder_restless(void);
 
-/* Turns the button's portion, or units if not 0, unless the hour's limit is reached (then 0 and *refused). The pockets are
- * turned by feeder_turn_asked. */
+/* Asks for the button's portion, or units if not 0, and returns its pockets; 0 if it cannot be given now or the hour's limit is
+ * reached. The pockets are turned by feeder_turn_asked. */
 uint16_t feeder_manual(uint32_t units, uint8_t token);
 /* Turns the pockets of the last feeder_manual, if there was one. */
 void feeder_turn_asked(void);

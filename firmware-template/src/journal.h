@@ -1,6 +1,6 @@
 /* The journal: a ring of records in storage, each holding the whole state, so that the newest whole one is all that a
  * restart needs. In: changes of state. Out: the state, and how far an interrupted serving got. Layout and
- * order of writing: FORMAT.md, "Journal". No registers. */
+ * order of writing: STORAGE.md, "Journal". No registers. */
 #ifndef JOURNAL_H
 #define JOURNAL_H
 

@@ -8,9 +8,9 @@
 /* Takes one octet from the line; called by the receive interrupt. While a frame waits to be answered, octets are dropped:
  * the host waits for its answer. */
 void line_receive(uint8_t octet);
-/* A frame with a good check waits. */
+/* A frame waits; line_answer looks at its check. */
 bool line_ready(void);
-/* Obeys and answers the frame that waits. */
+/* Obeys and answers the frame that waits if its check is good, else drops it; then turns what was asked for. */
 void line_answer(void);
 /* Forgets a frame in progress, after sleep. */
 void line_reset(void);

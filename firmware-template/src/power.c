@@ -11,7 +11,6 @@
 #include <avr/wdt.h>
 #include <util/delay.h>
 
-
 #define LED PB5
 #define OTHER_PINS (1 << PD2 | 1 << PD3 | 1 << PD4 | 1 << PD5) /* clock and buttons: what may wake us beside the line */
 #define REFERENCE_MV 1100UL
@@ -89,7 +88,7 @@ void power_sleep_mode(bool idle)
 	SMCR = 1 << SE | (idle ? 0 : 1 << SM1);
 }
 
-/* From wake to sleep a tick takes about 40 cycles: 4 to wake, 4 to the vector, 3 for its jump, 4 back, the rest here. */
+/* From wake to sleep a tick takes about 35 cycles: 4 to wake, 4 to the vector, 3 for its jump, 4 back, the rest here. */
 static void nap(uint8_t ticks)
 {
 	uint8_t left = ticks;
