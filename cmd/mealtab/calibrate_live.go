@@ -16,15 +16,7 @@ type liveWheel struct {
 }
 
 func newLiveWheel(f *flasher.Feeder) (*liveWheel, error) {
-	st, err := f.Status()
-	if err != nil {
-		return nil, err
-	}
-	tab, err := f.Table(st)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", f.Port(), err)
-	}
-	t, err := table.Decode(tab)
+	_, _, t, err := decodedInForce(f)
 	if err != nil {
 		return nil, err
 	}

@@ -13,6 +13,7 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/emulator/replay"
+	"mealtab/flasher"
 )
 
 type hopperFlags struct {
@@ -160,16 +161,12 @@ func (a *app) bag(c *compiled) string {
 
 // showHopper asks a feeder what it has served since.
 func (s *session) showHopper(h *filling, wanted string) error {
-	st, tab, err := s.held()
-	if err != nil {
-		return err
-	}
-	t, err := table.Decode(tab)
+	st, tab, t, err := decodedInForce(s.Feeder)
 	if err != nil {
 		return err
 	}
 	h.heading(&s.out)
-	if string(table.WithSequence(tab, 0)) != string(table.WithSequence(h.c.Bytes, 0)) {
+	if !flasher.Holds(tab, h.c.Bytes) {
 		s.out.WriteString(wrap("  note           ", "the feeder holds another table than this plan's: what follows is reckoned by the feeder's"))
 		if t.Wheel.UnitMg == 0 || t.Wheel.PocketUnits == 0 {
 			return fmt.Errorf("%s: the table on the feeder does not say what a pocket holds: upload the plan", s.Port())

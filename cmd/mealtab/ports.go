@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/link"
 )
@@ -274,17 +275,25 @@ func (a *app) talk(o opened, do func(s *session) error, heading string) error {
 	return err
 }
 
-// held is the feeder's state and the table in force, of which there must be one.
-func (s *session) held() (flasher.Status, []byte, error) {
-	st, err := s.Status()
+// inForce is a feeder's state and the table in force, of which there must be one.
+func inForce(f *flasher.Feeder) (flasher.Status, []byte, error) {
+	st, err := f.Status()
 	if err != nil {
 		return st, nil, err
 	}
-	tab, err := s.Table(st)
+	tab, err := f.Table(st)
 	if err != nil {
-		return st, nil, fmt.Errorf("%s: %w", s.Port(), err)
+		return st, nil, fmt.Errorf("%s: %w", f.Port(), err)
 	}
 	return st, tab, nil
+}
+
+// decodedInForce is the same with the table decoded too.
+func decodedInForce(f *flasher.Feeder) (st flasher.Status, tab []byte, t *table.Table, err error) {
+	if st, tab, err = inForce(f); err == nil {
+		t, err = table.Decode(tab)
+	}
+	return st, tab, t, err
 }
 
 // flush prints what has been said so far; the caller holds speaking.

@@ -53,7 +53,7 @@ func (a *app) runPull(f pullFlags) error {
 	}
 	several := f.every || len(f.ports) > 1
 	return a.each(f.portFlags, func(s *session) error {
-		_, tab, err := s.held()
+		_, tab, err := inForce(s.Feeder)
 		if err != nil {
 			return err
 		}

@@ -43,11 +43,7 @@ Keep fingers and paws off the wheel.`,
 }
 
 func (s *session) serve(portion string) error {
-	st, tab, err := s.held()
-	if err != nil {
-		return err
-	}
-	t, err := table.Decode(tab)
+	st, _, t, err := decodedInForce(s.Feeder)
 	if err != nil {
 		return err
 	}
