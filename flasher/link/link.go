@@ -90,8 +90,10 @@ func (l *Link) SetBaud(baud int) error {
 }
 
 // Wire is the time that so many octets take on the line: ten bits each.
-func (l *Link) Wire(octets int) time.Duration {
-	return time.Duration(octets) * 10 * time.Second / time.Duration(l.baud)
+func (l *Link) Wire(octets int) time.Duration { return wire(octets, l.baud) }
+
+func wire(octets, baud int) time.Duration {
+	return time.Duration(octets) * 10 * time.Second / time.Duration(baud)
 }
 
 // ErrSilent means that no answer to a request came, however often it was sent.
@@ -180,7 +182,7 @@ func (l *Link) preamble() error {
 	if err := l.write(octets); err != nil {
 		return err
 	}
-	l.t.Sleep(time.Duration(len(octets))*10*time.Second/slowest + settle)
+	l.t.Sleep(wire(len(octets), slowest) + settle)
 	return nil
 }
 
