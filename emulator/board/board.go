@@ -102,10 +102,13 @@ func (b *Board) Observe(f func(Event), but ...Kind) {
 	}
 }
 
+// observes reports whether someone wants events of a kind.
+func (b *Board) observes(k Kind) bool { return b.observe != nil && b.ignored>>k&1 == 0 }
+
 func (b *Board) event(k Kind, value int64) { b.eventArg(k, 0, value) }
 
 func (b *Board) eventArg(k Kind, arg uint8, value int64) {
-	if b.observe != nil && b.ignored>>k&1 == 0 {
+	if b.observes(k) {
 		b.observe(Event{At: b.mcu.Nanos(), Kind: k, Arg: arg, Value: value})
 	}
 }
@@ -215,7 +218,7 @@ func (b *Board) wasReset(cause uint8) {
 func (b *Board) slept(asleep bool) { b.event(Asleep, bit(asleep)) }
 
 func (b *Board) violation(v avr.Violation) {
-	if b.observe != nil {
+	if b.observes(RuleBroken) {
 		b.observe(Event{At: b.Nanos(), Kind: RuleBroken, Text: v.String()})
 	}
 }
