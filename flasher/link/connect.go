@@ -84,6 +84,5 @@ func (l *Link) identifySequence() {
 
 // echoed reports whether what came is what Connect sends first.
 func (l *Link) echoed() bool {
-	preamble := bytes.Repeat([]byte{frame.Preamble}, preambleOctets)
-	return bytes.HasPrefix(l.heard, append(preamble, frame.Flag, frame.Flag, frame.Identify))
+	return bytes.HasPrefix(l.heard, append(knocking(), frame.Flag, frame.Identify))
 }

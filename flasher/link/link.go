@@ -176,9 +176,13 @@ func (l *Link) send(octets []byte, repeated bool) error {
 	return l.write(octets)
 }
 
+// knocking is what wakes a board: the preamble and the flag that ends it.
+func knocking() []byte {
+	return append(bytes.Repeat([]byte{frame.Preamble}, preambleOctets), frame.Flag)
+}
+
 func (l *Link) preamble() error {
-	octets := bytes.Repeat([]byte{frame.Preamble}, preambleOctets)
-	octets = append(octets, frame.Flag)
+	octets := knocking()
 	if err := l.write(octets); err != nil {
 		return err
 	}
