@@ -126,6 +126,13 @@ func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 	return err
 }
 
+// emulated is the emulated feeder and the table that this program has put on it; nil: there is none.
+func (b *boards) emulated() (t *trial.Feeder, held []byte) {
+	b.trialMu.Lock()
+	defer b.trialMu.Unlock()
+	return b.trial, b.held
+}
+
 // hold remembers what the emulated feeder holds.
 func (b *boards) hold(c *Compiled) {
 	b.trialMu.Lock()
@@ -155,10 +162,7 @@ func (s *Server) isPort(id string) bool {
 
 // emulated is the emulated feeder; the first time it is a bare one, without a table, of the plan's board.
 func (s *Server) emulated() (*trial.Feeder, error) {
-	s.boards.trialMu.Lock()
-	t := s.boards.trial
-	s.boards.trialMu.Unlock()
-	if t != nil {
+	if t, _ := s.boards.emulated(); t != nil {
 		return t, nil
 	}
 	return s.startTrial(s.o.Now(), false)

@@ -116,9 +116,7 @@ type tryState struct {
 }
 
 func (s *Server) trialState() tryState {
-	s.boards.trialMu.Lock()
-	t := s.boards.trial
-	s.boards.trialMu.Unlock()
+	t, held := s.boards.emulated()
 	if t == nil {
 		return tryState{}
 	}
@@ -126,7 +124,7 @@ func (s *Server) trialState() tryState {
 	for i := range st.Journal {
 		st.Journal[i].Text = s.recordWords(st.Journal[i])
 	}
-	return tryState{true, s.trialNote(), st}
+	return tryState{true, s.trialNote(held), st}
 }
 
 // recordWords says a record of the emulated feeder as those of other boards are said.
@@ -140,10 +138,7 @@ func (s *Server) recordWords(r trial.Record) string {
 }
 
 // trialNote says what plan the emulated feeder has, if it is not the present one.
-func (s *Server) trialNote() string {
-	s.boards.trialMu.Lock()
-	held := s.boards.held
-	s.boards.trialMu.Unlock()
+func (s *Server) trialNote(held []byte) string {
 	c := s.compiled()
 	switch {
 	case held == nil:
@@ -156,9 +151,7 @@ func (s *Server) trialNote() string {
 
 // withTrial does something to the emulated feeder that is running.
 func (s *Server) withTrial(do func(*trial.Feeder) error) (any, error) {
-	s.boards.trialMu.Lock()
-	t := s.boards.trial
-	s.boards.trialMu.Unlock()
+	t, _ := s.boards.emulated()
 	if t == nil {
 		return nil, errors.New("no feeder is running: start one first")
 	}
