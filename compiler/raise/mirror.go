@@ -191,7 +191,8 @@ func (s *sorted) shortRule(n int) plan.Recurrence {
 	times := timesOf(given)
 	for d := start.day; d <= until.day; d += rule.Interval {
 		for _, m := range times {
-			if at := (moment{d, m}); at.compare(start) >= 0 && at.compare(until) <= 0 && !slices.Contains(given, at) {
+			at := moment{d, m}
+			if i, found := slices.BinarySearchFunc(given, at, moment.compare); !found && 0 < i && i < len(given) {
 				missing = append(missing, at)
 			}
 		}
