@@ -32,10 +32,7 @@ func (r *Rehearsal) windows(t *table.Table, template *board.Board, rep *Report) 
 						r.Progress(at)
 					}
 				}
-				said.Lock()
-				b := template.Fresh(timeOf(g.w.From))
-				said.Unlock()
-				g.window(b)
+				g.window(template.Fresh(timeOf(g.w.From)))
 				runs[i] = g
 				if g.failed != nil {
 					next.Store(int64(len(runs))) // windows before this one are under way already
