@@ -43,6 +43,19 @@ func boardNamed(t testing.TB, name string) (table.Board, *avr.Image) {
 	return b, img
 }
 
+// procedure is one that can be cut.
+type procedure func(table.Board, *avr.Image) (*scenario.Sweep, error)
+
+func sweep(t testing.TB, of procedure) *scenario.Sweep {
+	t.Helper()
+	b, img := mains(t)
+	s, err := of(b, img)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 func report(t *testing.T, s *scenario.Sweep, cuts []scenario.Cut) {
 	begun := time.Now()
 	bad := s.Run(cuts)
@@ -57,20 +70,12 @@ func report(t *testing.T, s *scenario.Sweep, cuts []scenario.Cut) {
 }
 
 func TestCutsAtEveryWriteOfAMeal(t *testing.T) {
-	b, img := mains(t)
-	s, err := scenario.MealSweep(b, img)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sweep(t, scenario.MealSweep)
 	report(t, s, s.WriteCuts())
 }
 
 func TestCutsAtRandomCyclesOfAMeal(t *testing.T) {
-	b, img := mains(t)
-	s, err := scenario.MealSweep(b, img)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sweep(t, scenario.MealSweep)
 	n := 20_000
 	if raceEnabled {
 		n = 200
@@ -79,20 +84,12 @@ func TestCutsAtRandomCyclesOfAMeal(t *testing.T) {
 }
 
 func TestCutsAtEveryWriteOfAnUpload(t *testing.T) {
-	b, img := mains(t)
-	s, err := scenario.UploadSweep(b, img)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sweep(t, scenario.UploadSweep)
 	report(t, s, s.WriteCuts())
 }
 
 func TestSecondCutsWhileAMealRecovers(t *testing.T) {
-	b, img := mains(t)
-	s, err := scenario.MealSweep(b, img)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sweep(t, scenario.MealSweep)
 	n := 2000
 	if raceEnabled {
 		n = 100
@@ -103,12 +100,8 @@ func TestSecondCutsWhileAMealRecovers(t *testing.T) {
 // TestCutsThatLeaveMarginalBits: a byte on which a cut falls reads differently from one time to the next, and what the
 // feeder makes of it holds all the same.
 func TestCutsThatLeaveMarginalBits(t *testing.T) {
-	b, img := mains(t)
-	for _, sweep := range []func(table.Board, *avr.Image) (*scenario.Sweep, error){scenario.MealSweep, scenario.UploadSweep} {
-		s, err := sweep(b, img)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, of := range []procedure{scenario.MealSweep, scenario.UploadSweep} {
+		s := sweep(t, of)
 		var cuts []scenario.Cut
 		for _, c := range append(s.WriteCuts(), s.RandomPairs(marginalPairs(), 3)...) {
 			if strings.HasSuffix(c.Point, ".before") || strings.HasSuffix(c.Point, ".after") {
@@ -130,11 +123,7 @@ func marginalPairs() int {
 
 // TestCutsRepeat: a cut's text form gives the same cut, and it can be watched.
 func TestCutsRepeat(t *testing.T) {
-	p, img := mains(t)
-	s, err := scenario.MealSweep(p, img)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sweep(t, scenario.MealSweep)
 	c := s.WriteCuts()[40]
 	again, err := s.ParseCut(c.String())
 	if err != nil || again != c {
@@ -157,13 +146,9 @@ func TestCutsRepeat(t *testing.T) {
 // TestSweepSeesForgetting: a journal that is wiped while the power is off makes the feeder forget what it has served, and
 // the sweep says so.
 func TestSweepSeesForgetting(t *testing.T) {
-	p, img := mains(t)
-	s, err := scenario.MealSweep(p, img)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, _ := table.MapFor(p.EEPROM)
+	s := sweep(t, scenario.MealSweep)
 	s.Tamper = func(b *board.Board) {
+		m, _ := table.MapFor(len(b.MCU().EEPROM()))
 		journal := b.MCU().EEPROM()[m.Journal():][:m.JournalSlots*table.JournalSlotSize]
 		for i := range journal {
 			journal[i] = 0xFF
