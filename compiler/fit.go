@@ -94,12 +94,16 @@ func (j *job) shorten(have int) (res *lower.Result, bytes []byte, ok bool) {
 
 // fitError measures each meal by leaving it out.
 func (j *job) fitError(have int) error {
-	e := &FitError{Board: j.o.Board.Name, Have: have}
-	_, e.Need = j.without(-1)
+	tooLong := fmt.Errorf("the plan takes more than the %d bytes that any table can hold", table.MaxSize)
+	ok, need := j.without(-1)
+	if !ok {
+		return tooLong
+	}
+	e := &FitError{Board: j.o.Board.Name, Need: need, Have: have}
 	for i, m := range j.p.Meals {
 		ok, n := j.without(i)
 		if !ok {
-			return fmt.Errorf("the plan takes more than the %d bytes that any table can hold", table.MaxSize)
+			return tooLong
 		}
 		e.Costs = append(e.Costs, MealCost{Name: m.Name, Bytes: e.Need - n, Why: why(&m.Set)})
 	}

@@ -2,6 +2,7 @@ package compiler
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -60,6 +61,25 @@ rdate = [%s]
 	assert.Contains(t, err.Error(), `most would be saved at "visits"`)
 	assert.Equal(t, []string{"RDATEs that follow a pattern: write them as an rrule; those at one time of day share their bytes",
 		"a board with more room: m328-cells or m328-mains, 415 bytes"}, fit.Advice)
+}
+
+// A plan whose size no table can frame has no costs, though without one of its meals it would have.
+func TestTooLongForAnyTable(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2)) // dates without a pattern
+	text := "zone = \"Europe/Lisbon\"\n"
+	for meal := range 2 {
+		var list []string
+		for day := range 340 {
+			for hour := range 24 {
+				if r.IntN(3) == 0 {
+					list = append(list, fmt.Sprintf("%sT%02d:%02d:00", table.Day(benchFrom+13+day).Date().Format("2006-01-02"), hour, 15*meal))
+				}
+			}
+		}
+		text += fmt.Sprintf("[[meal]]\nname = \"visits %d\"\nportion = \"1 pocket\"\nrdate = [%s]\n", meal, strings.Join(list, ", "))
+	}
+	_, err := compileText(t, text)
+	assert.EqualError(t, err, "the plan takes more than the 4095 bytes that any table can hold")
 }
 
 // Each piece of advice is taken: the same servings, or nearly the same, written as it says, take fewer bytes.
