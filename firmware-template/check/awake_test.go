@@ -12,11 +12,11 @@ import (
 // BenchmarkAwake is what a day of six meals costs a board's processor: cycles awake of one 15-minute check, its wait for the bus included
 // (93 bits of it), and of a serving, the waits for the EEPROM, the memory and the supply included; and how long it is awake in the day.
 func BenchmarkAwake(b *testing.B) {
-	for _, name := range []string{"m328-mains", "m328-cells", "m168-mains"} {
-		b.Run(name, func(b *testing.B) {
+	for _, profile := range table.Boards() {
+		b.Run(profile.Name, func(b *testing.B) {
 			var a awake
 			for b.Loop() {
-				a = awakeDay(b, name)
+				a = awakeDay(b, profile)
 			}
 			b.ReportMetric(float64(a.check)/float64(a.checks), "cycles/check")
 			b.ReportMetric(float64(a.serving)/float64(a.servings), "cycles/serving")
@@ -32,8 +32,7 @@ type awake struct {
 	all              time.Duration
 }
 
-func awakeDay(t testing.TB, name string) (a awake) {
-	profile, _ := table.BoardNamed(name)
+func awakeDay(t testing.TB, profile table.Board) (a awake) {
 	day := table.Times{List: []uint16{360, 540, 720, 900, 1080, 1260}}
 	encoded, err := table.Encode(&table.Table{
 		Board: profile.Code, Start: 9830, Through: table.MaxDay, Late: table.DefaultLate,
@@ -44,7 +43,7 @@ func awakeDay(t testing.TB, name string) (a awake) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := newBoardWith(t, name, 0, true)
+	b := newBoardWith(t, profile.Name, 0, true)
 	if err := b.Program(encoded); err != nil {
 		t.Fatal(err)
 	}
@@ -68,9 +67,7 @@ func awakeDay(t testing.TB, name string) (a awake) {
 	b.PowerOn()
 	b.Run(time.Hour)
 	a = awake{}
-	start := b.MCU().Stats().Awake
-	b.Run(24 * time.Hour)
-	a.all = time.Duration(float64(b.MCU().Stats().Awake-start) / float64(b.MCU().ClockHz()) * 1e9)
+	a.all = awakeFor(b, 24*time.Hour)
 	return a
 }
 

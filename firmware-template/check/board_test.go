@@ -27,24 +27,42 @@ func TestPreamble(t *testing.T) {
 }
 
 // identify wakes the board and returns the content of its answer to IDENTIFY.
-func identify(t *testing.T, percent int) (content []byte) {
+func identify(t *testing.T, percent int) []byte {
 	b := newBoard(t, "m328-cells", percent)
-	var d frame.Decoder
-	b.Observe(func(e board.Event) {
-		if e.Kind != board.LineSent || e.Arg != 0 {
-			return
-		}
-		if got, err, done := d.Next(byte(e.Value)); done && err == nil {
-			content = bytes.Clone(got)
-		}
-	})
+	var a answers
+	b.Observe(a.see)
 	b.PowerOn()
 	b.Run(40 * time.Second)
+	ask(b, frame.Identify)
+	return a.last
+}
+
+// answers reads what a board sends on its line.
+type answers struct {
+	decoder frame.Decoder
+	last    []byte // content of the last whole frame
+}
+
+func (a *answers) see(e board.Event) {
+	if e.Kind != board.LineSent || e.Arg != 0 {
+		return
+	}
+	if got, err, done := a.decoder.Next(byte(e.Value)); done && err == nil {
+		a.last = bytes.Clone(got)
+	}
+}
+
+// knock sends the preamble and the flag that ends it, and waits.
+func knock(b *board.Board, wait time.Duration) {
 	b.Send(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Flag))
-	b.Run(50 * time.Millisecond)
-	b.Send(frame.Append(nil, []byte{frame.Identify, 1}))
+	b.Run(wait)
+}
+
+// ask knocks, sends a request without payload, and lets the board answer.
+func ask(b *board.Board, code byte) {
+	knock(b, 50*time.Millisecond)
+	b.Send(frame.Append(nil, []byte{code, 1}))
 	b.Run(300 * time.Millisecond)
-	return content
 }
 
 // boardStart is the instant at which the emulated boards get power first.
@@ -73,6 +91,13 @@ func newBoardWith(t testing.TB, name string, percent int, trace bool) *board.Boa
 		t.Fatal(err)
 	}
 	return b
+}
+
+// awakeFor lets a board run, and says how long of that it was awake.
+func awakeFor(b *board.Board, d time.Duration) time.Duration {
+	before := b.MCU().Stats().Awake
+	b.Run(d)
+	return time.Duration(float64(b.MCU().Stats().Awake-before) / float64(b.MCU().ClockHz()) * 1e9)
 }
 
 // threeAfterNoon is a board that has just been switched on at noon, with a serving of three pockets at 12:01.
