@@ -26,7 +26,7 @@ type boards struct {
 
 	trialMu sync.Mutex
 	trial   *trial.Feeder
-	held    []byte // its table, as far as this program has put it there
+	held    []byte // its table when it was last asked
 	stop    context.CancelFunc
 
 	progressMu sync.Mutex
@@ -126,7 +126,7 @@ func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 	return err
 }
 
-// emulated is the emulated feeder and the table that this program has put on it; nil: there is none.
+// emulated is the emulated feeder and its table when it was last asked; nil: there is none.
 func (b *boards) emulated() (t *trial.Feeder, held []byte) {
 	b.trialMu.Lock()
 	defer b.trialMu.Unlock()
@@ -134,12 +134,10 @@ func (b *boards) emulated() (t *trial.Feeder, held []byte) {
 }
 
 // hold remembers what the emulated feeder holds.
-func (b *boards) hold(c *Compiled) {
+func (b *boards) hold(tab []byte) {
 	b.trialMu.Lock()
 	defer b.trialMu.Unlock()
-	if c != nil {
-		b.held = c.Output.Bytes
-	}
+	b.held = tab
 }
 
 func (b *boards) hangUp() {

@@ -47,6 +47,9 @@ func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
 	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
 		return out, err
 	}
+	if id == emulatedID {
+		s.boards.hold(tab)
+	}
 	held := s.holds(&out, tab, st, c)
 	if c != nil && !out.Same {
 		if err := f.Check(c.Output.Bytes); err != nil {

@@ -53,9 +53,7 @@ func about(s *Server, name string, do func(*flasher.Feeder) error) {
 			if err = do(f); err != nil {
 				return err
 			}
-			if out, err = s.look(r.ID, f); out.Same && r.ID == emulatedID {
-				s.boards.hold(s.compiled())
-			}
+			out, err = s.look(r.ID, f)
 			return err
 		})
 		return out, err
