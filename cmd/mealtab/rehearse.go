@@ -185,11 +185,17 @@ func days(list []scenario.Window) float64 {
 	return n
 }
 
+// sweeps are what the power is cut in.
+var sweeps = []struct {
+	name  string
+	begin func(table.Board, *avr.Image) (*scenario.Sweep, error)
+}{{"meal", scenario.MealSweep}, {"upload", scenario.UploadSweep}}
+
 // cutSweeps cuts the power in a meal of five pockets and in an upload: at every EEPROM write, and at n random cycles.
 func (a *app) cutSweeps(p table.Board, firmware *avr.Image, n int) error {
 	bad := 0
-	for _, make := range []func(table.Board, *avr.Image) (*scenario.Sweep, error){scenario.MealSweep, scenario.UploadSweep} {
-		s, err := make(p, firmware)
+	for _, kind := range sweeps {
+		s, err := kind.begin(p, firmware)
 		if err != nil {
 			return err
 		}
@@ -211,11 +217,11 @@ func (a *app) cutSweeps(p table.Board, firmware *avr.Image, n int) error {
 
 // oneCut repeats a single power cut and prints what happens.
 func (a *app) oneCut(p table.Board, firmware *avr.Image, id string) error {
-	for name, make := range map[string]func(table.Board, *avr.Image) (*scenario.Sweep, error){"meal": scenario.MealSweep, "upload": scenario.UploadSweep} {
-		if !strings.HasPrefix(id, name+":") {
+	for _, kind := range sweeps {
+		if !strings.HasPrefix(id, kind.name+":") {
 			continue
 		}
-		s, err := make(p, firmware)
+		s, err := kind.begin(p, firmware)
 		if err != nil {
 			return err
 		}
