@@ -38,7 +38,7 @@ func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
 		rows(b, "a week", s.Week)
 	}
 	if gap := s.Hungry; gap.To > gap.From {
-		fmt.Fprintf(b, "  longest without food   %s, first from %s to %s\n", duration(gap.To-gap.From), c.local(gap.From), c.local(gap.To))
+		fmt.Fprintf(b, "  longest without food   %s, first from %s to %s\n", review.Duration(gap.To-gap.From), c.local(gap.From), c.local(gap.To))
 	}
 	hopper(b, c, s.Hopper)
 }
@@ -83,20 +83,4 @@ func (c *compiled) local(at table.Minute) string {
 
 func dateText(day int) string {
 	return time.Date(2000, 1, 1+day, 0, 0, 0, 0, time.UTC).Format("Mon 2006-01-02")
-}
-
-func duration(m table.Minute) string {
-	switch {
-	case m < 60:
-		return fmt.Sprintf("%d min", m)
-	case m > 2*table.MinutesPerDay:
-		days, rest := count(int(m/table.MinutesPerDay), "day"), m%table.MinutesPerDay
-		if rest == 0 {
-			return days
-		}
-		return days + " " + duration(rest)
-	case m%60 == 0:
-		return fmt.Sprintf("%d h", m/60)
-	}
-	return fmt.Sprintf("%d h %d min", m/60, m%60)
 }

@@ -8,8 +8,6 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-
-	"mealtab/compiler/table"
 )
 
 // The help of every command fits a hundred columns, and describes every flag.
@@ -26,15 +24,6 @@ func TestHelpIsNarrow(t *testing.T) {
 		for _, flag := range []string{"--now T", "--zoneinfo DIR", "-h, --help"} {
 			assert.Contains(t, out.String(), flag, name)
 		}
-	}
-}
-
-// Beyond two days people count days.
-func TestDuration(t *testing.T) {
-	for minutes, want := range map[table.Minute]string{
-		5: "5 min", 60: "1 h", 690: "11 h 30 min", 25 * 60: "25 h", 48 * 60: "48 h", 49 * 60: "2 days 1 h", 72 * 60: "3 days", 73*60 + 5: "3 days 1 h 5 min",
-	} {
-		assert.Equal(t, want, duration(minutes))
 	}
 }
 

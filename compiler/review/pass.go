@@ -112,9 +112,9 @@ func (r *review) rhythm(preset int, p *passing) {
 		return
 	}
 	if p.fasts > 0 {
-		r.warn(CodeHunger, plan.Pos{}, p.again(p.fasts, fmt.Sprintf(", at most %s", durationText(p.worst.minutes())))+p.small()+
+		r.warn(CodeHunger, plan.Pos{}, p.again(p.fasts, fmt.Sprintf(", at most %s", Duration(p.worst.minutes())))+p.small()+
 			"a day without food can harm a pet, a cat above all: add a meal, unless somebody feeds by hand",
-			"%snothing is served for %s, from %s to %s", where, durationText(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to))
+			"%snothing is served for %s, from %s to %s", where, Duration(p.fast.minutes()), r.local(p.fast.from), r.local(p.fast.to))
 	}
 	if p.crowds > 0 {
 		r.warn(CodeCrowded, p.crowd.place, p.again(p.crowds, "")+"if both are meant, make them one meal",

@@ -143,14 +143,14 @@ func dateText(day int, layout string) string {
 	return time.Date(2000, 1, 1+day, 0, 0, 0, 0, time.UTC).Format(layout)
 }
 
-// durationText is "25 h", "36 h 30 min" or, beyond two days, "2 days 1 h".
-func durationText(m table.Minute) string {
+// Duration is "25 h", "36 h 30 min" or, beyond two days, "2 days 1 h".
+func Duration(m table.Minute) string {
 	if m > 2*table.MinutesPerDay {
 		days := fmt.Sprintf("%d days", m/table.MinutesPerDay)
 		if m %= table.MinutesPerDay; m == 0 {
 			return days
 		}
-		return days + " " + durationText(m)
+		return days + " " + Duration(m)
 	}
 	if m < 60 {
 		return fmt.Sprintf("%d min", m)

@@ -230,3 +230,12 @@ func TestBounded(t *testing.T) {
 	assert.Contains(t, strings.Join(shown(ds), "\n"), "crowded: ")
 	assert.NotEmpty(t, Surprises(in))
 }
+
+// Beyond two days people count days.
+func TestDuration(t *testing.T) {
+	for minutes, want := range map[table.Minute]string{
+		5: "5 min", 60: "1 h", 690: "11 h 30 min", 25 * 60: "25 h", 48 * 60: "48 h", 49 * 60: "2 days 1 h", 72 * 60: "3 days", 73*60 + 5: "3 days 1 h 5 min",
+	} {
+		assert.Equal(t, want, Duration(minutes))
+	}
+}
