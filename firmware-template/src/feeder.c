@@ -94,15 +94,24 @@ OUTLINED static int32_t since(const int32_t *minute)
 	return feeder.now.minute - *minute;
 }
 
+/* Writes a record that nothing has been turned of yet. */
+static void begin(uint8_t kind, uint16_t pockets)
+{
+	journal.kind = kind;
+	journal.resumed = 0;
+	journal.pockets = pockets;
+	journal_append();
+}
+
 /* Records the state with the pockets that are left to turn, usually none. */
 static void record(uint16_t left)
 {
 	if (left == 0) {
-		journal.kind = KIND_STATE;
-		journal.resumed = 0;
-	} else if (journal.resumed < 15) {
-		journal.resumed++;
+		begin(KIND_STATE, 0);
+		return;
 	}
+	if (journal.resumed < 15)
+		journal.resumed++;
 	journal.pockets = left;
 	journal_append();
 }
@@ -206,10 +215,7 @@ static bool resume(void)
 static void serve(void)
 {
 	bytes_copy4(&journal.cursor, &serving.at);
-	journal.kind = KIND_SERVING;
-	journal.resumed = 0;
-	journal.pockets = table_pockets(journal.adjust, &journal.carry);
-	journal_append();
+	begin(KIND_SERVING, table_pockets(journal.adjust, &journal.carry));
 	history_add(&serving.at, EVENT_SERVED, journal.pockets);
 	turn();
 }
@@ -363,11 +369,8 @@ uint16_t feeder_manual(uint32_t units, uint8_t token)
 		return 0;
 	feeder.presses[feeder.press++ % MAX_PRESSES] = power_ticks;
 	journal.token = token;
-	journal.kind = KIND_MANUAL;
-	journal.resumed = 0;
 	/* Not adjusted: a press of one pocket gives one. */
-	journal.pockets = table_pockets_of(units ? units : table.button_units, 10, &journal.carry);
-	journal_append();
+	begin(KIND_MANUAL, table_pockets_of(units ? units : table.button_units, 10, &journal.carry));
 	note(EVENT_MANUAL, journal.pockets);
 	flags.asked = true;
 	return journal.pockets;
