@@ -62,8 +62,8 @@ func (s *session) serve(portion string) error {
 		return err
 	}
 	weight := ""
-	if t.Wheel.UnitMg != 0 {
-		weight = fmt.Sprintf(" (%s)", units.Milligrams(pockets)*units.Milligrams(t.Wheel.UnitMg)*units.Milligrams(t.Wheel.PocketUnits))
+	if each := t.Wheel.PocketMg(); each != 0 {
+		weight = fmt.Sprintf(" (%s)", units.Milligrams(int64(pockets)*each))
 	}
 	fmt.Fprintf(&s.out, "serving %s%s on %s\n", serving.PocketWord(pockets), weight, s.Port())
 	return nil

@@ -79,7 +79,7 @@ func otherChanges(old, next *table.Table) (lines []string) {
 	if old.Late != next.Late {
 		lines = append(lines, fmt.Sprintf("a missed serving is given up to %d min late, was %d min", next.Late, old.Late))
 	}
-	if old.Wheel != next.Wheel && (pocketMg(old) != pocketMg(next) || old.Wheel.TurnMillis != next.Wheel.TurnMillis || old.Wheel.TrimMicros != next.Wheel.TrimMicros) {
+	if old.Wheel != next.Wheel && (old.Wheel.PocketMg() != next.Wheel.PocketMg() || old.Wheel.TurnMillis != next.Wheel.TurnMillis || old.Wheel.TrimMicros != next.Wheel.TrimMicros) {
 		lines = append(lines, "the wheel's calibration is another")
 	}
 	if old.Presets != next.Presets {
@@ -95,8 +95,6 @@ func zoneKey(t *table.Table) string {
 	}
 	return fmt.Sprint(t.Zone.Standard, t.Zone.GapOmit, dst, t.Zone.Overrides)
 }
-
-func pocketMg(t *table.Table) uint32 { return t.Wheel.PocketUnits * t.Wheel.UnitMg }
 
 // foodDays is the time over which food a day is averaged: four weeks have every weekday as often.
 const foodDays = 28

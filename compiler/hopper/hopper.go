@@ -72,7 +72,7 @@ func (in Input) walk(f func(replay.Serving) bool) (over bool) {
 
 // pocket is the mass in one pocket; 0: not known.
 func pocket(t *table.Table) units.Milligrams {
-	return units.Milligrams(t.Wheel.UnitMg) * units.Milligrams(t.Wheel.PocketUnits)
+	return units.Milligrams(t.Wheel.PocketMg())
 }
 
 // Predict says when the hopper is empty.

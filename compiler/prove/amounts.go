@@ -44,7 +44,7 @@ func wheel(p *plan.Plan, t *table.Table) error {
 		want = *p.Wheel
 	}
 	got := plan.Wheel{
-		PocketMilligrams: int64(t.Wheel.PocketUnits) * int64(t.Wheel.UnitMg),
+		PocketMilligrams: t.Wheel.PocketMg(),
 		TurnMillis:       int(t.Wheel.TurnMillis),
 		TrimMicros:       int(t.Wheel.TrimMicros),
 	}

@@ -95,7 +95,7 @@ func (r *Raised) head(t *table.Table) {
 	w := t.Wheel
 	if w.UnitMg > 0 || w.TurnMillis > 0 || w.TrimMicros != 0 {
 		p.Wheel = &plan.Wheel{
-			PocketMilligrams: int64(w.UnitMg) * int64(w.PocketUnits), TurnMillis: int(w.TurnMillis), TrimMicros: int(w.TrimMicros),
+			PocketMilligrams: w.PocketMg(), TurnMillis: int(w.TurnMillis), TrimMicros: int(w.TrimMicros),
 		}
 	}
 	if t.Button != table.DefaultButton(w) {

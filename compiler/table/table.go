@@ -92,6 +92,9 @@ type Wheel struct {
 	TrimMicros  int32  // added to the stop pulse
 }
 
+// PocketMg is what a pocket holds, in milligrams; 0: unknown.
+func (w Wheel) PocketMg() int64 { return int64(w.PocketUnits) * int64(w.UnitMg) }
+
 // Meal is one meal of the plan.
 type Meal struct {
 	Portion uint32 // mass units, at least 1
