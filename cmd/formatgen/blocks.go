@@ -147,7 +147,7 @@ func messageTable() string {
 	for _, m := range frame.Messages() {
 		rows = append(rows, []string{fmt.Sprintf("%02X", m.Code), m.Name, payload(m.Request), payload(m.Response), m.Repeatable})
 	}
-	return markdown([]string{"code", "name", "request", "answer", "repeated safely, because it"}, rows)
+	return markdown([]string{"code", "name", "request", "answer", "why it is repeated safely"}, rows)
 }
 
 func payload(fields []frame.Field) string {

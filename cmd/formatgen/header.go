@@ -63,7 +63,7 @@ func withUnit(unit, meaning string) string {
 }
 
 func tableHeader() string {
-	h := newHeader("TABLE_FORMAT_H", "Table, EEPROM, journal and history as compiler/table lays them out. See FORMAT.md there.\n * Numbers of more than one byte are little-endian. OFF_, JOURNAL_ and HISTORY_ are offsets in bytes.")
+	h := newHeader("TABLE_FORMAT_H", "Table, EEPROM, journal and history as compiler/table lays them out: FORMAT.md there, STORAGE.md here.\n * Numbers of more than one byte are little-endian. OFF_, JOURNAL_ and HISTORY_ are offsets in bytes.")
 	h.section("Limits of the table")
 	h.fields("TABLE_", table.Limits())
 	h.section("What table_open answers")
@@ -159,7 +159,7 @@ func lineHeader() string {
 }
 
 func message(h *header, m frame.Message) {
-	h.section(m.Name + ": repeated safely, because it " + m.Repeatable)
+	h.section(m.Name + ": repeated safely: " + m.Repeatable)
 	h.define("CODE_"+m.Name, number(m.Code), "")
 	for _, f := range m.Request {
 		h.define("REQ_"+m.Name+"_"+f.Name, number(f.Offset), withUnit(f.Unit, f.Meaning))

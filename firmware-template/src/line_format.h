@@ -34,7 +34,7 @@
 #define LINE_NO_TABLE                7   /* no table is in force */
 #define LINE_FAILED                  8   /* written, but read back otherwise */
 
-/* IDENTIFY: repeated safely, because it reads only */
+/* IDENTIFY: repeated safely: reads only */
 #define CODE_IDENTIFY                1
 #define REQ_IDENTIFY_SIZE            0
 #define ANS_IDENTIFY_PROTOCOL        0   /* version of the messages */
@@ -48,7 +48,7 @@
 #define ANS_IDENTIFY_CLOCK_KHZ       12  /* kHz: of the CPU */
 #define ANS_IDENTIFY_SIZE            14
 
-/* STATUS: repeated safely, because it reads only */
+/* STATUS: repeated safely: reads only */
 #define CODE_STATUS                  2
 #define REQ_STATUS_SIZE              0
 #define ANS_STATUS_BANK              0   /* 0 or 1; FF: none */
@@ -67,7 +67,7 @@
 #define ANS_STATUS_TICKS             27  /* 8 s: periods of the watchdog since the reset, modulo 65536 */
 #define ANS_STATUS_SIZE              29
 
-/* CLOCK_READ: repeated safely, because it reads only */
+/* CLOCK_READ: repeated safely: reads only */
 #define CODE_CLOCK_READ              3
 #define REQ_CLOCK_READ_EDGE          0   /* 1: answer at the moment at which the seconds change, at most a second later; 0: at once */
 #define REQ_CLOCK_READ_SIZE          1
@@ -75,13 +75,13 @@
 #define ANS_CLOCK_READ_STOPPED       4   /* 1: the oscillator-stop flag is set */
 #define ANS_CLOCK_READ_SIZE          5
 
-/* CLOCK_SET: repeated safely, because it the same request with the same sequence number is not obeyed twice */
+/* CLOCK_SET: repeated safely: the same request with the same sequence number is not obeyed twice */
 #define CODE_CLOCK_SET               4
 #define REQ_CLOCK_SET_NOW            0   /* seconds: since 2000-01-01T00:00Z, taken as the time at which the frame ends */
 #define REQ_CLOCK_SET_SIZE           4
 #define ANS_CLOCK_SET_SIZE           0
 
-/* EEPROM_READ: repeated safely, because it reads only */
+/* EEPROM_READ: repeated safely: reads only */
 #define CODE_EEPROM_READ             5
 #define REQ_EEPROM_READ_OFFSET       0   /* bytes */
 #define REQ_EEPROM_READ_COUNT        2   /* bytes: 1 to 96 */
@@ -89,7 +89,7 @@
 #define ANS_EEPROM_READ_DATA         0   /* the bytes */
 #define ANS_EEPROM_READ_SIZE         0
 
-/* HISTORY_READ: repeated safely, because it reads only */
+/* HISTORY_READ: repeated safely: reads only */
 #define CODE_HISTORY_READ            6
 #define REQ_HISTORY_READ_INDEX       0   /* records: 0 is the newest */
 #define REQ_HISTORY_READ_COUNT       2   /* records: 1 to 12 */
@@ -97,7 +97,7 @@
 #define ANS_HISTORY_READ_RECORDS     0   /* 8 bytes each, newest first; fewer than asked for at the end of the history */
 #define ANS_HISTORY_READ_SIZE        0
 
-/* BANK_WRITE: repeated safely, because it writes the same bytes to the bank that is not in force, which it voids first */
+/* BANK_WRITE: repeated safely: writes the same bytes to the bank that is not in force, which it voids first */
 #define CODE_BANK_WRITE              7
 #define REQ_BANK_WRITE_OFFSET        0   /* bytes: in the table */
 #define REQ_BANK_WRITE_DATA          2   /* 1 to 96 bytes */
@@ -106,7 +106,7 @@
 #define ANS_BANK_WRITE_HELD          1   /* the same bytes, read again */
 #define ANS_BANK_WRITE_SIZE          1
 
-/* BANK_VERIFY: repeated safely, because it reads only */
+/* BANK_VERIFY: repeated safely: reads only */
 #define CODE_BANK_VERIFY             8
 #define REQ_BANK_VERIFY_SIZE         0
 #define ANS_BANK_VERIFY_BANK         0   /* 0 or 1; FF: none */
@@ -116,7 +116,7 @@
 #define ANS_BANK_VERIFY_TABLE_CRC    5   /* of that table */
 #define ANS_BANK_VERIFY_SIZE         7
 
-/* BANK_COMMIT: repeated safely, because it if that table is in force already, nothing is done and the answer is OK */
+/* BANK_COMMIT: repeated safely: if that table is in force already, nothing is done and the answer is OK */
 #define CODE_BANK_COMMIT             9
 #define REQ_BANK_COMMIT_SEQUENCE     0   /* of the table to be put in force */
 #define REQ_BANK_COMMIT_TABLE_CRC    1   /* of that table */
@@ -125,7 +125,7 @@
 #define ANS_BANK_COMMIT_FAULT        1   /* what is wrong with the table in the spare bank */
 #define ANS_BANK_COMMIT_SIZE         2
 
-/* NEXT: repeated safely, because it reads only */
+/* NEXT: repeated safely: reads only */
 #define CODE_NEXT                    10
 #define REQ_NEXT_AFTER               0   /* minutes: instants after this one; FFFFFFFF: after the cursor */
 #define REQ_NEXT_COUNT               4   /* servings: 1 to 8 */
@@ -134,7 +134,7 @@
 #define ANS_NEXT_SERVINGS            4   /* 8 bytes each: minute (4), pockets (2), first meal (1), number of meals (1) */
 #define ANS_NEXT_SIZE                4
 
-/* SERVE: repeated safely, because it a token that was served already is not served again, not even after a reset */
+/* SERVE: repeated safely: a token that was served already is not served again, not even after a reset */
 #define CODE_SERVE                   11
 #define REQ_SERVE_TOKEN              0   /* one more than the token in STATUS, modulo 256 */
 #define REQ_SERVE_UNITS              1   /* mass units: 0: the button's portion */
@@ -142,7 +142,7 @@
 #define ANS_SERVE_POCKETS            0   /* pockets: that will be turned */
 #define ANS_SERVE_SIZE               2
 
-/* SETTINGS: repeated safely, because it sets, does not step */
+/* SETTINGS: repeated safely: sets, does not step */
 #define CODE_SETTINGS                12
 #define REQ_SETTINGS_PRESET          0   /* index; FF: as it is */
 #define REQ_SETTINGS_ADJUST          1   /* tenths: 8 to 12; FF: as it is */
@@ -151,14 +151,14 @@
 #define ANS_SETTINGS_ADJUST          1   /* tenths: now */
 #define ANS_SETTINGS_SIZE            2
 
-/* FAULTS_CLEAR: repeated safely, because it clears what it names */
+/* FAULTS_CLEAR: repeated safely: clears what it names */
 #define CODE_FAULTS_CLEAR            13
 #define REQ_FAULTS_CLEAR_FAULTS      0   /* fault bits to clear */
 #define REQ_FAULTS_CLEAR_SIZE        1
 #define ANS_FAULTS_CLEAR_FAULTS      0   /* fault bits now */
 #define ANS_FAULTS_CLEAR_SIZE        1
 
-/* AGEING: repeated safely, because it sets, does not step */
+/* AGEING: repeated safely: sets, does not step */
 #define CODE_AGEING                  14
 #define REQ_AGEING_VALUE             0   /* ageing offset of the clock chip, -128 to 127 */
 #define REQ_AGEING_WRITE             1   /* 1: write it; 0: only read */
