@@ -231,7 +231,7 @@ func (c comparison) random(t *testing.T) (recurrences []plan.Recurrence, cases, 
 		if fixed {
 			r = c.extra[len(cases)]
 			r.Rule.Interval = max(r.Rule.Interval, 1)
-			r.Rule.Text = rulegen.Text(r.Rule)
+			r.Rule.Text = r.Rule.String()
 		} else {
 			r = rulegen.Recurrence(src, c.options)
 		}

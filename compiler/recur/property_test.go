@@ -84,7 +84,7 @@ func TestCountAndUntilCut(t *testing.T) {
 		walk := func(change func(*plan.Rule)) []int64 {
 			rule := *rec.Rule
 			change(&rule)
-			rule.Text = rulegen.Text(&rule)
+			rule.Text = rule.String()
 			r := rec
 			r.Rule = &rule
 			s, err := New(r, z, plan.GapShift)

@@ -54,7 +54,7 @@ func Recurrence(src Source, o Options) plan.Recurrence {
 	if o.Explicit && g.one(2) {
 		g.explicit(&r)
 	}
-	r.Rule.Text = Text(r.Rule)
+	r.Rule.Text = r.Rule.String()
 	return r
 }
 
