@@ -141,7 +141,7 @@ func (s *sketch) build() (elf string, err error) {
 	require.NoError(s.t, err)
 	main := filepath.Join(s.dir, "sketch.ino.cpp")
 	require.NoError(s.t, os.WriteFile(main, append([]byte("#include <Arduino.h>\n"), text...), 0o644))
-	own, err := filepath.Glob("../src/*.c")
+	own, err := filepath.Glob("../src/*.[cS]")
 	require.NoError(s.t, err)
 	var objects []string
 	for _, source := range append([]string{main}, own...) {

@@ -43,25 +43,6 @@ void power_early(void)
 	watchdog(TICK);
 }
 
-/* Wakes only: the hardware clears WDIE as the vector runs, and that is the message. 4 cycles. */
-ISR(WDT_vect, ISR_NAKED)
-{
-	reti();
-}
-
-/* Level interrupts repeat until the line rises, so this one masks itself; GPIOR0 tells the sleeper. Neither instruction
- * changes SREG. 8 cycles. */
-ISR(INT0_vect, ISR_NAKED)
-{
-	__asm__ volatile("cbi %0, %1\n\tsbi %2, 0\n\treti" ::"I"(_SFR_IO_ADDR(EIMSK)), "I"(INT0), "I"(_SFR_IO_ADDR(GPIOR0)));
-}
-
-/* Buttons and, in power-down, the line. 6 cycles. */
-ISR(PCINT2_vect, ISR_NAKED)
-{
-	__asm__ volatile("sbi %0, 0\n\treti" ::"I"(_SFR_IO_ADDR(GPIOR0)));
-}
-
 bool power_was_lost(void)
 {
 	return power_reset_flags == 0 || (power_reset_flags & (1 << PORF | 1 << BORF));

@@ -22,14 +22,6 @@
 static uint16_t stop_pulse;
 static uint16_t pocket_frames;
 
-#define PERIOD_OVER 1 /* bit of flags */
-
-/* Tells the sleeper that a period is over; the line wakes it too. 6 cycles. */
-ISR(TIMER1_OVF_vect, ISR_NAKED)
-{
-	__asm__ volatile("sbi %0, %1\n\treti" ::"I"(_SFR_IO_ADDR(GPIOR0)), "I"(PERIOD_OVER));
-}
-
 /* Waits for the end of a period, asleep: the pulse is made by the timer. */
 static void frame(void)
 {
