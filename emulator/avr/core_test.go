@@ -78,6 +78,19 @@ func TestIllegalInstructionStops(t *testing.T) {
 	}
 }
 
+// Nothing says what FFFF does; that a chip runs through it, else no bootloader would be reached over an empty program, is from memory.
+func TestErasedFlashIsRunThrough(t *testing.T) {
+	m := newChip(t, "\tinc r16\n\tjmp 0x200")
+	words := uint64(len(m.Flash()))
+	m.RunFor(2 * (4 + words - 0x200)) // INC and JMP, then a cycle for each erased word from word 0x200 on, twice
+	if n := m.Reg(16); n != 2 {
+		t.Errorf("address 0 was reached %d times, want 2", n)
+	}
+	if m.PC() != 0 {
+		t.Errorf("at %#x, want 0", m.PC())
+	}
+}
+
 func TestSPMWritesPage(t *testing.T) {
 	// 26.8: fill the buffer, erase, write, from the boot section; 4.5 ms each while the
 	// read-while-write section is busy. SPM elsewhere does nothing.

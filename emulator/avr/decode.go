@@ -277,6 +277,10 @@ func decodeOneOperand(w, next, mask uint16) fields {
 	return fields{} // reserved here: EIJMP, EICALL, ELPM, DES, SPM Z+
 }
 
+// erased is a word of flash that was never written. Bit 3 is not decoded in silicon, so that it acts as SBRS r31,7 and the
+// processor runs through erased flash to whatever comes next, the boot section or address 0 [from memory].
+const erased = 0xFFFF
+
 // decodeFifteen decodes 1111 xxxx xxxx xxxx.
 func decodeFifteen(w, pc, mask uint16) fields {
 	bit := uint8(1) << (w & 7)
@@ -287,7 +291,7 @@ func decodeFifteen(w, pc, mask uint16) fields {
 		}
 		return i
 	}
-	if w&8 != 0 {
+	if w&8 != 0 && w != erased {
 		return fields{} // reserved
 	}
 	ops := [4]op{opBld, opBst, opSbrc, opSbrs} // 1111 1oor rrrr 0bbb

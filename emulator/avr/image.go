@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"slices"
 )
 
 // Image is what a firmware file holds.
@@ -119,10 +120,7 @@ func (m *MCU) Load(img *Image) error {
 		return fmt.Errorf("EEPROM image of %d bytes does not fit the %d bytes of the %s",
 			len(img.EEPROM), m.part.EEPROMSize, m.part.Name)
 	}
-	words := make([]uint16, m.part.FlashWords)
-	for i := range words {
-		words[i] = 0xFFFF
-	}
+	words := m.erasedFlash()
 	for i, b := range img.Flash {
 		shift := i & 1 * 8
 		words[i/2] = words[i/2]&^(0xFF<<shift) | uint16(b)<<shift
@@ -140,4 +138,9 @@ func (m *MCU) LoadWords(words []uint16) error {
 		b = append(b, uint8(w), uint8(w>>8))
 	}
 	return m.Load(&Image{Flash: b})
+}
+
+// erasedFlash returns the words of a chip that was never programmed.
+func (m *MCU) erasedFlash() []uint16 {
+	return slices.Repeat([]uint16{erased}, int(m.part.FlashWords))
 }

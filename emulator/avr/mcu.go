@@ -128,11 +128,7 @@ func New(c Config) *MCU {
 	m.events.init()
 	m.supply.millivolts = c.Supply
 	m.gpio.init()
-	erased := make([]uint16, m.part.FlashWords)
-	for i := range erased {
-		erased[i] = 0xFFFF
-	}
-	m.setFlash(erased)
+	m.setFlash(m.erasedFlash())
 	m.stats.MinSP = m.ramEnd
 	m.reset(resetPowerOn)
 	return m

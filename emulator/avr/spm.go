@@ -116,7 +116,7 @@ func (m *MCU) storeProgram() {
 		}
 		m.mem[SPMCSR] &^= spmen
 	case spmen | pgers:
-		m.programPage(z, func(old uint16, _ int) uint16 { return 0xFFFF })
+		m.programPage(z, func(old uint16, _ int) uint16 { return erased })
 	case spmen | pgwrt:
 		m.programPage(z, func(old uint16, n int) uint16 {
 			if m.spm.filled>>n&1 == 0 {

@@ -127,7 +127,7 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 			next = min(next, max(e.Resets[0], e.Board.Nanos()+1))
 		}
 		if next > e.Board.Nanos() && e.Board.RunTo(next) == avr.StopIllegal {
-			e.walkErased()
+			panic("the board executes no instruction at word " + strconv.FormatUint(uint64(e.Board.MCU().PC()), 16))
 		}
 		if len(e.Resets) > 0 && e.Board.Nanos() >= e.Resets[0] {
 			e.Resets = e.Resets[1:]
@@ -146,19 +146,6 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 			e.toBoard = e.toBoard[1:]
 		}
 	}
-}
-
-// walkErased goes on where the core has stopped at an erased word: a chip takes FFFF for SBRS r31,7 and runs up to the boot section [from memory].
-func (e *Emulated) walkErased() {
-	m := e.Board.MCU()
-	flash, pc := m.Flash(), m.PC()
-	if flash[pc] != 0xFFFF {
-		panic("the board executes no instruction: " + strconv.FormatUint(uint64(flash[pc]), 16))
-	}
-	for flash[pc] == 0xFFFF {
-		pc = (pc + 1) % uint16(len(flash))
-	}
-	m.SetPC(pc)
 }
 
 // character is the length of ten bits in nanoseconds.
