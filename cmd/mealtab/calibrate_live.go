@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -31,7 +32,7 @@ func (w *liveWheel) Turn(pockets int) (turned int, took units.Milliseconds, err 
 	}
 	turned, err = w.feeder.Serve(st, uint32(pockets)*w.table.Wheel.PocketUnits)
 	if errors.Is(err, flasher.ErrRefused) {
-		err = fmt.Errorf("%w\nThe table on it allows %s by hand in an hour. For a calibration upload the plan with [button] per-hour = 15", err, count(w.table.Button.PerHour, "serving"))
+		err = fmt.Errorf("%w\nThe table on it allows %s by hand in an hour. For a calibration upload the plan with [button] per-hour = 15", err, words.Count(w.table.Button.PerHour, "serving"))
 	}
 	return turned, 0, err
 }

@@ -10,6 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/ration"
 	"mealtab/compiler/review"
@@ -75,9 +76,9 @@ func (a *app) check(name string, src []byte, f checkFlags) error {
 	if err := a.checkReport(c, home, f); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "\nno errors, %s\n", count(len(ds), "warning"))
+	fmt.Fprintf(a.out, "\nno errors, %s\n", words.Count(len(ds), "warning"))
 	if f.strict && len(ds) > 0 {
-		return fmt.Errorf("%s, and --strict lets none pass", count(len(ds), "warning"))
+		return fmt.Errorf("%s, and --strict lets none pass", words.Count(len(ds), "warning"))
 	}
 	return nil
 }
@@ -113,7 +114,7 @@ func (a *app) heading(b *strings.Builder, c *compiled) {
 	fmt.Fprintf(b, "%s\n", title(c.plan))
 	fmt.Fprintf(b, "  zone   %s, now %s; %s\n", c.plan.Zone, serving.OffsetWords(now.Abbrev, now.Seconds), dataVersion(c.db))
 	fmt.Fprintf(b, "  table  %d of %d bytes for %s; %s servings proved through %s\n",
-		len(c.Bytes), c.Capacity, c.board.Name, thousands(c.Proof.Instants), c.Proof.Through)
+		len(c.Bytes), c.Capacity, c.board.Name, words.Thousands(c.Proof.Instants), c.Proof.Through)
 }
 
 // meals says in words what each meal is.

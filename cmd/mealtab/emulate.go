@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
 )
@@ -64,7 +65,7 @@ func (a *app) runEmulate(f emulateFlags) error {
 		}
 	}
 	if failed > 0 {
-		return fmt.Errorf("%s of %d failed", count(failed, "scenario"), len(f.scenarios))
+		return fmt.Errorf("%s of %d failed", words.Count(failed, "scenario"), len(f.scenarios))
 	}
 	return nil
 }
@@ -106,7 +107,7 @@ func (a *app) emulate(name string, f emulateFlags) (good bool, err error) {
 
 func (a *app) judge(s *scenario.Script, r *scenario.Result, took time.Duration) (bool, error) {
 	if len(r.Failures) == 0 {
-		_, err := fmt.Fprintf(a.out, "%-60s %s hold, %d ms\n", s.Name, count(r.Checks, "expectation"), took.Milliseconds())
+		_, err := fmt.Fprintf(a.out, "%-60s %s hold, %d ms\n", s.Name, words.Count(r.Checks, "expectation"), took.Milliseconds())
 		return true, err
 	}
 	_, err := fmt.Fprintf(a.out, "%s: FAILED (%s)\n", s.Name, s.File)

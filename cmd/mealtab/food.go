@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/review"
 	"mealtab/compiler/table"
 	"mealtab/emulator/replay"
@@ -31,7 +32,7 @@ func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
 		fmt.Fprintf(b, "\nFood%s\n  none from now on: no serving from %s through %s\n", with, c.local(in.Now), c.Table.Through)
 		return
 	}
-	fmt.Fprintf(b, "\nFood%s, %s from %s\n", with, count(s.Days, "day"), dateText(s.First))
+	fmt.Fprintf(b, "\nFood%s, %s from %s\n", with, words.Count(s.Days, "day"), dateText(s.First))
 	fmt.Fprintf(b, "  %-22s %12s %12s %12s\n", "", "average", "least", "most")
 	rows(b, "a day", s.Day)
 	if s.Week.Servings.Count > 0 {
@@ -72,7 +73,7 @@ func hopper(b *strings.Builder, c *compiled, h review.Hopper) {
 	case h.Lasts:
 		fmt.Fprintf(b, "  a full hopper          %s is enough to the end of the plan\n", serving.Grams(c.plan.Hopper))
 	default:
-		fmt.Fprintf(b, "  a full hopper          %s, filled now, lasts %s: to %s\n", serving.Grams(c.plan.Hopper), count(h.Days, "day"), c.local(h.Last))
+		fmt.Fprintf(b, "  a full hopper          %s, filled now, lasts %s: to %s\n", serving.Grams(c.plan.Hopper), words.Count(h.Days, "day"), c.local(h.Last))
 	}
 }
 

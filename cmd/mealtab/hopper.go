@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/words"
 	forecast "mealtab/compiler/hopper" // the name is taken in this package
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -83,7 +84,7 @@ func (a *app) runHopper(name string, f hopperFlags) error {
 	var b strings.Builder
 	h.heading(&b)
 	if h.at < moment.Minute(a.now) {
-		fmt.Fprintf(&b, "  by the plan    %s since, %s\n", count(servings, "serving"), given)
+		fmt.Fprintf(&b, "  by the plan    %s since, %s\n", words.Count(servings, "serving"), given)
 	}
 	a.hopperLasts(&b, h, in, max(0, h.full-given))
 	_, err = io.WriteString(a.out, b.String())
@@ -135,7 +136,7 @@ func (a *app) hopperLasts(b io.Writer, h *filling, in forecast.Input, left units
 	case f.Servings == 0:
 		fmt.Fprint(b, "  lasts          not for one more serving: fill it now\n")
 	default:
-		fmt.Fprintf(b, "  lasts          %s: %s, the last on %s\n", count(f.Days, "day"), count(f.Servings, "whole serving"), h.c.local(f.Last))
+		fmt.Fprintf(b, "  lasts          %s: %s, the last on %s\n", words.Count(f.Days, "day"), words.Count(f.Servings, "whole serving"), h.c.local(f.Last))
 		fmt.Fprintf(b, "  empty          %s, there is too little for that serving\n", h.c.local(f.Empty))
 		refill := h.c.local(f.Refill) + ": food for a day and a half is left then"
 		if f.Refill <= now {
@@ -196,16 +197,16 @@ func (s *session) leftInHopper(h *filling, in forecast.Input, history []table.Hi
 	if len(history) > 0 && history[0].At > h.at && len(history) >= s.ID.HistorySlots {
 		before, servings := forecast.Planned(in, history[0].At)
 		s.out.WriteString(wrap("  not remembered ", fmt.Sprintf("what was served before %s, where the feeder's memory begins: by the plan %s, %s",
-			h.c.local(history[0].At), count(servings, "serving"), before)))
+			h.c.local(history[0].At), words.Count(servings, "serving"), before)))
 		full = max(0, full-before)
 	}
 	served := forecast.Count(history, h.at)
-	text := fmt.Sprintf("%s by the plan and %d by hand since: %s, %s", count(served.Planned, "serving"), served.ByHand, count(max(0, served.Pockets), "pocket"), served.Mass(in.Table))
+	text := fmt.Sprintf("%s by the plan and %d by hand since: %s, %s", words.Count(served.Planned, "serving"), served.ByHand, words.Count(max(0, served.Pockets), "pocket"), served.Mass(in.Table))
 	if served.Missed > 0 {
-		text += fmt.Sprintf("; %s missed", count(served.Missed, "serving"))
+		text += fmt.Sprintf("; %s missed", words.Count(served.Missed, "serving"))
 	}
 	if served.LeftOut > 0 {
-		text += fmt.Sprintf("; %s left out by a wheel that did not turn", count(served.LeftOut, "pocket"))
+		text += fmt.Sprintf("; %s left out by a wheel that did not turn", words.Count(served.LeftOut, "pocket"))
 	}
 	s.out.WriteString(wrap("  really served  ", text))
 	left, _ := forecast.Left(in.Table, full, h.at, history)

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/table"
 	"mealtab/firmware-template/image"
@@ -139,7 +140,7 @@ func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error 
 	case err != nil:
 		return fmt.Errorf("%s: %w", l.Name(), err)
 	}
-	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
+	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", words.Thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
 	return a.greet(l, loader.Baud)
 }
 

@@ -14,6 +14,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -146,7 +147,7 @@ func eventText(h table.History) string {
 	case table.EventManual:
 		return "served by hand, " + pockets
 	case table.EventMissed:
-		return count(int(h.Value), "serving") + " missed from here on"
+		return words.Count(int(h.Value), "serving") + " missed from here on"
 	case table.EventResumed:
 		return "a serving that was cut short got its last " + pockets
 	case table.EventJam:

@@ -3,13 +3,13 @@ package main
 import (
 	"fmt"
 	"strconv"
-	"strings"
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/compiler"
+	"mealtab/compiler/advice"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
@@ -99,8 +99,8 @@ func (a *app) profile(p *plan.Plan, asked string) (*profile.Profile, error) {
 	if err == nil {
 		return board, nil
 	}
-	message, hint, _ := strings.Cut(err.Error(), "; ") // what is wrong; which boards there are
-	d := plan.Diagnostic{Code: plan.CodeName, Severity: plan.Error, Source: p.Source, Pos: p.Where.Board, Message: message, Hint: hint}
+	problem, hint := advice.Apart(err)
+	d := plan.Diagnostic{Code: plan.CodeName, Severity: plan.Error, Source: p.Source, Pos: p.Where.Board, Message: problem, Hint: hint}
 	if err := a.report(plan.Diagnostics{d}); err != nil {
 		return nil, err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
@@ -91,7 +92,7 @@ func (s *session) writeTable(tab []byte, output string) error {
 		return err
 	}
 	if output != "-" {
-		fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, count(len(tab), "byte"))
+		fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, words.Count(len(tab), "byte"))
 	}
 	return nil
 }
@@ -118,7 +119,7 @@ func (s *session) writePlan(r *raise.Raised, output string, needsFrom bool) erro
 	if output == "-" {
 		return nil
 	}
-	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, count(len(r.Plan.Meals), "meal"))
+	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, words.Count(len(r.Plan.Meals), "meal"))
 	for _, m := range r.Plan.Meals {
 		s.out.WriteString(wrap("  ", fmt.Sprintf("%s, %s", m.Portion, plan.Describe(m.Set))))
 	}

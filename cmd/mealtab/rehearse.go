@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
@@ -149,18 +150,18 @@ const eepromEndurance = 100_000 // writes of a cell [ATmega328P data sheet 8.4]
 func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
 	first, last := r.Windows[0], r.Windows[len(r.Windows)-1]
 	years := r.Emulated.Hours() / 24 / 365.2425
-	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", count(r.Servings, "serving"))
+	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", words.Count(r.Servings, "serving"))
 	fmt.Fprintf(w, "  time       %s to %s; %s whole, %.0f days in %s around odd days\n",
-		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), count(len(r.Windows)-1, "window"))
-	fmt.Fprintf(w, "  wheel      %s, turning %s\n", count(r.Pockets, "pocket"), r.Wheel.Round(time.Second))
+		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), words.Count(len(r.Windows)-1, "window"))
+	fmt.Fprintf(w, "  wheel      %s, turning %s\n", words.Count(r.Pockets, "pocket"), r.Wheel.Round(time.Second))
 	fmt.Fprintf(w, "  late       at most %.1f ms, from the minute to the first movement (%s)\n",
 		float64(r.WorstLate.Microseconds())/1000, r.WorstLateAt.Format("2006-01-02 15:04Z"))
-	fmt.Fprintf(w, "  wakes      %s a day\n", thousands(int(float64(r.Wakes)/(r.Emulated.Hours()/24))))
+	fmt.Fprintf(w, "  wakes      %s a day\n", words.Thousands(int(float64(r.Wakes)/(r.Emulated.Hours()/24))))
 	fmt.Fprintf(w, "  awake      %.1f s a day, and %.1f s with the timers running\n", r.Awake.Seconds()/(years*365.2425), r.Idle.Seconds()/(years*365.2425))
 	wear := float64(r.CellWrites) / years
 	fmt.Fprintf(w, "  EEPROM     cell %d is written most: %.0f times a year", r.Cell, wear)
 	if wear > 0 {
-		fmt.Fprintf(w, ", its %s writes last %.0f years", thousands(eepromEndurance), eepromEndurance/wear)
+		fmt.Fprintf(w, ", its %s writes last %.0f years", words.Thousands(eepromEndurance), eepromEndurance/wear)
 	}
 	fmt.Fprintf(w, "\n  stack      %d bytes at the deepest\n", r.StackBytes)
 	for _, v := range r.Violations {
@@ -202,15 +203,15 @@ func (a *app) cutSweeps(p table.Board, firmware *avr.Image, n int) error {
 		cuts := append(s.WriteCuts(), s.RandomCuts(n, 1)...)
 		cuts = append(cuts, s.RandomPairs(n/10, 2)...)
 		list := s.Run(cuts)
-		fmt.Fprintf(a.out, "%-8s %s, cut at each and at %s: %s, %s\n", s.Name, count(s.Writes(), "EEPROM write"),
-			count(n+n/10, "random cycle"), count(len(cuts), "power cut"), count(len(list), "violation"))
+		fmt.Fprintf(a.out, "%-8s %s, cut at each and at %s: %s, %s\n", s.Name, words.Count(s.Writes(), "EEPROM write"),
+			words.Count(n+n/10, "random cycle"), words.Count(len(cuts), "power cut"), words.Count(len(list), "violation"))
 		for _, v := range list {
 			fmt.Fprintf(a.out, "  %s\n    repeat with --cut %s\n", v, v.Cut)
 		}
 		bad += len(list)
 	}
 	if bad > 0 {
-		return fmt.Errorf("%s", count(bad, "violation"))
+		return fmt.Errorf("%s", words.Count(bad, "violation"))
 	}
 	return nil
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -56,7 +57,7 @@ func (s *session) serve(portion string) error {
 	pockets, err := s.Serve(st, amount)
 	if errors.Is(err, flasher.ErrRefused) {
 		return fmt.Errorf("%s: the feeder refuses: it has given what its table allows by hand in an hour (%s), its supply is too low (it was at %.2f V), or it is serving just now",
-			s.Port(), count(int(t.Button.PerHour), "serving"), float64(st.SupplyMV)/1000)
+			s.Port(), words.Count(int(t.Button.PerHour), "serving"), float64(st.SupplyMV)/1000)
 	}
 	if err != nil {
 		return err

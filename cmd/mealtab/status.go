@@ -12,6 +12,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
@@ -84,7 +85,7 @@ func (s *session) showTable(st flasher.Status, tab []byte) *serving.Schedule {
 	}
 	t := held.Table
 	fmt.Fprintf(&s.out, "  table    %d of %d bytes, number %d in bank %d; %s, from %s through %s\n", len(tab), s.Map.TableRoom(), st.Sequence, st.Bank,
-		count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
+		words.Count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
 	portions := fmt.Sprintf("portions at %d %%", 10*st.Adjust)
 	if t.Presets > 1 {
 		portions = fmt.Sprintf("preset %d of %d, %s", st.Preset+1, t.Presets, portions)

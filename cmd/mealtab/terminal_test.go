@@ -87,15 +87,6 @@ func TestWrap(t *testing.T) {
 	assert.Equal(t, "a: "+strings.Repeat("x", 200)+"\n", wrap("a: ", strings.Repeat("x", 200)))
 }
 
-func TestNumbers(t *testing.T) {
-	assert.Equal(t, "0", thousands(0))
-	assert.Equal(t, "999", thousands(999))
-	assert.Equal(t, "1,000", thousands(1000))
-	assert.Equal(t, "36,000,000", thousands(36000000))
-	assert.Equal(t, "1 warning", count(1, "warning"))
-	assert.Equal(t, "0 warnings", count(0, "warning"))
-}
-
 // A whole file or none: a failed write leaves the old one, and no litter.
 func TestWriteIsWhole(t *testing.T) {
 	dir := t.TempDir()

@@ -11,6 +11,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/tablefile"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -108,7 +109,7 @@ func (a *app) cargo(name string, o compileOptions) (*cargo, error) {
 	if err := a.report(a.warnings(c)); err != nil {
 		return nil, err
 	}
-	fmt.Fprintf(a.out, "%s: %d bytes for %s; %s servings proved through %s\n", name, len(c.Bytes), c.board.Name, thousands(c.Proof.Instants), c.Proof.Through)
+	fmt.Fprintf(a.out, "%s: %d bytes for %s; %s servings proved through %s\n", name, len(c.Bytes), c.board.Name, words.Thousands(c.Proof.Instants), c.Proof.Through)
 	return &cargo{c.Bytes, c.schedule(), c.db, c}, nil
 }
 
@@ -181,7 +182,7 @@ func (a *app) tryOut(c *cargo, years int) *trial {
 			t.err = fmt.Errorf("the firmware does not serve what the table says; nothing was put in force\n%w", err)
 			return
 		}
-		t.text = fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", count(years, "year"), count(report.Servings, "serving"))
+		t.text = fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", words.Count(years, "year"), words.Count(report.Servings, "serving"))
 	}()
 	return t
 }

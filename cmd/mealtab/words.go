@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -59,23 +58,6 @@ func flagHelp(flags *pflag.FlagSet) string {
 		list.AddFlag(&flowing)
 	})
 	return list.FlagUsagesWrapped(helpWidth)
-}
-
-// count is "1 warning", "2 warnings".
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%s %ss", thousands(n), what)
-}
-
-// thousands groups digits: "81,034".
-func thousands(n int) string {
-	s := strconv.Itoa(n)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	return s
 }
 
 // wrap breaks a text at spaces, so that with the head of the first line and the indent of the others no line is longer than

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"mealtab/cmd/mealtab/internal/serving"
@@ -32,7 +31,7 @@ func zoneOptions(db *zone.Database) plan.Options {
 	return plan.Options{
 		CheckZone: func(name string) error {
 			_, err := load(name)
-			return withHint(err)
+			return err
 		},
 		Convert: func(name string, l plan.Local, from, to plan.Form) (plan.Local, error) {
 			z, err := load(name)
@@ -42,25 +41,6 @@ func zoneOptions(db *zone.Database) plan.Options {
 			return convert(z, l, from, to), nil
 		},
 	}
-}
-
-// zoneError is the error of a zone that is not there, with the advice apart, as package plan wants it for its hint.
-type zoneError struct {
-	error
-	message, hint string
-}
-
-func (e zoneError) Error() string { return e.message }
-func (e zoneError) Hint() string  { return e.hint }
-func (e zoneError) Unwrap() error { return e.error }
-
-// withHint takes the advice, which stands behind a semicolon, from an error of package zone.
-func withHint(err error) error {
-	if err == nil {
-		return nil
-	}
-	message, hint, _ := strings.Cut(err.Error(), "; ")
-	return zoneError{err, message, hint}
 }
 
 // convert changes a time between local and UTC.

@@ -9,6 +9,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"mealtab/compiler/advice"
 )
 
 // Bounds of what a feeder of this kind can mean; beyond them a unit is wrong.
@@ -36,11 +38,8 @@ func (b *builder) zone(t text) string {
 		return name
 	}
 	if err := b.opts.CheckZone(name); err != nil {
-		hint := windowsHint(name)
-		if h, ok := err.(interface{ Hint() string }); ok && hint == "" {
-			hint = h.Hint()
-		}
-		b.fail(CodeZone, t.all(), hint, "%s", err.Error())
+		problem, hint := advice.Apart(err)
+		b.fail(CodeZone, t.all(), cmp.Or(windowsHint(name), hint), "%s", problem)
 		return ""
 	}
 	return name

@@ -16,6 +16,8 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"mealtab/compiler/advice"
 )
 
 // Supply is what a board runs on.
@@ -62,7 +64,7 @@ func Names() []string {
 }
 
 // Load finds a profile: "" is [Default]; a word is the name of an embedded one; what has a slash or ends in .toml is a
-// file. The error says what is wrong in which line, or which names there are.
+// file. The error says what is wrong in which line, or which names there are; [advice.Apart] parts the two.
 func Load(nameOrPath string) (*Profile, error) {
 	if nameOrPath == "" {
 		nameOrPath = Default
@@ -76,8 +78,8 @@ func Load(nameOrPath string) (*Profile, error) {
 	}
 	src, err := boards.ReadFile(path.Join("boards", nameOrPath+".toml"))
 	if err != nil {
-		return nil, fmt.Errorf("no board profile %q%s; there are %s, or give the path of a TOML file",
-			nameOrPath, suggestion(nameOrPath), strings.Join(Names(), ", "))
+		return nil, advice.New(fmt.Sprintf("no board profile %q%s", nameOrPath, suggestion(nameOrPath)),
+			fmt.Sprintf("there are %s, or give the path of a TOML file", strings.Join(Names(), ", ")))
 	}
 	return Parse(nameOrPath+".toml", src)
 }

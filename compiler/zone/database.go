@@ -1,6 +1,7 @@
 package zone
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -8,6 +9,8 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+
+	"mealtab/compiler/advice"
 )
 
 // Database is one release of the IANA data.
@@ -86,19 +89,16 @@ func (db *Database) Version() string { return db.version }
 // Names returns the names of all zones and links, sorted.
 func (db *Database) Names() []string { return db.list() }
 
-// Load reads one zone. The error for a name that is not there suggests names that are.
+// Load reads one zone. The error for a name that is not there suggests names that are; [advice.Apart] parts the two.
 func (db *Database) Load(name string) (*Zone, error) {
 	if !validName(name) {
-		hint := didYouMean(name, db.Names())
-		if hint == "" {
-			hint = "; one such as \"Europe/Lisbon\" is needed"
-		}
-		return nil, fmt.Errorf("%q is no time zone name%s", name, hint)
+		hint := cmp.Or(didYouMean(name, db.Names()), "one such as \"Europe/Lisbon\" is needed")
+		return nil, advice.New(fmt.Sprintf("%q is no time zone name", name), hint)
 	}
 	file, err := db.read(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return nil, fmt.Errorf("no time zone %q in the %s data, release %s%s", name, db.name, db.version, didYouMean(name, db.Names()))
+		return nil, advice.New(fmt.Sprintf("no time zone %q in the %s data, release %s", name, db.name, db.version), didYouMean(name, db.Names()))
 	case err != nil:
 		return nil, fmt.Errorf("time zone %s: %w", name, err)
 	}

@@ -25,7 +25,7 @@ func didYouMean(typed string, names []string) string {
 	for i := range near {
 		near[i] = strconv.Quote(near[i])
 	}
-	return "; did you mean " + strings.Join(near[:min(len(near), maxSuggestions)], " or ") + "?"
+	return "did you mean " + strings.Join(near[:min(len(near), maxSuggestions)], " or ") + "?"
 }
 
 // nameDistance compares as people type: without regard to case, space for underscore, and the city alone

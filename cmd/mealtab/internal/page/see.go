@@ -10,6 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/chart"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
@@ -268,7 +269,7 @@ func facts(c *Compiled, in review.Input, preset int) (list []fact) {
 	list = append(list, fact{"Turns of the wheel", tenths(p.Mean()) + " pockets a day", ""})
 	list = append(list, eaters(c, sum)...)
 	if gap := sum.Hungry; gap.To > gap.From {
-		list = append(list, fact{"Longest without food", hours(gap.To - gap.From), ""})
+		list = append(list, fact{"Longest without food", review.Duration(gap.To - gap.From), ""})
 	}
 	if h := sum.Hopper; h.Known && !h.Lasts {
 		list = append(list, fact{"A full hopper", fmt.Sprintf("%d days", h.Days), serving.Grams(c.Plan.Hopper) + " if filled now"})
@@ -292,39 +293,13 @@ func eaters(c *Compiled, sum review.Summary) (list []fact) {
 
 func tenths(v float64) string { return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0") }
 
-func hours(m table.Minute) string {
-	switch {
-	case m < 60:
-		return fmt.Sprintf("%d min", m)
-	case m%60 == 0:
-		return fmt.Sprintf("%d h", m/60)
-	}
-	return fmt.Sprintf("%d h %d min", m/60, m%60)
-}
-
 // summary says what the compiler made of the newest text.
 func (s *session) summary() string {
 	c := s.c
 	if !c.ok() {
 		n := c.Diagnostics.Count(plan.Error)
-		return count(n, "error") + "; what is shown is the plan before"
+		return words.Count(n, "error") + "; what is shown is the plan before"
 	}
 	return fmt.Sprintf("The plan is right. Its table has %d of %d bytes; %s servings are proved through %s.", len(c.Output.Bytes), c.Output.Capacity,
-		thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
-}
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
-// thousands groups digits: "80,082".
-func thousands(n int) string {
-	s := strconv.Itoa(n)
-	for i := len(s) - 3; i > 0; i -= 3 {
-		s = s[:i] + "," + s[i:]
-	}
-	return s
+		words.Thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
 )
 
@@ -65,7 +66,7 @@ func (s *session) state() State {
 	st.Week = s.weekNow()
 	st.Summary, st.Brief = s.summary(), "The plan is right."
 	if st.Errors > 0 {
-		st.Brief = count(st.Errors, "error")
+		st.Brief = words.Count(st.Errors, "error")
 	}
 	return st
 }
