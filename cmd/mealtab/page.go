@@ -20,7 +20,6 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/raise"
-	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher/link"
@@ -137,33 +136,14 @@ func difference(db *zone.Database, held []byte, next *page.Compiled) (lines []st
 	for _, m := range next.Output.MealOf {
 		names = append(names, next.Plan.Meals[m].Name)
 	}
-	zones := []string{next.Plan.Zone}
-	after, err := raise.Raise(next.Output.Bytes, db, raise.Options{Names: names, Zones: zones, Always: true})
+	meals, others, err := changes(db, held, next.Output.Bytes, raise.Options{Names: names, Zones: []string{next.Plan.Zone}, Always: true})
 	if err != nil {
-		return []string{"the meals cannot be said in words: " + err.Error()}
+		return []string{err.Error()}
 	}
-	before := nothing
-	if held != nil {
-		old, err := raise.Raise(held, db, raise.Options{Zones: zones, Always: true})
-		if err != nil {
-			return []string{"the meals on the feeder cannot be said in words: " + err.Error()}
-		}
-		before = old.Plan
+	for _, c := range meals {
+		lines = append(lines, fmt.Sprintf("%s: %s, %s", c.Meal().Name, c.Kind, c.Words()))
 	}
-	for _, c := range raise.Changes(before, after.Plan) {
-		m := c.New
-		if m == nil {
-			m = c.Old
-		}
-		lines = append(lines, fmt.Sprintf("%s: %s, %s", m.Name, c.Kind, c.Words()))
-	}
-	if held == nil {
-		return lines
-	}
-	if t, err := table.Decode(held); err == nil {
-		lines = append(lines, otherChanges(t, next.Output.Table)...)
-	}
-	return lines
+	return append(lines, others...)
 }
 
 // compileForPage does what check does, with everything there is to say as diagnostics.

@@ -10,31 +10,38 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
+	"mealtab/compiler/zone"
 	"mealtab/emulator/replay"
 	"mealtab/flasher"
 )
 
 // showChange says what the new table will do that the old one does not.
 func (s *session) showChange(c *cargo, old []byte, st flasher.Status) {
-	next, err := raise.Raise(c.bytes, c.db, raise.Options{Names: c.schedule.Names, Zones: c.zones(), Always: true})
-	if err != nil {
-		fmt.Fprintf(&s.out, "  the meals cannot be said in words: %v\n", err)
-		return
-	}
 	var held *serving.Schedule
 	if old != nil {
-		held, err = serving.OfTable(old)
+		held, _ = serving.OfTable(old) // one that is none is as good as none
 	}
-	if old == nil || err != nil {
-		fmt.Fprint(&s.out, "  the feeder has no table yet\n")
-		for _, change := range raise.Changes(nothing, next.Plan) {
-			s.showMeal(change)
-		}
-	} else {
-		s.compare(c, old, held, next)
-	}
+	s.showMeals(c, old, held)
 	s.showFood(held, c.schedule, st)
 	s.showServings(held, c.schedule, st)
+}
+
+func (s *session) showMeals(c *cargo, old []byte, held *serving.Schedule) {
+	if held == nil {
+		old = nil
+		fmt.Fprint(&s.out, "  the feeder has no table yet\n")
+	}
+	meals, others, err := changes(c.db, old, c.bytes, raise.Options{Names: c.schedule.Names, Zones: c.zones(), Always: true})
+	if err != nil {
+		fmt.Fprintf(&s.out, "  %v\n", err)
+		return
+	}
+	for _, change := range meals {
+		s.showMeal(change)
+	}
+	for _, line := range others {
+		fmt.Fprintf(&s.out, "  %s\n", line)
+	}
 }
 
 // zones are the likely names of the table's zone.
@@ -45,28 +52,33 @@ func (c *cargo) zones() []string {
 	return likelyZones("")
 }
 
-// nothing is the plan of a feeder without a table.
-var nothing = &plan.Plan{}
-
-func (s *session) compare(c *cargo, old []byte, held *serving.Schedule, next *raise.Raised) {
-	before, err := raise.Raise(old, c.db, raise.Options{Zones: []string{next.Plan.Zone}, Always: true})
+// changes says what a table changes on a feeder that holds another one, or none if held is nil: in the meals, and in all else. The
+// options are for the new table.
+func changes(db *zone.Database, held, next []byte, o raise.Options) (meals []raise.Change, others []string, err error) {
+	after, err := raise.Raise(next, db, o)
 	if err != nil {
-		fmt.Fprintf(&s.out, "  the meals on the feeder cannot be said in words: %v\n", err)
-		return
+		return nil, nil, fmt.Errorf("the meals cannot be said in words: %w", err)
 	}
-	for _, change := range raise.Changes(before.Plan, next.Plan) {
-		s.showMeal(change)
+	if held == nil {
+		return raise.Changes(&plan.Plan{}, after.Plan), nil, nil
 	}
-	for _, line := range otherChanges(held.Table, c.schedule.Table) {
-		fmt.Fprintf(&s.out, "  %s\n", line)
+	before, err := raise.Raise(held, db, raise.Options{Zones: []string{after.Plan.Zone}, Always: true})
+	if err != nil {
+		return nil, nil, fmt.Errorf("the meals on the feeder cannot be said in words: %w", err)
 	}
+	old, err := table.Decode(held)
+	if err != nil {
+		return nil, nil, err
+	}
+	later, err := table.Decode(next)
+	if err != nil {
+		return nil, nil, err
+	}
+	return raise.Changes(before.Plan, after.Plan), otherChanges(old, later), nil
 }
 
 func (s *session) showMeal(c raise.Change) {
-	m := c.New
-	if m == nil {
-		m = c.Old
-	}
+	m := c.Meal()
 	name := serving.Pad(m.Name, min(max(12, utf8.RuneCountInString(m.Name)), 24))
 	s.out.WriteString(wrap(fmt.Sprintf("  %-9s  %s  ", c.Kind, name), c.Words()))
 }

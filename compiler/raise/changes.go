@@ -1,6 +1,7 @@
 package raise
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"slices"
@@ -30,6 +31,9 @@ type Change struct {
 	Kind     Kind
 	Old, New *plan.Meal
 }
+
+// Meal is the meal in the new plan, or in the old one if it is gone.
+func (c Change) Meal() *plan.Meal { return cmp.Or(c.New, c.Old) }
 
 // Changes pairs the meals of two plans, both raised from tables: a table has no names, so that a meal is known by what it feeds. First come
 // the new plan's meals in its order, then those that are gone.

@@ -52,14 +52,11 @@ func TestChanges(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			var got []string
 			for _, change := range raise.Changes(raised(t, c.old), raised(t, c.next)) {
-				m, words := change.New, ": "+change.Words()
-				if m == nil {
-					m = change.Old
-				}
+				words := ": " + change.Words()
 				if change.Kind == raise.Same {
 					words = ""
 				}
-				got = append(got, fmt.Sprintf("%v %s%s", change.Kind, m.Name, words))
+				got = append(got, fmt.Sprintf("%v %s%s", change.Kind, change.Meal().Name, words))
 			}
 			require.Equal(t, c.want, strings.Join(got, "|"))
 		})
