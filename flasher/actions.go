@@ -14,6 +14,9 @@ import (
 // ErrRefused means that the board does not serve now.
 var ErrRefused = errors.New("the board refuses: the table's limit of servings by hand in an hour is reached, the supply is too low, or a serving is in progress")
 
+// ErrTooMuch means that a portion is more than a request can say.
+var ErrTooMuch = errors.New("that is more than a feeder serves at once")
+
 // Serve feeds now and returns the pockets that will be turned: units of the table's mass unit, 0 for the button's portion. However often
 // the request has to be sent, the board serves once; s is its status before.
 func (f *Feeder) Serve(s Status, units uint32) (pockets int, err error) {
@@ -21,6 +24,11 @@ func (f *Feeder) Serve(s Status, units uint32) (pockets int, err error) {
 		return 0, ErrNoTable
 	}
 	request := binary.LittleEndian.AppendUint32([]byte{s.Token + 1}, units)
+	if wire := frame.Size(frame.MessageNamed("SERVE").Request); request[wire] == 0 {
+		request = request[:wire]
+	} else {
+		return 0, ErrTooMuch
+	}
 	b, err := f.ask(link.Call{Code: frame.Serve, Payload: request, Work: settleWork + 40*byteWrite, Patience: turning}, "SERVE")
 	switch {
 	case errors.Is(err, frame.StatusError(frame.Refused)):

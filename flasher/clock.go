@@ -28,7 +28,8 @@ type Reading struct {
 // Sizes of the frames involved, in octets: flags, code, sequence number, status, payload, check.
 const (
 	frameOverhead = 6
-	identifyBoard = 300 * time.Microsecond // a board's own time for IDENTIFY: check and answer
+	answerEnd     = 4                     // status, check, flag: the board sends what stands before the payload when it gets the request
+	identifyBoard = 50 * time.Microsecond // a board's own time for IDENTIFY: the check; it sends while it makes the answer
 	roundTrips    = 5
 )
 
@@ -41,7 +42,7 @@ func (f *Feeder) trip() (time.Duration, error) {
 		if err != nil {
 			return 0, f.failed("IDENTIFY", err)
 		}
-		wire := f.link.Wire(frameOverhead + frameOverhead + 1 + len(b))
+		wire := f.link.Wire(frameOverhead - 1 + frameOverhead + 1 + len(b)) // the flag of the answer before begins the request
 		best = min(best, f.link.Answered().Sub(began)-wire-identifyBoard)
 	}
 	return max(best, 0), nil
@@ -76,7 +77,7 @@ func (f *Feeder) readEdge(trip time.Duration) (Reading, error) {
 	board := seconds(r.long())
 	stopped := r.byte() != 0
 	// The board notices the change at the end of a reading that began after it: one and a half readings on average.
-	since := f.link.Wire(frameOverhead+1+len(b)) + trip/2 + f.busRead()*3/2
+	since := f.link.Wire(len(b)+answerEnd) + trip/2 + f.busRead()*3/2
 	at := f.link.Answered().Add(-since)
 	return Reading{Offset: board.Sub(at), At: at, Trip: trip, Stopped: stopped}, nil
 }

@@ -35,7 +35,7 @@ func costOf(t testing.TB, size int, out, in time.Duration) (c cost) {
 	c.took = e.Now().Sub(began)
 	octets := f.Link().Stats.Sent + f.Link().Stats.Received - stats.Sent - stats.Received
 	c.tableBytes, c.payload = len(tab), 2*len(tab)
-	c.commitAndOther = (6 + 2) + (6 + 3) // request and answer of BANK_COMMIT, without stuffing
+	c.commitAndOther = (6 + 3) + (6 + 1) // request and answer of BANK_COMMIT, without stuffing
 	c.protocol = octets - c.commitAndOther
 	c.wire = f.Link().Wire(octets)
 	c.cells = time.Duration(e.Board.MCU().Stats().EEPROMWrites-cells) * 3400 * time.Microsecond

@@ -7,6 +7,7 @@
 package flasher
 
 import (
+	"encoding/binary"
 	"fmt"
 	"time"
 
@@ -66,7 +67,7 @@ func ConnectWithin(l *link.Link, patience time.Duration) (*Feeder, error) {
 	r := reader{b: payload}
 	id := Identity{
 		Protocol: r.byte(), Format: r.byte(), Firmware: r.word(), Board: uint8(r.byte()), EEPROMSize: r.word(), BankSize: r.word(),
-		MaxData: r.byte(), HistorySlots: r.word(), ClockKHz: r.word(),
+		MaxData: r.byte(), ClockKHz: r.word(), HistorySlots: r.word(),
 	}
 	f := &Feeder{link: l, ID: id}
 	if id.Protocol != frame.Version {
@@ -150,16 +151,24 @@ func (f *Feeder) Status() (Status, error) {
 	if err != nil {
 		return Status{}, err
 	}
-	r := reader{b: b}
-	s := Status{
-		Bank: r.byte(), Sequence: uint8(r.byte()), CRC: uint16(r.word()), Now: seconds(r.long()), Cursor: table.Minute(r.long()),
-		Preset: r.byte(), Adjust: r.byte(), Carry: int(int32(r.long())), Faults: r.byte(), SupplyMV: r.word(), Token: uint8(r.byte()),
+	m := frame.MessageNamed("STATUS")
+	number := func(name string) uint32 { return m.Number(b, name) }
+	return Status{
+		Bank: int(number("BANK")), Sequence: uint8(number("SEQUENCE")), CRC: uint16(number("TABLE_CRC")), Now: seconds(number("NOW")),
+		Cursor: table.Minute(number("CURSOR")), Preset: int(number("PRESET")), Adjust: int(number("ADJUST")), Carry: int(int32(number("CARRY"))),
+		Faults: int(number("FAULTS")), SupplyMV: int(number("SUPPLY")), Token: uint8(number("TOKEN")), ClockSet: clockSet(m.Answered(b, "CLOCK_SET")),
+		Presets: int(number("PRESETS")), Ticks: int(number("TICKS")),
+	}, nil
+}
+
+// clockSet is the instant of the last setting of the clock, by the board's note of it: CLOCK_SET as it came, without its code. Zero if the
+// check does not match, as in an EEPROM that never held one.
+func clockSet(note []byte) time.Time {
+	fields, check := note[:frame.ClockSetNote-2], note[frame.ClockSetNote-2:]
+	if frame.FCS(append([]byte{frame.ClockSet}, fields...)) != binary.LittleEndian.Uint16(check) {
+		return time.Time{}
 	}
-	if set := r.long(); set != 0 {
-		s.ClockSet = seconds(set)
-	}
-	s.Presets, s.Ticks = r.byte(), r.word()
-	return s, nil
+	return seconds(binary.LittleEndian.Uint32(fields[1:]))
 }
 
 // What a board may be busy with beside the request.

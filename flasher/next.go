@@ -3,6 +3,7 @@ package flasher
 import (
 	"encoding/binary"
 	"errors"
+	"math/bits"
 	"time"
 
 	"mealtab/compiler/table"
@@ -13,7 +14,7 @@ import (
 // Due is a serving as the board itself computes it.
 type Due struct {
 	At      table.Minute
-	Pockets int // the board counts from its present carry in every answer: after the first answer (8 servings, 31 days) it may be off by one
+	Pockets int // the board counts from its present carry in every answer: after the first answer (6 servings, 31 days) it may be off by one
 	Meal    int // index of the first meal in the table
 	Meals   int // how many meals it serves
 }
@@ -35,10 +36,9 @@ func (f *Feeder) Next(after, until table.Minute, count int) ([]Due, error) {
 		if err != nil {
 			return nil, err
 		}
-		r := reader{b: b}
-		searched := table.Minute(r.long())
-		for len(r.b) >= frame.NextSize {
-			list = append(list, Due{table.Minute(r.long()), r.word(), r.byte(), r.byte()})
+		searched := table.Minute(frame.MessageNamed("NEXT").Number(b, "SEARCHED"))
+		for ; len(b) >= frame.NextSize; b = b[frame.NextSize:] {
+			list = append(list, due(b))
 		}
 		if searched <= after {
 			return nil, f.failed("NEXT", errors.New("the board does not get on with its search"))
@@ -46,6 +46,13 @@ func (f *Feeder) Next(after, until table.Minute, count int) ([]Due, error) {
 		after = searched
 	}
 	return list, nil
+}
+
+// due is one serving of an answer to NEXT.
+func due(b []byte) Due {
+	r := reader{b: b}
+	at, meals := table.Minute(r.long()), uint64(r.long())|uint64(r.long())<<32
+	return Due{at, r.word(), bits.TrailingZeros64(meals), bits.OnesCount64(meals)}
 }
 
 // DefaultSearch bounds one search of the board.

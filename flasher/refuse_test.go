@@ -19,8 +19,8 @@ func identity(protocol, format, firmware, board byte, eeprom, bank uint16) []byt
 	b = binary.LittleEndian.AppendUint16(b, eeprom)
 	b = binary.LittleEndian.AppendUint16(b, bank)
 	b = append(b, frame.MaxData)
-	b = binary.LittleEndian.AppendUint16(b, 511)
-	return binary.LittleEndian.AppendUint16(b, 16000)
+	b = binary.LittleEndian.AppendUint16(b, 16000)
+	return binary.LittleEndian.AppendUint16(b, 511)
 }
 
 // What is on the port is not the feeder that the table is for: a message that says so, and no request that writes.
@@ -39,9 +39,9 @@ func TestRefusals(t *testing.T) {
 		{"RX and TX joined", func(sent []byte) []byte { return sent }, "m328-mains", 0,
 			"port sends back what it is sent: RX and TX are joined, or it is another device"},
 		{"newer messages", identified(identity(frame.Version+1, 1, 9, 1, 1024, 416)), "m328-mains", 0,
-			"the board on port has version 3 of the messages, this program has version 2; a newer mealtab is needed (nothing was written)"},
+			"the board on port has version 4 of the messages, this program has version 3; a newer mealtab is needed (nothing was written)"},
 		{"older messages", identified(identity(frame.Version-1, 1, 0, 1, 1024, 416)), "m328-mains", 0,
-			"the board on port has version 1 of the messages, this program has version 2; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
+			"the board on port has version 2 of the messages, this program has version 3; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
 		{"newer tables", identified(identity(frame.Version, 2, 1, 1, 1024, 416)), "m328-mains", 0,
 			"the board on port has version 2 of the table format, this program has version 1; a newer mealtab is needed (nothing was written)"},
 		{"older tables", identified(identity(frame.Version, 0, 1, 1, 1024, 416)), "m328-mains", 0,
@@ -101,9 +101,9 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 		{"worn cells", func(code byte, p []byte) (byte, []byte) {
 			return frame.OK, append([]byte{1}, make([]byte, len(p)-2)...)
 		}, "port: byte 0 of bank 1 reads 00 after writing 10: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
-		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{0, table.FaultMeal} }),
+		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{table.FaultMeal} }),
 			"port: port: BANK_COMMIT: the board answers BAD_TABLE: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
-		{"not newer", taking(func() (byte, []byte) { return frame.Stale, []byte{0, 0} }),
+		{"not newer", taking(func() (byte, []byte) { return frame.Stale, nil }),
 			"port: port: BANK_COMMIT: the board answers STALE: the table to be committed is not newer than the one in force, or not the one meant; the old table stays in force"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"mealtab/compiler/table"
@@ -145,11 +146,11 @@ func compare(written []byte, at, bank int, held []byte) error {
 // commit puts the spare bank's table in force. Before it the board gives what the old table has due, which takes as long as the wheel
 // turns.
 func (f *Feeder) commit(tab []byte) error {
-	request := append([]byte{tab[3]}, tab[len(tab)-2:]...)
+	request := append(slices.Clone(tab[len(tab)-2:]), tab[3])
 	b, err := f.ask(link.Call{Code: frame.BankCommit, Payload: request, Work: settleWork + 60*byteWrite, Patience: turning}, "BANK_COMMIT")
 	var status frame.StatusError
-	if errors.As(err, &status) && status == frame.BadTable && len(b) == 2 {
-		return fmt.Errorf("%w (%s)", err, tableFault(int(b[1])))
+	if errors.As(err, &status) && status == frame.BadTable && len(b) == 1 {
+		return fmt.Errorf("%w (%s)", err, tableFault(int(b[0])))
 	}
 	return err
 }

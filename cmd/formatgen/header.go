@@ -97,13 +97,14 @@ func eepromMap(h *header) {
 		h.define("JOURNAL_SLOTS", number(m.JournalSlots), "")
 		h.define("HISTORY_AT", number(m.History()), "")
 		h.define("HISTORY_SLOTS", number(m.HistorySlots), "")
-		h.define("CLOCK_SET_AT", number(m.ClockSet()), "instant of the last setting (4), low byte of its CRC")
+		h.define("CLOCK_SET_AT", number(m.ClockSet()), "the last CLOCK_SET, from its sequence number to its check")
 	}
 	h.WriteString("#else\n#error \"EEPROM_SIZE is none that compiler/table has a map for\"\n#endif\n")
 	h.define("BANK_COMMITTED", fmt.Sprintf("0x%02X", table.Committed), "commit byte of a valid bank")
 	h.define("BANK_VOID", fmt.Sprintf("0x%02X", table.Erased), "of a bank in work")
+	h.define("CLOCK_SET_SIZE", number(table.ClockSetSize), "bytes")
 	h.define("CLOCK_HISTORY_SLOTS", number(table.ClockHistorySlots), "in the memory beside the clock chip")
-	h.WriteString("\n#if CLOCK_SET_AT + 5 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT\n#error \"the EEPROM's parts overlap\"\n#endif\n")
+	h.WriteString("\n#if CLOCK_SET_AT + CLOCK_SET_SIZE > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT\n#error \"the EEPROM's parts overlap\"\n#endif\n")
 }
 
 func records(h *header) {
@@ -131,7 +132,7 @@ func records(h *header) {
 }
 
 func lineHeader() string {
-	h := newHeader("LINE_FORMAT_H", "Messages on the serial line as flasher/frame lays them out. REQ_ and ANS_ are offsets in the payload of the\n * request and of the answer (after its status); _SIZE is the bytes of the fields of fixed width.")
+	h := newHeader("LINE_FORMAT_H", "Messages on the serial line as flasher/frame lays them out. REQ_ and ANS_ are offsets in the payload of the\n * request and of the answer (below 0: from its end); _SIZE is the bytes of the fields of fixed width.")
 	h.section("Frames: RFC 1662 sections 4 and C.2")
 	h.define("LINE_FLAG", fmt.Sprintf("0x%02X", frame.Flag), "")
 	h.define("LINE_ESCAPE", fmt.Sprintf("0x%02X", frame.Escape), "")

@@ -11,7 +11,7 @@ const (
 	bankHead        = 1 // the commit byte stands before the table
 	JournalSlotSize = 16
 	HistorySize     = 8
-	ClockSetSize    = 5
+	ClockSetSize    = 7
 	// ClockHistorySlots is the number of history records in the 4096-byte memory beside the clock chip. It is odd
 	// and one less than fits, so that the eight-bit sequence numbers break where the ring does.
 	ClockHistorySlots = 511
@@ -58,8 +58,8 @@ func (m Map) Journal() int { return BankCount * m.BankSize }
 // History is the offset of the first record.
 func (m Map) History() int { return m.Journal() + m.JournalSlots*JournalSlotSize }
 
-// ClockSet is the offset of a note of the instant at which the clock was last set: seconds since 2000-01-01T00:00Z (4) and
-// the low byte of their CRC. A note that does not match its check means never.
+// ClockSet is the offset of a note of the last setting of the clock: the CLOCK_SET request as it came over the line, without its code. It
+// is sequence number (1), seconds since 2000-01-01T00:00Z (4) and check (2). A note that does not match its check means never.
 func (m Map) ClockSet() int { return m.History() + m.HistorySlots*HistorySize }
 
 // Used is the number of bytes in use; the rest is spare.

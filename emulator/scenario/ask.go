@@ -49,7 +49,7 @@ func (h *host) see(e board.Event) {
 }
 
 func (h *host) ours(content []byte) bool {
-	return len(content) >= frame.AnswerHead && content[0]&frame.Answer != 0 && content[1] == h.sequence
+	return len(content) >= frame.MinAnswer && content[0]&frame.Answer != 0 && content[1] == h.sequence
 }
 
 // ask sends a request until it is answered and returns the payload of the answer. The board must be observed by see.
@@ -70,10 +70,11 @@ func (h *host) ask(code uint8, payload ...byte) ([]byte, error) {
 		if !h.got {
 			continue
 		}
-		if status := h.answer[2]; status != frame.OK {
-			return h.answer[3:], frame.StatusError(status)
+		payload, status := frame.Response(h.answer)
+		if status != frame.OK {
+			return payload, frame.StatusError(status)
 		}
-		return h.answer[3:], nil
+		return payload, nil
 	}
 	return nil, errNoAnswer
 }
@@ -107,20 +108,11 @@ func (h *host) status() (s Status, err error) {
 	if err != nil {
 		return s, err
 	}
-	fields := frame.MessageNamed("STATUS").Response
-	if len(a) < frame.Size(fields) {
-		return s, fmt.Errorf("the board's status has %d bytes, not %d", len(a), frame.Size(fields))
+	m := frame.MessageNamed("STATUS")
+	if len(a) < frame.Size(m.Response) {
+		return s, fmt.Errorf("the board's status has %d bytes, not %d", len(a), frame.Size(m.Response))
 	}
-	value := func(name string) uint32 {
-		for _, f := range fields {
-			if f.Name == name {
-				var wide [4]byte
-				copy(wide[:], a[f.Offset:f.Offset+f.Width])
-				return binary.LittleEndian.Uint32(wide[:])
-			}
-		}
-		panic("scenario: STATUS has no field " + name)
-	}
+	value := func(name string) uint32 { return m.Number(a, name) }
 	return Status{
 		Bank: uint8(value("BANK")), Faults: uint8(value("FAULTS")), Cursor: table.Minute(value("CURSOR")),
 		Now:    time.Unix(table.Epoch+int64(value("NOW")), 0).UTC(),
@@ -135,7 +127,7 @@ func (h *host) upload(encoded []byte) error {
 	if err != nil {
 		return err
 	}
-	sequence := a[1] + 1
+	sequence := uint8(frame.MessageNamed("STATUS").Number(a, "SEQUENCE")) + 1
 	encoded = table.WithSequence(encoded, sequence)
 	for at := 0; at < len(encoded); at += chunk {
 		part := encoded[at:min(at+chunk, len(encoded))]
@@ -147,11 +139,11 @@ func (h *host) upload(encoded []byte) error {
 	if err != nil {
 		return fmt.Errorf("verifying: %w", err)
 	}
-	if len(verdict) < 7 || verdict[1] != table.FaultGood {
-		return fmt.Errorf("the board finds fault %d in the table", verdict[1])
+	if fault := frame.MessageNamed("BANK_VERIFY").Number(verdict, "FAULT"); fault != table.FaultGood {
+		return fmt.Errorf("the board finds fault %d in the table", fault)
 	}
 	crc := encoded[len(encoded)-2:]
-	if _, err := h.ask(frame.BankCommit, sequence, crc[0], crc[1]); err != nil {
+	if _, err := h.ask(frame.BankCommit, crc[0], crc[1], sequence); err != nil {
 		return fmt.Errorf("committing: %w", err)
 	}
 	return nil

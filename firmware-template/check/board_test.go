@@ -19,7 +19,7 @@ import (
 func TestPreamble(t *testing.T) {
 	for percent := -10; percent <= 10; percent += 2 {
 		t.Run(fmt.Sprintf("%+d%%", percent), func(t *testing.T) {
-			if got := identify(t, percent); len(got) < 6 || got[0] != frame.Identify|frame.Answer || got[7] != 2 {
+			if got := identify(t, percent); len(got) < 8 || got[0] != frame.Identify|frame.Answer || got[6] != 2 {
 				t.Errorf("answer %x", got)
 			}
 		})

@@ -28,7 +28,7 @@ func TestJournalReadByGo(t *testing.T) {
 	l := newLine(t)
 	m, _ := table.MapFor(1024)
 	l.install(golden(t, "01-two-cats.txt"))
-	l.ask("SERVE", []byte{1, 93, 0, 0, 0}) // three pockets of 31 units
+	l.ask("SERVE", []byte{1, 93, 0, 0}) // three pockets of 31 units
 	j, ok := table.NewestJournal(l.eeprom(), m)
 	if !ok || j.Kind != table.JournalManual || j.Token != 1 || j.Pockets != 3 || j.Steps != 4 || !j.Done() || j.Carry != 0 {
 		t.Fatalf("after a serving the journal reads as %+v, %v", j, ok)

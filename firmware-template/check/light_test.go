@@ -1,7 +1,6 @@
 package check
 
 import (
-	"encoding/binary"
 	"testing"
 	"time"
 
@@ -40,10 +39,12 @@ func TestFaultLightSleeps(t *testing.T) {
 			}
 			knock(b, 400*time.Millisecond) // a flash in progress ends first
 			ask(b, frame.Status)
-			if len(a.last) < 3+29 {
+			status := frame.MessageNamed("STATUS")
+			if len(a.last) < frame.Size(status.Response)+frame.MinAnswer {
 				t.Fatalf("answer %x", a.last)
 			}
-			ticks := int(binary.LittleEndian.Uint16(a.last[3+27:]))
+			payload, _ := frame.Response(a.last)
+			ticks := int(status.Number(payload, "TICKS"))
 			want := int(b.Now().Sub(boardStart) / (8192 * time.Millisecond))
 			if ticks < want-2 || ticks > want+1 {
 				t.Errorf("%d ticks in %v, want %d", ticks, b.Now().Sub(boardStart), want)

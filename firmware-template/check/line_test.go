@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"math/rand/v2"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -71,7 +72,8 @@ func (l *line) request(name string, payload []byte) (status int, answer []byte) 
 		if err != nil || content[0] != byte(m.Code)|frame.Answer || content[1] != l.sequence {
 			l.t.Fatalf("%s: answer %x, %v", name, content, err)
 		}
-		return int(content[2]), append([]byte(nil), content[3:]...)
+		answer, status = frame.Response(content)
+		return status, bytes.Clone(answer)
 	}
 	l.t.Fatalf("%s: no answer in %x", name, out)
 	return 0, nil
@@ -86,6 +88,16 @@ func (l *line) ask(name string, payload []byte) []byte {
 	return answer
 }
 
+// status is a field of the answer to STATUS.
+func (l *line) status(field string) []byte {
+	return frame.MessageNamed("STATUS").Answered(l.ask("STATUS", nil), field)
+}
+
+// inForce is the bank in force and the CRC of its table.
+func (l *line) inForce() (bank byte, crc []byte) {
+	return l.status("BANK")[0], l.status("TABLE_CRC")
+}
+
 // upload writes a table to the spare bank in chunks.
 func (l *line) upload(encoded []byte) {
 	for at := 0; at < len(encoded); at += frame.MaxData {
@@ -95,7 +107,7 @@ func (l *line) upload(encoded []byte) {
 }
 
 func commitPayload(encoded []byte) []byte {
-	return append([]byte{encoded[3]}, encoded[len(encoded)-2:]...)
+	return append(bytes.Clone(encoded[len(encoded)-2:]), encoded[3])
 }
 
 // install puts a table in force.
@@ -117,9 +129,9 @@ func TestUpload(t *testing.T) {
 	l := newLine(t)
 	first := golden(t, "01-two-cats.txt")
 	l.install(first)
-	status := l.ask("STATUS", nil)
-	if status[0] != 0 && status[0] != 1 || !bytes.Equal(status[2:4], first[len(first)-2:]) {
-		t.Errorf("status after the commit: %x", status)
+	bank, crc := l.inForce()
+	if bank > 1 || !bytes.Equal(crc, first[len(first)-2:]) {
+		t.Errorf("after the commit bank %d, table %x", bank, crc)
 	}
 	l.ask("BANK_COMMIT", commitPayload(first)) // again: its answer may have been lost
 	if code, _ := l.request("BANK_COMMIT", commitPayload(golden(t, "03-weekend.txt"))); code == frame.OK {
@@ -128,8 +140,8 @@ func TestUpload(t *testing.T) {
 	second := table.WithSequence(golden(t, "03-weekend.txt"), first[3]+1)
 	l.install(second)
 	l.restart()
-	if after := l.ask("STATUS", nil); after[0] == status[0] || !bytes.Equal(after[2:4], second[len(second)-2:]) {
-		t.Errorf("status after the second commit and a restart: %x", after)
+	if after, crc := l.inForce(); after == bank || !bytes.Equal(crc, second[len(second)-2:]) {
+		t.Errorf("after the second commit and a restart bank %d, table %x", after, crc)
 	}
 	l.upload(table.WithSequence(first, second[3]))
 	if code, _ := l.request("BANK_COMMIT", commitPayload(table.WithSequence(first, second[3]))); code != frame.Stale {
@@ -141,7 +153,7 @@ func TestUpload(t *testing.T) {
 func TestServeOnce(t *testing.T) {
 	l := newLine(t)
 	l.install(golden(t, "01-two-cats.txt"))
-	serve := []byte{l.ask("STATUS", nil)[21] + 1, 0, 0, 0, 0}
+	serve := []byte{l.status("TOKEN")[0] + 1, 0, 0, 0}
 	before := l.pockets()
 	l.ask("SERVE", serve)
 	l.ask("SERVE", serve)
@@ -168,12 +180,12 @@ func TestAnswerSizes(t *testing.T) {
 		case "NEXT":
 			payload[4] = 1
 		case "SERVE":
-			payload[0] = l.ask("STATUS", nil)[21]
+			payload[0] = l.status("TOKEN")[0]
 		case "SETTINGS":
 			payload = []byte{0xFF, 10}
 		}
 		status, answer := l.request(m.Name, payload)
-		rest := len(m.Response) > 0 && m.Response[len(m.Response)-1].Width == 0
+		rest := slices.ContainsFunc(m.Response, func(f frame.Field) bool { return f.Width == 0 })
 		if want := frame.Size(m.Response); len(answer) < want || len(answer) > want && !rest {
 			t.Errorf("%s: status %d, %d bytes, described are %d", m.Name, status, len(answer), want)
 		}
@@ -187,7 +199,7 @@ func TestAnswerSizes(t *testing.T) {
 func TestHostileFrames(t *testing.T) {
 	l := newLine(t)
 	l.install(golden(t, "01-two-cats.txt"))
-	bank := int(l.ask("STATUS", nil)[0])
+	bank := int(l.status("BANK")[0])
 	m, _ := table.MapFor(1024)
 	force := l.eeprom()[m.Bank(bank) : m.Bank(bank)+m.BankSize]
 	r := rand.New(rand.NewPCG(5, 6))

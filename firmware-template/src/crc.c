@@ -10,8 +10,9 @@ uint16_t crc_add(uint16_t crc, uint8_t byte)
 
 uint16_t crc_over(uint16_t crc, const uint8_t *from, uint8_t n)
 {
-	for (; n > 0; n--)
+	do
 		crc = crc_add(crc, *from++);
+	while (--n > 0);
 	return crc;
 }
 

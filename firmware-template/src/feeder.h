@@ -16,14 +16,15 @@
 /* What the feeder knows. In one struct, because the compiler reaches the fields of one through a pointer: half the bytes of an
  * address each. */
 typedef struct {
-	instant_t now;         /* as far as known; valid after feeder_time */
+	/* These go into an answer as they lie here, and so do parts of journal_t and table_t: line.c. */
 	uint8_t faults;        /* FAULT_... bits */
 	uint8_t bank;          /* of the table in force: 0, 1 or NO_BANK */
+	uint16_t ticks_seen;   /* power_ticks at the last feeder_time */
+	instant_t now;         /* as far as known; valid after feeder_time */
 	/* The rest is the feeder's own. */
 	bool after_reset;      /* how long the power was off is not known */
 	uint8_t press;         /* counts the presses served */
 	uint32_t tolerance;    /* seconds by which the clock may differ from what was counted */
-	uint16_t ticks_seen;
 	uint16_t tick_parts;   /* of a second, in 65,536ths */
 	int32_t next_due;      /* minute for which the clock is armed */
 	int32_t searched;      /* minute until which was searched for what is due */

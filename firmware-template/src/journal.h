@@ -9,13 +9,13 @@
 
 typedef struct {
 	int32_t cursor;   /* every serving up to this minute is settled; CURSOR_NONE */
-	uint8_t preset;   /* index; these three go into an answer as they lie here */
-	uint8_t adjust;   /* tenths, 8 to 12 */
 	int32_t carry;    /* tenths of mass units, after the pockets below */
-	uint16_t pockets; /* to be turned for this record */
-	uint8_t kind;     /* KIND_... */
-	uint8_t resumed;  /* how often, at most 15 */
+	uint8_t preset;   /* index */
+	uint8_t adjust;   /* tenths, 8 to 12 */
 	uint8_t token;    /* of the last serving asked for over the line */
+	uint8_t kind;     /* KIND_... */
+	uint16_t pockets; /* to be turned for this record */
+	uint8_t resumed;  /* how often, at most 15 */
 } journal_t;
 
 extern journal_t journal;

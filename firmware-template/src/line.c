@@ -16,17 +16,17 @@
 #include "storage.h"
 #include "table.h"
 
+#include <stddef.h>
 #include <string.h>
 
 #define FCS_SIZE 2
 #define REQ_HEAD 2 /* code, sequence number */
-#define ANS_HEAD 3 /* and status */
-
-#define MAX_SERVE_UNITS 100000000
+/* What a frame holds beside the fields of its message. */
+#define FRAME_REST (REQ_HEAD + FCS_SIZE)
 
 /* ---- frames ---- */
 
-/* A request, and in its place the answer. Owned by the interrupt until flags.ready is set, by line_answer until it is cleared. */
+/* A request with its check. Owned by the interrupt until flags.ready is set, by line_answer until it is cleared. */
 static uint8_t content[LINE_MAX_CONTENT + FCS_SIZE];
 static uint8_t length;
 
@@ -71,8 +71,12 @@ void line_receive(uint8_t octet)
 	}
 }
 
-static void send_octet(uint8_t octet)
+/* An answer is sent while it is made: nothing keeps it. */
+static uint16_t fcs; /* of what was sent of it */
+
+static void put_byte(uint8_t octet)
 {
+	fcs = crc_add(fcs, octet);
 	if (octet == LINE_FLAG || octet == LINE_ESCAPE) {
 		uart_send(LINE_ESCAPE);
 		octet ^= LINE_INVERT;
@@ -80,43 +84,51 @@ static void send_octet(uint8_t octet)
 	uart_send(octet);
 }
 
-static uint8_t ans_size; /* bytes of the answer in content */
-
-static void send_content(void)
+static void put_word(uint16_t word)
 {
-	uint16_t fcs = (uint16_t)~crc_over(CRC_START, content, ans_size);
+	put_byte((uint8_t)word);
+	put_byte((uint8_t)(word >> 8));
+}
 
-	content[ans_size++] = (uint8_t)fcs;
-	content[ans_size++] = (uint8_t)(fcs >> 8);
-	uart_send(LINE_FLAG);
-	for (const uint8_t *at = content; ans_size > 0; ans_size--)
-		send_octet(*at++);
-	uart_send(LINE_FLAG);
+/* Sends numbers as they lie in memory: little-endian on the AVR and on the hosts that check it. */
+static void put(const void *from, uint8_t n)
+{
+	const uint8_t *at = from;
+
+	do
+		put_byte(*at++);
+	while (--n > 0);
+}
+
+static void put_stored(uint16_t at, uint8_t n)
+{
+	do
+		put_byte(storage_read(at++));
+	while (--n > 0);
 }
 
 /* ---- messages ---- */
 
-/* Each handler finds the request's payload in req and its length in req_size, appends the answer's payload with put and
- * returns a status. Both lie in the same buffer: read first, then write. */
+/* Each handler finds the request's payload in req, sends the answer's payload with put and returns the status, which follows it. */
 static uint8_t *const req = content + REQ_HEAD;
-static uint8_t req_size;
 
-/* Appends a number as it lies in memory: little-endian on the AVR and on the hosts that check it. */
-static void put(const void *from, uint8_t n)
-{
-	memcpy(content + ans_size, from, n);
-	ans_size += n;
-}
-
-static void put_byte(uint8_t byte)
-{
-	content[ans_size++] = byte;
-}
-
-static void put_word(uint16_t word)
-{
-	put(&word, 2);
-}
+/* Fields that are sent in one piece lie in memory as the answer has them. */
+#define LIES(member, type, origin, field, first) \
+	_Static_assert(offsetof(type, member) - offsetof(type, origin) == ANS_##field - ANS_##first, #field)
+LIES(bank, feeder_t, faults, STATUS_BANK, STATUS_FAULTS);
+LIES(ticks_seen, feeder_t, faults, STATUS_TICKS, STATUS_FAULTS);
+LIES(now.seconds, feeder_t, faults, STATUS_NOW, STATUS_FAULTS);
+LIES(carry, journal_t, cursor, STATUS_CARRY, STATUS_CURSOR);
+LIES(preset, journal_t, cursor, STATUS_PRESET, STATUS_CURSOR);
+LIES(adjust, journal_t, cursor, STATUS_ADJUST, STATUS_CURSOR);
+LIES(token, journal_t, cursor, STATUS_TOKEN, STATUS_CURSOR);
+LIES(adjust, journal_t, preset, SETTINGS_ADJUST, SETTINGS_PRESET);
+LIES(sequence, table_t, crc, STATUS_SEQUENCE, STATUS_TABLE_CRC);
+LIES(presets, table_t, crc, STATUS_PRESETS, STATUS_TABLE_CRC);
+LIES(sequence, table_t, crc, BANK_VERIFY_SEQUENCE, BANK_VERIFY_TABLE_CRC);
+_Static_assert(offsetof(serving_t, meals) == sizeof(int32_t) && sizeof(int32_t) + SERVING_MEALS_BYTES + 2 == LINE_NEXT_SIZE, "NEXT");
+_Static_assert(REQ_BANK_COMMIT_SEQUENCE - REQ_BANK_COMMIT_TABLE_CRC == ANS_BANK_VERIFY_SEQUENCE - ANS_BANK_VERIFY_TABLE_CRC, "BANK_COMMIT");
+_Static_assert(CLOCK_SET_SIZE == 1 + REQ_CLOCK_SET_SIZE + FCS_SIZE && CLOCK_SET_SIZE == ANS_STATUS_SIZE - ANS_STATUS_CLOCK_SET, "CLOCK_SET");
 
 static uint16_t req_word(uint8_t at)
 {
@@ -128,82 +140,60 @@ static uint32_t req_long(uint8_t at)
 	return bytes_get(req + at, 4);
 }
 
+static const uint8_t identity[] FLASH = {
+	LINE_VERSION,
+	TABLE_VERSION,
+	LINE_FIRMWARE & 0xFF, LINE_FIRMWARE >> 8,
+	BOARD_CODE,
+	EEPROM_SIZE & 0xFF, EEPROM_SIZE >> 8,
+	BANK_SIZE & 0xFF, BANK_SIZE >> 8,
+	LINE_MAX_DATA,
+	BOARD_CLOCK / 1000 & 0xFF, BOARD_CLOCK / 1000 >> 8,
+};
+
 static uint8_t identify(void)
 {
-	put_byte(LINE_VERSION);
-	put_byte(TABLE_VERSION);
-	put_word(LINE_FIRMWARE);
-	put_byte(BOARD_CODE);
-	put_word(EEPROM_SIZE);
-	put_word(BANK_SIZE);
-	put_byte(LINE_MAX_DATA);
+	const uint8_t *at = identity;
+
+	for (uint8_t n = sizeof identity; n > 0; n--)
+		put_byte(FLASH_BYTE(at++));
 	put_word(history_slots());
-	put_word(BOARD_CLOCK / 1000);
 	return LINE_OK;
-}
-
-#define NOTE_SIZE 4
-
-/* Appends the instant at which the clock was last set, 0 if the note of it is not whole. */
-static void put_clock_set(void)
-{
-	uint8_t *note = content + ans_size;
-
-	bytes_load(note, CLOCK_SET_AT, NOTE_SIZE);
-	if (storage_read(CLOCK_SET_AT + NOTE_SIZE) != crc_short(note, NOTE_SIZE))
-		memset(note, 0, NOTE_SIZE);
-	ans_size += NOTE_SIZE;
-}
-
-/* Losing the note never affects feeding, so it is written in place. */
-static void note_clock_set(const uint8_t *note)
-{
-	bytes_update(CLOCK_SET_AT, note, NOTE_SIZE);
-	storage_write(CLOCK_SET_AT + NOTE_SIZE, crc_short(note, NOTE_SIZE));
 }
 
 static uint8_t status(void)
 {
 	feeder_time();
-	put_byte(feeder.bank);
-	put_byte(table.sequence);
-	put(&table.crc, 2);
-	put(&feeder.now.seconds, 4);
-	put(&journal.cursor, 6); /* and preset and adjust */
-	put(&journal.carry, 4);
-	put_byte(feeder.faults);
+	put(&feeder.faults, ANS_STATUS_CURSOR - ANS_STATUS_FAULTS);
+	put(&journal.cursor, ANS_STATUS_TABLE_CRC - ANS_STATUS_CURSOR);
+	put(&table.crc, ANS_STATUS_SUPPLY - ANS_STATUS_TABLE_CRC);
 	put_word(power_supply());
-	put_byte(journal.token);
-	put_clock_set();
-	put_byte(table.presets);
-	put(&power_ticks, 2);
+	put_stored(CLOCK_SET_AT, CLOCK_SET_SIZE);
 	return LINE_OK;
 }
 
 static uint8_t clock_read_answer(void)
 {
-	uint8_t edge = req[REQ_CLOCK_READ_EDGE];
-	uint8_t answer;
-	uint32_t first;
+	uint8_t answer, first;
 
 	clock_day = 0;
 	answer = clock_read();
-	first = clock_now.seconds;
+	first = (uint8_t)clock_now.seconds;
 
 	/* A reading takes 0.25 to 1.1 ms, so the seconds change within 5,000 of them. */
-	for (uint16_t n = 5000; edge && answer == CLOCK_GOOD && clock_now.seconds == first && n > 0; n--)
+	for (uint16_t n = 5000; req[REQ_CLOCK_READ_EDGE] && answer == CLOCK_GOOD && (uint8_t)clock_now.seconds == first && n > 0; n--)
 		answer = clock_read();
 	if (answer == CLOCK_SILENT)
 		return LINE_NO_CLOCK;
 	put(&clock_now.seconds, 4);
-	put_byte(answer == CLOCK_STOPPED);
+	put_byte(answer); /* CLOCK_GOOD or CLOCK_STOPPED */
 	return LINE_OK;
 }
 
 static uint8_t clock_set_answer(void)
 {
-	/* Sequence number and seconds: a frame that a noisy line delivers twice must not set an old time. */
-	static uint8_t last[1 + REQ_CLOCK_SET_SIZE];
+	/* The request without its code: a frame that a noisy line delivers twice must not set an old time. */
+	static uint8_t last[CLOCK_SET_SIZE];
 	uint32_t seconds = req_long(REQ_CLOCK_SET_NOW);
 
 	if (memcmp(last, content + 1, sizeof last) == 0)
@@ -213,7 +203,8 @@ static uint8_t clock_set_answer(void)
 	if (!clock_set(seconds))
 		return LINE_NO_CLOCK;
 	memcpy(last, content + 1, sizeof last);
-	note_clock_set(req + REQ_CLOCK_SET_NOW);
+	/* Losing the note never affects feeding, so it is written in place. */
+	bytes_update(CLOCK_SET_AT, last, sizeof last);
 	feeder_clock_was_set();
 	feeder_decide();
 	return LINE_OK;
@@ -226,8 +217,7 @@ static uint8_t eeprom_read(void)
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(EEPROM_SIZE - count))
 		return LINE_BAD_RANGE;
-	bytes_load(content + ans_size, at, count);
-	ans_size += count;
+	put_stored(at, count);
 	return LINE_OK;
 }
 
@@ -235,18 +225,19 @@ static uint8_t history_read(void)
 {
 	uint16_t index = req_word(REQ_HISTORY_READ_INDEX);
 	uint8_t count = req[REQ_HISTORY_READ_COUNT];
+	uint8_t raw[HISTORY_SIZE];
 
 	if (count == 0 || count > LINE_HISTORY_MAX)
 		return LINE_BAD_RANGE;
-	for (; count > 0 && history_get(index++, content + ans_size); count--)
-		ans_size += HISTORY_SIZE;
+	for (; count > 0 && history_get(index++, raw); count--)
+		put(raw, HISTORY_SIZE);
 	return LINE_OK;
 }
 
 static uint8_t bank_write(void)
 {
 	uint16_t at = req_word(REQ_BANK_WRITE_OFFSET);
-	uint8_t count = req_size - REQ_BANK_WRITE_DATA;
+	uint8_t count = length - FRAME_REST - REQ_BANK_WRITE_DATA;
 	uint16_t to = feeder_table_at(feeder_spare());
 
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(BANK_SIZE - 1 - count))
@@ -257,16 +248,14 @@ static uint8_t bank_write(void)
 	/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
 	bytes_save(to + at, req + REQ_BANK_WRITE_DATA, count);
 	put_byte(feeder_spare());
-	bytes_load(content + ans_size, to + at, count);
-	ans_size += count;
+	put_stored(to + at, count);
 	return LINE_OK;
 }
 
-/* After the spare bank's table was open. */
+/* After the spare bank's table was open. Where no bank is in force there is nothing to read, which leaves `table` empty. */
 static void reopen(void)
 {
-	if (feeder.bank != NO_BANK)
-		feeder_open(feeder.bank);
+	feeder_open(feeder.bank);
 }
 
 static uint8_t bank_verify(void)
@@ -275,109 +264,87 @@ static uint8_t bank_verify(void)
 
 	put_byte(feeder_spare());
 	put_byte(fault);
-	put_word(cursor_at - feeder_table_at(feeder_spare()));
-	put_byte(table.sequence);
-	put(&table.crc, 2);
+	put(&cursor_at, 2);
+	put(&table.crc, ANS_BANK_VERIFY_SIZE - ANS_BANK_VERIFY_TABLE_CRC);
 	reopen();
 	return fault == TABLE_GOOD ? LINE_OK : LINE_BAD_TABLE;
 }
 
-OUTLINED static bool is_open(uint8_t sequence, uint16_t crc)
+/* 0: the table that is open is the one that BANK_COMMIT names. */
+OUTLINED static int differs(void)
 {
-	return table.sequence == sequence && table.crc == crc;
-}
-
-/* What a commit found wrong with the spare bank's table, if that is the reason. */
-static uint8_t commit_fault;
-
-static uint8_t commit(uint8_t sequence, uint16_t crc)
-{
-	uint8_t before = table.sequence;
-	bool meant;
-
-	if (feeder.bank != NO_BANK && is_open(sequence, crc))
-		return LINE_OK; /* the answer to the first request was lost */
-	feeder_decide(); /* what the old table has due is given first */
-	commit_fault = feeder_open(feeder_spare());
-	meant = is_open(sequence, crc) && (feeder.bank == NO_BANK || (int8_t)(sequence - before) > 0);
-	reopen();
-	if (commit_fault != TABLE_GOOD)
-		return LINE_BAD_TABLE;
-	if (!meant)
-		return LINE_STALE;
-	feeder_commit();
-	feeder_decide();
-	return feeder.bank != NO_BANK && is_open(sequence, crc) ? LINE_OK : LINE_FAILED;
+	return memcmp(&table.crc, req + REQ_BANK_COMMIT_TABLE_CRC, REQ_BANK_COMMIT_SIZE);
 }
 
 static uint8_t bank_commit(void)
 {
-	uint8_t result;
+	uint8_t before = table.sequence;
+	uint8_t fault, verdict = LINE_STALE;
 
-	commit_fault = TABLE_GOOD;
-	result = commit(req[REQ_BANK_COMMIT_SEQUENCE], req_word(REQ_BANK_COMMIT_TABLE_CRC));
-	put_byte(feeder.bank);
-	put_byte(commit_fault);
-	return result;
+	if (!differs())
+		return LINE_OK; /* the answer to the first request was lost */
+	feeder_decide(); /* what the old table has due is given first */
+	fault = feeder_open(feeder_spare());
+	if (!differs() && (feeder.bank == NO_BANK || (int8_t)(table.sequence - before) > 0))
+		verdict = LINE_OK;
+	reopen();
+	if (fault != TABLE_GOOD) {
+		put_byte(fault);
+		return LINE_BAD_TABLE;
+	}
+	if (verdict == LINE_OK) {
+		feeder_commit();
+		feeder_decide();
+		if (differs())
+			verdict = LINE_FAILED;
+	}
+	return verdict;
 }
 
 /* Of a search for the owner: where it goes on, and the remainder of the portions. */
 static int32_t next_after, next_carry;
 
-/* Appends one serving to the answer: minute, pockets, first meal, number of meals. */
-static void put_serving(void)
-{
-	uint8_t first = 0, count = 0;
-
-	for (uint8_t meal = TABLE_MAX_MEALS; meal-- > 0;)
-		if (serving.meals[meal >> 3] & bit_of(meal & 7)) {
-			first = meal;
-			count++;
-		}
-	put(&serving.at, 4);
-	put_word(table_pockets(journal.adjust, &next_carry));
-	put_byte(first);
-	put_byte(count);
-}
-
 static uint8_t next(void)
 {
-	uint8_t count = req[REQ_NEXT_COUNT];
+	uint8_t count = req[REQ_NEXT_COUNT], days = LINE_NEXT_DAYS;
+	uint8_t high = req[REQ_NEXT_AFTER + 3];
 
 	if (feeder.bank == NO_BANK)
 		return LINE_NO_TABLE;
+	if ((uint8_t)(count - 1) >= LINE_NEXT_MAX)
+		return LINE_BAD_RANGE;
 	bytes_copy4(&next_carry, &journal.carry);
 	bytes_copy4(&next_after, req + REQ_NEXT_AFTER);
-	if (next_after == -1)
+	if (high > CURSOR_NONE >> 24) {
+		if (high != 0xFF)
+			return LINE_BAD_RANGE;
 		bytes_copy4(&next_after, &journal.cursor);
-	if ((uint8_t)(count - 1) >= LINE_NEXT_MAX || (uint32_t)next_after > CURSOR_NONE)
-		return LINE_BAD_RANGE;
-	ans_size += ANS_NEXT_SERVINGS;
-	for (uint8_t days = LINE_NEXT_DAYS; days > 0 && count > 0;) {
+	}
+	do {
 		if (feeder_next(&next_after, SEARCH_MINUTES)) {
-			put_serving();
+			put(&serving, sizeof serving.at + sizeof serving.meals);
+			put_word(table_pockets(journal.adjust, &next_carry));
 			bytes_copy4(&next_after, &serving.at);
 			count--;
 		} else {
 			bytes_add(&next_after, SEARCH_MINUTES);
 			days--;
 		}
-	}
-	bytes_copy4(content + ANS_HEAD + ANS_NEXT_SEARCHED, &next_after);
+	} while (days > 0 && count > 0);
+	put(&next_after, 4);
 	return LINE_OK;
 }
 
 static uint8_t serve(void)
 {
 	uint8_t token = req[REQ_SERVE_TOKEN];
-	uint32_t units = req_long(REQ_SERVE_UNITS);
 	uint16_t pockets = 0;
 
 	if (token != journal.token) {
-		if (token != (uint8_t)(journal.token + 1) || units > MAX_SERVE_UNITS)
+		if (token != (uint8_t)(journal.token + 1))
 			return LINE_BAD_RANGE;
 		feeder_time();
-		pockets = feeder_manual(units, token);
+		pockets = feeder_manual(bytes_get(req + REQ_SERVE_UNITS, 3), token);
 		if (token != journal.token)
 			return LINE_REFUSED;
 	}
@@ -385,18 +352,21 @@ static uint8_t serve(void)
 	return LINE_OK;
 }
 
+#define AS_IT_IS 0xFF
+
 static uint8_t settings_answer(void)
 {
 	uint8_t preset = req[REQ_SETTINGS_PRESET], adjust = req[REQ_SETTINGS_ADJUST];
 
-	if ((preset != 0xFF && preset != 0 && preset >= table.presets) || (adjust != 0xFF && (adjust < 8 || adjust > 12)))
+	if (preset == AS_IT_IS)
+		preset = journal.preset;
+	if (adjust == AS_IT_IS)
+		adjust = journal.adjust;
+	if ((preset > 0 && preset >= table.presets) || adjust < 8 || adjust > 12)
 		return LINE_BAD_RANGE;
-	if (preset != 0xFF)
-		feeder_preset(preset);
-	if (adjust != 0xFF)
-		feeder_adjust(adjust);
-	put_byte(journal.preset);
-	put_byte(journal.adjust);
+	feeder_preset(preset);
+	feeder_adjust(adjust);
+	put(&journal.preset, ANS_SETTINGS_SIZE);
 	return LINE_OK;
 }
 
@@ -419,22 +389,22 @@ static uint8_t ageing(void)
 	return LINE_OK;
 }
 
-/* Bytes of a request's fields of fixed width, by its code. */
+/* Bytes of a request's frame, with the fields of fixed width, by its code. */
 static const uint8_t sizes[] FLASH = {
-	[CODE_IDENTIFY - 1] = REQ_IDENTIFY_SIZE,
-	[CODE_STATUS - 1] = REQ_STATUS_SIZE,
-	[CODE_CLOCK_READ - 1] = REQ_CLOCK_READ_SIZE,
-	[CODE_CLOCK_SET - 1] = REQ_CLOCK_SET_SIZE,
-	[CODE_EEPROM_READ - 1] = REQ_EEPROM_READ_SIZE,
-	[CODE_HISTORY_READ - 1] = REQ_HISTORY_READ_SIZE,
-	[CODE_BANK_WRITE - 1] = REQ_BANK_WRITE_SIZE,
-	[CODE_BANK_VERIFY - 1] = REQ_BANK_VERIFY_SIZE,
-	[CODE_BANK_COMMIT - 1] = REQ_BANK_COMMIT_SIZE,
-	[CODE_NEXT - 1] = REQ_NEXT_SIZE,
-	[CODE_SERVE - 1] = REQ_SERVE_SIZE,
-	[CODE_SETTINGS - 1] = REQ_SETTINGS_SIZE,
-	[CODE_FAULTS_CLEAR - 1] = REQ_FAULTS_CLEAR_SIZE,
-	[CODE_AGEING - 1] = REQ_AGEING_SIZE,
+	[CODE_IDENTIFY - 1] = REQ_IDENTIFY_SIZE + FRAME_REST,
+	[CODE_STATUS - 1] = REQ_STATUS_SIZE + FRAME_REST,
+	[CODE_CLOCK_READ - 1] = REQ_CLOCK_READ_SIZE + FRAME_REST,
+	[CODE_CLOCK_SET - 1] = REQ_CLOCK_SET_SIZE + FRAME_REST,
+	[CODE_EEPROM_READ - 1] = REQ_EEPROM_READ_SIZE + FRAME_REST,
+	[CODE_HISTORY_READ - 1] = REQ_HISTORY_READ_SIZE + FRAME_REST,
+	[CODE_BANK_WRITE - 1] = REQ_BANK_WRITE_SIZE + FRAME_REST,
+	[CODE_BANK_VERIFY - 1] = REQ_BANK_VERIFY_SIZE + FRAME_REST,
+	[CODE_BANK_COMMIT - 1] = REQ_BANK_COMMIT_SIZE + FRAME_REST,
+	[CODE_NEXT - 1] = REQ_NEXT_SIZE + FRAME_REST,
+	[CODE_SERVE - 1] = REQ_SERVE_SIZE + FRAME_REST,
+	[CODE_SETTINGS - 1] = REQ_SETTINGS_SIZE + FRAME_REST,
+	[CODE_FAULTS_CLEAR - 1] = REQ_FAULTS_CLEAR_SIZE + FRAME_REST,
+	[CODE_AGEING - 1] = REQ_AGEING_SIZE + FRAME_REST,
 };
 
 /* A switch, not a table of functions: the compiler builds the handlers in, which saves each its frame. */
@@ -446,7 +416,7 @@ static uint8_t obey(void)
 	if ((uint8_t)(code - 1) >= sizeof sizes)
 		return LINE_BAD_REQUEST;
 	size = FLASH_BYTE(sizes + code - 1);
-	if (req_size < size || (req_size > size && code != CODE_BANK_WRITE))
+	if (length != size && code != CODE_BANK_WRITE)
 		return LINE_BAD_REQUEST;
 	switch (code) {
 	case CODE_IDENTIFY:
@@ -483,16 +453,16 @@ static uint8_t obey(void)
 void line_answer(void)
 {
 	bool good = crc_over(CRC_START, content, length) == LINE_FCS_GOOD;
-	uint8_t result;
 
 	uart_heard(good);
 	if (good) {
-		req_size = length - REQ_HEAD - FCS_SIZE;
-		ans_size = ANS_HEAD;
-		result = obey();
-		content[0] |= LINE_ANSWER;
-		content[REQ_HEAD] = result;
-		send_content();
+		fcs = CRC_START;
+		uart_send(LINE_FLAG);
+		put_byte(content[0] | LINE_ANSWER);
+		put_byte(content[1]);
+		put_byte(obey());
+		put_word((uint16_t)~fcs);
+		uart_send(LINE_FLAG);
 	}
 	length = 0;
 	flags.ready = false;

@@ -15,6 +15,7 @@ typedef struct {
 	span_t span;
 	uint16_t marked; /* first of the days that the rules are marked for */
 	uint16_t crc;
+	uint8_t sequence, presets;
 	uint16_t rules_at, meals_at;
 	uint16_t dst_at;       /* of the two transitions; 0: none */
 	uint16_t overrides_at; /* 0: none */
@@ -26,9 +27,8 @@ typedef struct {
 	int16_t trim_us;
 	int16_t standard, shift;         /* minutes */
 	int16_t offset_min, offset_max;  /* of all that the zone mentions */
-	uint8_t board, sequence;
+	uint8_t board;
 	uint8_t button_per_hour;
-	uint8_t presets;
 	uint8_t rules;
 	uint8_t rule_flags; /* RULE_... of any of them */
 	uint8_t gap_omit; /* ZONE_GAP_OMIT, or 0 */

@@ -106,22 +106,23 @@
 #define JOURNAL_SLOTS                7
 #define HISTORY_AT                   496
 #define HISTORY_SLOTS                0
-#define CLOCK_SET_AT                 496 /* instant of the last setting (4), low byte of its CRC */
+#define CLOCK_SET_AT                 496 /* the last CLOCK_SET, from its sequence number to its check */
 #elif EEPROM_SIZE == 1024
 #define BANK_SIZE                    416 /* bytes, commit byte included */
 #define JOURNAL_AT                   832
 #define JOURNAL_SLOTS                9
 #define HISTORY_AT                   976
 #define HISTORY_SLOTS                5
-#define CLOCK_SET_AT                 1016 /* instant of the last setting (4), low byte of its CRC */
+#define CLOCK_SET_AT                 1016 /* the last CLOCK_SET, from its sequence number to its check */
 #else
 #error "EEPROM_SIZE is none that compiler/table has a map for"
 #endif
 #define BANK_COMMITTED               0x5A /* commit byte of a valid bank */
 #define BANK_VOID                    0xFF /* of a bank in work */
+#define CLOCK_SET_SIZE               7   /* bytes */
 #define CLOCK_HISTORY_SLOTS          511 /* in the memory beside the clock chip */
 
-#if CLOCK_SET_AT + 5 > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT
+#if CLOCK_SET_AT + CLOCK_SET_SIZE > EEPROM_SIZE || 2 * BANK_SIZE > JOURNAL_AT
 #error "the EEPROM's parts overlap"
 #endif
 

@@ -76,52 +76,45 @@ void uart_ticked(void)
 #if LINE_MEASURED
 #define BITS 8
 #define BIT_CYCLES (F_CPU / LINE_BAUD)
+#define OVERDUE (TIFR1 & 1 << TOV1) /* the timer has run out */
 
-/* Waits for the line to fall; 0 if it does not within 64 bit times. TCNT1 counts CPU cycles. */
-static uint8_t wait_fall(uint16_t *at)
+/* Waits for the line to fall, or for the timer to run out, and returns the timer. */
+static uint16_t fall(void)
 {
-	uint16_t start = TCNT1;
-
-	while (!(PIND & 1 << RXD))
-		if (TCNT1 - start > 64 * BIT_CYCLES)
-			return 0;
-	while (PIND & 1 << RXD)
-		if (TCNT1 - start > 64 * BIT_CYCLES)
-			return 0;
-	*at = TCNT1;
-	return 1;
+	while (!(PIND & 1 << RXD) && !OVERDUE)
+		;
+	while (PIND & 1 << RXD && !OVERDUE)
+		;
+	return TCNT1;
 }
 
 /* The preamble alternates, so that the line falls every two bits. Eight bits in four equal pairs, within an eighth, give the
  * bit time to about half a per cent; anything else is not the preamble. Returns 0 then, else cycles of eight bits. */
 static uint16_t measure(void)
 {
-	uint16_t start, last, now;
+	uint16_t start, last, before;
 
-	if (!wait_fall(&start))
-		return 0;
-	last = start;
+	start = last = fall();
 	for (uint8_t pair = 0; pair < BITS / 2; pair++) {
-		uint16_t width;
-		if (!wait_fall(&now))
+		before = last;
+		last = fall();
+		if ((uint16_t)(last - before - 2 * BIT_CYCLES * 7 / 8) > 2 * BIT_CYCLES * 2 / 8)
 			return 0;
-		width = now - last;
-		if (width < 2 * BIT_CYCLES * 7 / 8 || width > 2 * BIT_CYCLES * 9 / 8)
-			return 0;
-		last = now;
 	}
-	return last - start;
+	return OVERDUE ? 0 : last - start;
 }
 
-/* Without a measurement the line stays shut, and its next edge wakes us again. */
+/* Tries until the timer has counted 65,536 cycles: that is the preamble's length. Without a measurement the line stays shut, and
+ * its next edge wakes us again. */
 void uart_wake(void)
 {
 	uint16_t eight = 0;
 
 	UCSR0B = 0;
-	TCCR1A = 0;
+	TCNT1 = 0;
+	TIFR1 = 1 << TOV1;
 	TCCR1B = 1 << CS10;
-	for (uint8_t tries = 0; tries < 8 && eight == 0; tries++)
+	while (eight == 0 && !OVERDUE)
 		eight = measure();
 	TCCR1B = 0;
 	line_reset();

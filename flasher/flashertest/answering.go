@@ -49,7 +49,7 @@ func Messages(answer func(code byte, payload []byte) (status byte, back []byte))
 				continue
 			}
 			status, payload := answer(content[0], append([]byte(nil), content[2:]...))
-			back = frame.Append(back, append([]byte{content[0] | frame.Answer, content[1], status}, payload...))
+			back = frame.Append(back, frame.AppendResponse(nil, content[0], content[1], payload, status))
 		}
 		return back
 	}

@@ -78,14 +78,20 @@ func TestMessages(t *testing.T) {
 			t.Errorf("%s has code %d, its place is %d", m.Name, m.Code, i+1)
 		}
 		for _, fields := range [][]Field{m.Request, m.Response} {
-			at := 0
+			at, afterRest := 0, false
 			for _, f := range fields {
 				if f.Offset != at {
 					t.Errorf("%s %s stands at %d, the field before ends at %d", m.Name, f.Name, f.Offset, at)
 				}
 				at += f.Width
+				if f.Width == 0 { // what follows is counted from the end
+					if afterRest {
+						t.Errorf("%s has two fields without a width", m.Name)
+					}
+					at, afterRest = at-Size(fields), true
+				}
 			}
-			if at+AnswerHead > MaxContent {
+			if Size(fields)+MinAnswer > MaxContent {
 				t.Errorf("%s does not fit a frame", m.Name)
 			}
 		}

@@ -1,12 +1,15 @@
 package frame
 
-import "fmt"
+import (
+	"encoding/binary"
+	"fmt"
+)
 
 // Version is the version of the messages. A board answers IDENTIFY in every version.
-const Version = 2
+const Version = 3
 
 // FirmwareVersion is the version of the firmware in this tree, which a board answers to IDENTIFY.
-const FirmwareVersion = 2
+const FirmwareVersion = 3
 
 // Sizes in bytes.
 const (
@@ -15,14 +18,17 @@ const (
 	minContent = 2              // code and sequence number
 	Answer     = 0x80           // added to the code of a request in its response
 	Preamble   = 0x55           // sent before the first frame to wake a sleeping board and to show it the bit time
-	AnswerHead = minContent + 1 // code, sequence number, status
-	NextMax    = 8              // servings in one answer to NEXT
-	NextSize   = 8              // bytes of each
+	MinAnswer  = minContent + 1 // code, sequence number, status
+	NextMax    = 6              // servings in one answer to NEXT
+	NextSize   = 14             // bytes of each
 	HistoryMax = MaxData / 8    // history records in one answer
 	NextDays   = 31             // days that one NEXT request searches at most
+	// ClockSetNote is the note of the last CLOCK_SET: the request without its code, with its check.
+	ClockSetNote = 1 + 4 + fcsSize
 )
 
-// Codes of requests. A response has the code with [Answer] added, the same sequence number and a status.
+// Codes of requests. A response has the code with [Answer] added, the same sequence number, and a status at its
+// end: the board sends an answer while it makes it.
 const (
 	Identify = 1 + iota
 	Status
@@ -56,7 +62,7 @@ const (
 // Field describes one field of a message.
 type Field struct {
 	Name    string
-	Offset  int // in the payload
+	Offset  int // in the payload; below 0: from its end
 	Width   int // bytes; 0: the rest
 	Unit    string
 	Meaning string
@@ -67,7 +73,7 @@ type Message struct {
 	Name       string
 	Code       int
 	Request    []Field
-	Response   []Field // after the status
+	Response   []Field // before the status
 	Repeatable string
 }
 
@@ -106,24 +112,24 @@ func Messages() []Message {
 			{"EEPROM_SIZE", 5, 2, "bytes", ""},
 			{"BANK_SIZE", 7, 2, "bytes", "commit byte included"},
 			{"MAX_DATA", 9, 1, "bytes", "in one message"},
-			{"HISTORY_SLOTS", 10, 2, "records", "in the memory in use for the history"},
-			{"CLOCK_KHZ", 12, 2, "kHz", "of the CPU"},
+			{"CLOCK_KHZ", 10, 2, "kHz", "of the CPU"},
+			{"HISTORY_SLOTS", 12, 2, "records", "in the memory in use for the history"},
 		}, "reads only"},
 		{"STATUS", Status, nil, []Field{
-			bank(0),
-			{"SEQUENCE", 1, 1, "", "of the table in force"},
-			{"TABLE_CRC", 2, 2, "", "of the table in force"},
+			{"FAULTS", 0, 1, "", "fault bits"},
+			bank(1),
+			{"TICKS", 2, 2, "8 s", "periods of the watchdog since the reset, modulo 65536"},
 			{"NOW", 4, 4, "seconds", "since 2000-01-01T00:00Z, by the clock chip or, if that is lost, the watchdog"},
 			{"CURSOR", 8, 4, "minutes", "every serving up to and including this instant is settled; 3FFFFFF: none is known"},
-			{"PRESET", 12, 1, "", "index"},
-			{"ADJUST", 13, 1, "tenths", "8 to 12"},
-			{"CARRY", 14, 4, "tenths of mass units", ""},
-			{"FAULTS", 18, 1, "", "fault bits"},
-			{"SUPPLY", 19, 2, "mV", "measured now"},
-			{"TOKEN", 21, 1, "", "of the last serving asked for over the line"},
-			{"CLOCK_SET", 22, 4, "seconds", "instant of the last setting; 0: never"},
-			{"PRESETS", 26, 1, "", "number of presets in the table"},
-			{"TICKS", 27, 2, "8 s", "periods of the watchdog since the reset, modulo 65536"},
+			{"CARRY", 12, 4, "tenths of mass units", ""},
+			{"PRESET", 16, 1, "", "index"},
+			{"ADJUST", 17, 1, "tenths", "8 to 12"},
+			{"TOKEN", 18, 1, "", "of the last serving asked for over the line"},
+			{"TABLE_CRC", 19, 2, "", "of the table in force"},
+			{"SEQUENCE", 21, 1, "", "of the table in force"},
+			{"PRESETS", 22, 1, "", "number of presets in the table"},
+			{"SUPPLY", 23, 2, "mV", "measured now"},
+			{"CLOCK_SET", 25, ClockSetNote, "", "the CLOCK_SET that was obeyed last, from its sequence number to its check, as the EEPROM holds it; a wrong check: never"},
 		}, "reads only"},
 		{"CLOCK_READ", ClockRead, []Field{
 			{"EDGE", 0, 1, "", "1: answer at the moment at which the seconds change, at most a second later; 0: at once"},
@@ -149,24 +155,24 @@ func Messages() []Message {
 		{"BANK_VERIFY", BankVerify, nil, []Field{
 			bank(0),
 			{"FAULT", 1, 1, "", "what is wrong with the table in the spare bank"},
-			{"FAULT_AT", 2, 2, "bytes", "offset in the table near which"},
-			{"SEQUENCE", 4, 1, "", "of that table"},
-			{"TABLE_CRC", 5, 2, "", "of that table"},
+			{"FAULT_AT", 2, 2, "bytes", "offset in the EEPROM near which"},
+			{"TABLE_CRC", 4, 2, "", "of that table"},
+			{"SEQUENCE", 6, 1, "", "of that table"},
 		}, "reads only"},
 		{"BANK_COMMIT", BankCommit, []Field{
-			{"SEQUENCE", 0, 1, "", "of the table to be put in force"},
-			{"TABLE_CRC", 1, 2, "", "of that table"},
-		}, []Field{bank(0), {"FAULT", 1, 1, "", "what is wrong with the table in the spare bank"}}, "if that table is in force already, nothing is done and the answer is OK"},
+			{"TABLE_CRC", 0, 2, "", "of the table to be put in force"},
+			{"SEQUENCE", 2, 1, "", "of that table"},
+		}, []Field{{"FAULT", 0, 0, "", "with BAD_TABLE only: what is wrong with the table in the spare bank (1)"}}, "if that table is in force already, nothing is done and the answer is OK"},
 		{"NEXT", Next, []Field{
 			{"AFTER", 0, 4, "minutes", "instants after this one; FFFFFFFF: after the cursor"},
-			{"COUNT", 4, 1, "servings", "1 to 8"},
+			{"COUNT", 4, 1, "servings", "1 to 6"},
 		}, []Field{
-			{"SEARCHED", 0, 4, "minutes", "no serving up to and including this instant has been left out; ask again from here"},
-			{"SERVINGS", 4, 0, "", "8 bytes each: minute (4), pockets (2), first meal (1), number of meals (1)"},
+			{"SERVINGS", 0, 0, "", "14 bytes each: minute (4), meals (8), of which bit i is meal i, pockets (2)"},
+			{"SEARCHED", -4, 4, "minutes", "no serving up to and including this instant has been left out; ask again from here"},
 		}, "reads only"},
 		{"SERVE", Serve, []Field{
 			{"TOKEN", 0, 1, "", "one more than the token in STATUS, modulo 256"},
-			{"UNITS", 1, 4, "mass units", "0: the button's portion"},
+			{"UNITS", 1, 3, "mass units", "0: the button's portion"},
 		}, []Field{{"POCKETS", 0, 2, "pockets", "that will be turned"}}, "a token that was served already is not served again, not even after a reset"},
 		{"SETTINGS", Settings, []Field{
 			{"PRESET", 0, 1, "", "index; FF: as it is"},
@@ -190,11 +196,46 @@ func MessageNamed(name string) Message {
 	panic("frame: no message " + name)
 }
 
+// Answered is a field of the message's response by its name. It panics if there is no such field; the payload has at least the
+// [Size] of the response.
+func (m Message) Answered(payload []byte, name string) []byte {
+	for _, f := range m.Response {
+		if f.Name != name {
+			continue
+		}
+		at := f.Offset
+		if at < 0 {
+			at += len(payload)
+		}
+		return payload[at : at+f.Width]
+	}
+	panic("frame: " + m.Name + " has no field " + name)
+}
+
+// Number is a field of the response as an unsigned number of at most four bytes.
+func (m Message) Number(payload []byte, name string) uint32 {
+	var wide [4]byte
+	copy(wide[:], m.Answered(payload, name))
+	return binary.LittleEndian.Uint32(wide[:])
+}
+
+// Response takes the content of a response apart: its payload and its status, which is the last octet. The content has at least
+// [MinAnswer] octets.
+func Response(content []byte) (payload []byte, status int) {
+	last := len(content) - 1
+	return content[minContent:last], int(content[last])
+}
+
+// AppendResponse appends the content of a response to a request.
+func AppendResponse(dst []byte, code, sequence byte, payload []byte, status byte) []byte {
+	return append(append(append(dst, code|Answer, sequence), payload...), status)
+}
+
 // Size returns the bytes of fields of fixed width.
 func Size(fields []Field) int {
 	n := 0
 	for _, f := range fields {
-		n = max(n, f.Offset+f.Width)
+		n += f.Width
 	}
 	return n
 }

@@ -210,10 +210,10 @@ func (l *Link) await(code byte, until time.Time) (payload []byte, status int, er
 		if content == nil || err != nil {
 			return nil, 0, err
 		}
-		if content[0] == code|frame.Answer && content[1] == l.sequence && len(content) >= frame.AnswerHead {
+		if content[0] == code|frame.Answer && content[1] == l.sequence && len(content) >= frame.MinAnswer {
 			l.answered = l.t.Now()
-			payload := append([]byte{}, content[frame.AnswerHead:]...)
-			return payload, int(content[frame.AnswerHead-1]), nil
+			payload, status := frame.Response(content)
+			return append([]byte{}, payload...), status, nil
 		}
 	}
 }

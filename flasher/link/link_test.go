@@ -156,7 +156,7 @@ func FuzzAnswers(f *testing.F) {
 	f.Add(bytes.Repeat([]byte{0x7D}, 300))
 	f.Fuzz(func(t *testing.T, octets []byte) {
 		for _, content := range requests(bytes.Repeat(octets, 8)) { // every write is answered so
-			if content[0] == frame.Status|frame.Answer && content[1] == 1 && len(content) >= frame.AnswerHead {
+			if content[0] == frame.Status|frame.Answer && content[1] == 1 && len(content) >= frame.MinAnswer {
 				return // a right answer after all
 			}
 		}
