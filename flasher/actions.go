@@ -134,7 +134,7 @@ func (f *Feeder) History(since table.Minute) ([]table.History, error) {
 
 // history reads one answer's worth of records from the index on.
 func (f *Feeder) history(index int) (list []table.History, err error) {
-	request := append(binary.LittleEndian.AppendUint16(nil, uint16(index)), frame.HistoryMax)
+	request := binary.LittleEndian.AppendUint16(nil, uint16(index))
 	b, err := f.ask(link.Call{Code: frame.HistoryRead, Payload: request, Work: frame.HistoryMax * f.busRead()}, "HISTORY_READ")
 	if err != nil {
 		return nil, err

@@ -96,11 +96,11 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 		answer func(code byte, payload []byte) (byte, []byte)
 		want   string
 	}{
-		{"write refused", func(code byte, _ []byte) (byte, []byte) { return frame.BadRange, []byte{1} },
+		{"write refused", func(code byte, _ []byte) (byte, []byte) { return frame.BadRange, nil },
 			"port: port: BANK_WRITE: the board answers BAD_RANGE: offset, count or value out of range; the old table stays in force"},
 		{"worn cells", func(code byte, p []byte) (byte, []byte) {
-			return frame.OK, append([]byte{1}, make([]byte, len(p)-2)...)
-		}, "port: byte 0 of bank 1 reads 00 after writing 10: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
+			return frame.OK, make([]byte, len(p)-2)
+		}, "port: byte 0 of the spare bank reads 00 after writing 10: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
 		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{table.FaultMeal} }),
 			"port: port: BANK_COMMIT: the board answers BAD_TABLE: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
 		{"not newer", taking(func() (byte, []byte) { return frame.Stale, nil }),
@@ -126,7 +126,7 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 func taking(commit func() (byte, []byte)) func(byte, []byte) (byte, []byte) {
 	return func(code byte, p []byte) (byte, []byte) {
 		if code == frame.BankWrite {
-			return frame.OK, append([]byte{1}, p[2:]...)
+			return frame.OK, p[2:]
 		}
 		return commit()
 	}

@@ -119,7 +119,7 @@ func (f *Feeder) write(tab []byte, progress func(Step, int, int)) error {
 		if err != nil {
 			return err
 		}
-		if err := compare(tab[at:at+n], at, int(b[0]), b[1:]); err != nil {
+		if err := compare(tab[at:at+n], at, b); err != nil {
 			return err
 		}
 		progress(Writing, at+n, len(tab))
@@ -127,17 +127,14 @@ func (f *Feeder) write(tab []byte, progress func(Step, int, int)) error {
 	})
 }
 
-// compare says where what a bank holds from at on differs from what was written there.
-func compare(written []byte, at, bank int, held []byte) error {
-	if bank >= table.BankCount {
-		return fmt.Errorf("the board says that it wrote to bank %d", bank)
-	}
+// compare says where what the spare bank holds from at on differs from what was written there.
+func compare(written []byte, at int, held []byte) error {
 	if len(held) != len(written) {
 		return fmt.Errorf("%d bytes were written, the board brings back %d", len(written), len(held))
 	}
 	for i, b := range written {
 		if held[i] != b {
-			return fmt.Errorf("byte %d of bank %d reads %02X after writing %02X: try again; if it stays so, the EEPROM is worn out", at+i, bank, held[i], b)
+			return fmt.Errorf("byte %d of the spare bank reads %02X after writing %02X: try again; if it stays so, the EEPROM is worn out", at+i, held[i], b)
 		}
 	}
 	return nil

@@ -173,7 +173,7 @@ func TestAnswerSizes(t *testing.T) {
 		switch m.Name {
 		case "CLOCK_SET":
 			binary.LittleEndian.PutUint32(payload, 850_000_000)
-		case "EEPROM_READ", "HISTORY_READ":
+		case "EEPROM_READ":
 			payload[2] = 1
 		case "BANK_WRITE":
 			payload = append(payload, 0)

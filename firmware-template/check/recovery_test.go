@@ -90,7 +90,7 @@ func TestBankChoice(t *testing.T) {
 		l := newLine(t)
 		l.install(old)
 		eeprom := l.eeprom()
-		spare := 1 - int(l.ask("STATUS", nil)[0])
+		spare := 1 - int(l.status("BANK")[0])
 		eeprom[m.Bank(spare)] = c.commit
 		table := table.WithSequence(next, c.sequence)
 		copy(eeprom[m.TableOffset(spare):], table)
@@ -100,7 +100,7 @@ func TestBankChoice(t *testing.T) {
 		l.send("W %x", eeprom)
 		l.line()
 		l.restart()
-		if got := int(l.ask("STATUS", nil)[0]) == spare; got != c.newer {
+		if got := int(l.status("BANK")[0]) == spare; got != c.newer {
 			t.Errorf("%s: the spare bank in force: %v, want %v", c.name, got, c.newer)
 		}
 	}

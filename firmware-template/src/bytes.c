@@ -28,10 +28,11 @@ void bytes_load(uint8_t *to, uint16_t at, uint8_t n)
 		*to++ = storage_read(at++);
 }
 
-void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
+OUTLINED void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
 {
-	for (; n > 0; n--)
+	do
 		storage_write(at++, *from++);
+	while (--n > 0);
 }
 
 OUTLINED void bytes_update(uint16_t at, const uint8_t *from, uint8_t n)

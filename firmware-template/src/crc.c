@@ -2,10 +2,11 @@
 
 uint16_t crc_add(uint16_t crc, uint8_t byte)
 {
-	/* The polynomial 8408 applied to eight bits at once: no table, about 20 instructions. */
-	byte ^= (uint8_t)crc;
-	byte ^= (uint8_t)(byte << 4);
-	return (uint16_t)(crc >> 8 ^ (uint16_t)byte << 8 ^ (uint16_t)byte << 3 ^ byte >> 4);
+	/* Bit by bit: eight at once are twice as fast and 24 bytes longer. */
+	crc ^= byte;
+	for (uint8_t bit = 8; bit > 0; bit--)
+		crc = crc & 1 ? crc >> 1 ^ 0x8408 : crc >> 1;
+	return crc;
 }
 
 uint16_t crc_over(uint16_t crc, const uint8_t *from, uint8_t n)

@@ -9,7 +9,6 @@ typedef struct {
 	uint8_t woken : 1;       /* power: an interrupt that ends a sleep has come; bit 0 in its handlers */
 	uint8_t period_over : 1; /* wheel: a period of the pulse has ended; bit 1 in its handler */
 	uint8_t ready : 1;       /* line: a frame waits to be answered */
-	uint8_t inside : 1;      /* line: a flag was seen */
 	uint8_t escaped : 1;     /* line: an escape was seen */
 	uint8_t armed : 1;       /* feeder: `serving` is the first after the cursor, and the clock is armed for it */
 	uint8_t waiting : 1;     /* feeder: something is due that waits for the supply */

@@ -26,16 +26,16 @@
 
 /* ---- frames ---- */
 
-/* A request with its check. Owned by the interrupt until flags.ready is set, by line_answer until it is cleared. */
-static uint8_t content[LINE_MAX_CONTENT + FCS_SIZE];
+/* A request with its check. Owned by the interrupt until flags.ready is set, by line_answer until it is cleared. One octet longer than
+ * any message: a buffer that is full waits for the next flag. */
+static uint8_t content[LINE_MAX_CONTENT + FCS_SIZE + 1];
 static uint8_t length;
 
 void line_reset(void)
 {
-	flags.inside = false;
 	flags.escaped = false;
 	flags.ready = false;
-	length = 0;
+	length = sizeof content;
 }
 
 bool line_ready(void)
@@ -46,11 +46,10 @@ bool line_ready(void)
 /* The check is left to line_answer: an interrupt has no time for it. */
 static void end_of_frame(void)
 {
-	if (flags.inside && !flags.escaped && length >= REQ_HEAD + FCS_SIZE)
+	if (!flags.escaped && (uint8_t)(length - FRAME_REST) < sizeof content - FRAME_REST)
 		flags.ready = true;
 	else
 		length = 0;
-	flags.inside = true;
 	flags.escaped = false;
 }
 
@@ -63,9 +62,7 @@ void line_receive(uint8_t octet)
 		end_of_frame();
 	} else if (octet == LINE_ESCAPE) {
 		flags.escaped = true;
-	} else if (!flags.inside || length >= sizeof content) {
-		flags.inside = false; /* too long for any message: wait for the next flag */
-	} else {
+	} else if (length < sizeof content) {
 		content[length++] = flags.escaped ? octet ^ LINE_INVERT : octet;
 		flags.escaped = false;
 	}
@@ -155,8 +152,9 @@ static uint8_t identify(void)
 {
 	const uint8_t *at = identity;
 
-	for (uint8_t n = sizeof identity; n > 0; n--)
-		put_byte(FLASH_BYTE(at++));
+	do
+		put_byte(FLASH_BYTE(at));
+	while (++at != identity + sizeof identity);
 	put_word(history_slots());
 	return LINE_OK;
 }
@@ -181,7 +179,7 @@ static uint8_t clock_read_answer(void)
 	first = (uint8_t)clock_now.seconds;
 
 	/* A reading takes 0.25 to 1.1 ms, so the seconds change within 5,000 of them. */
-	for (uint16_t n = 5000; req[REQ_CLOCK_READ_EDGE] && answer == CLOCK_GOOD && (uint8_t)clock_now.seconds == first && n > 0; n--)
+	for (uint16_t n = 5000; answer == CLOCK_GOOD && (uint8_t)clock_now.seconds == first && n > 0; n--)
 		answer = clock_read();
 	if (answer == CLOCK_SILENT)
 		return LINE_NO_CLOCK;
@@ -210,45 +208,38 @@ static uint8_t clock_set_answer(void)
 	return LINE_OK;
 }
 
-static uint8_t eeprom_read(void)
-{
-	uint16_t at = req_word(REQ_EEPROM_READ_OFFSET);
-	uint8_t count = req[REQ_EEPROM_READ_COUNT];
-
-	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(EEPROM_SIZE - count))
-		return LINE_BAD_RANGE;
-	put_stored(at, count);
-	return LINE_OK;
-}
-
 static uint8_t history_read(void)
 {
 	uint16_t index = req_word(REQ_HISTORY_READ_INDEX);
-	uint8_t count = req[REQ_HISTORY_READ_COUNT];
 	uint8_t raw[HISTORY_SIZE];
 
-	if (count == 0 || count > LINE_HISTORY_MAX)
-		return LINE_BAD_RANGE;
-	for (; count > 0 && history_get(index++, raw); count--)
+	for (uint8_t count = LINE_HISTORY_MAX; count > 0 && history_get(index++, raw); count--)
 		put(raw, HISTORY_SIZE);
 	return LINE_OK;
 }
 
-static uint8_t bank_write(void)
+/* EEPROM_READ, and BANK_WRITE, which reads what it has written. */
+static uint8_t block(bool write)
 {
-	uint16_t at = req_word(REQ_BANK_WRITE_OFFSET);
-	uint8_t count = length - FRAME_REST - REQ_BANK_WRITE_DATA;
-	uint16_t to = feeder_table_at(feeder_spare());
+	uint16_t at = req_word(REQ_EEPROM_READ_OFFSET), size = EEPROM_SIZE;
+	uint8_t count = req[REQ_EEPROM_READ_COUNT];
 
-	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(BANK_SIZE - 1 - count))
+	if (write) {
+		size = BANK_SIZE - 1;
+		count = length - FRAME_REST - REQ_BANK_WRITE_DATA;
+	}
+	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(size - count))
 		return LINE_BAD_RANGE;
-	/* Void before the first byte changes; the requests after the first cost this byte no wear. */
-	if (storage_read(to - 1) != BANK_VOID)
-		storage_write(to - 1, BANK_VOID);
-	/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
-	bytes_save(to + at, req + REQ_BANK_WRITE_DATA, count);
-	put_byte(feeder_spare());
-	put_stored(to + at, count);
+	if (write) {
+		uint16_t bank = feeder_table_at(feeder_spare()) - 1;
+		/* Void before the first byte changes; the requests after the first cost this byte no wear. */
+		if (storage_read(bank) != BANK_VOID)
+			storage_write(bank, BANK_VOID);
+		/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
+		at += bank + 1;
+		bytes_save(at, req + REQ_BANK_WRITE_DATA, count);
+	}
+	put_stored(at, count);
 	return LINE_OK;
 }
 
@@ -262,7 +253,6 @@ static uint8_t bank_verify(void)
 {
 	uint8_t fault = feeder_open(feeder_spare());
 
-	put_byte(feeder_spare());
 	put_byte(fault);
 	put(&cursor_at, 2);
 	put(&table.crc, ANS_BANK_VERIFY_SIZE - ANS_BANK_VERIFY_TABLE_CRC);
@@ -278,14 +268,14 @@ OUTLINED static int differs(void)
 
 static uint8_t bank_commit(void)
 {
-	uint8_t before = table.sequence;
+	int8_t ahead = (int8_t)(req[REQ_BANK_COMMIT_SEQUENCE] - table.sequence);
 	uint8_t fault, verdict = LINE_STALE;
 
 	if (!differs())
 		return LINE_OK; /* the answer to the first request was lost */
 	feeder_decide(); /* what the old table has due is given first */
 	fault = feeder_open(feeder_spare());
-	if (!differs() && (feeder.bank == NO_BANK || (int8_t)(table.sequence - before) > 0))
+	if (!differs() && (feeder.bank == NO_BANK || ahead > 0))
 		verdict = LINE_OK;
 	reopen();
 	if (fault != TABLE_GOOD) {
@@ -391,31 +381,30 @@ static uint8_t ageing(void)
 
 /* Bytes of a request's frame, with the fields of fixed width, by its code. */
 static const uint8_t sizes[] FLASH = {
-	[CODE_IDENTIFY - 1] = REQ_IDENTIFY_SIZE + FRAME_REST,
-	[CODE_STATUS - 1] = REQ_STATUS_SIZE + FRAME_REST,
-	[CODE_CLOCK_READ - 1] = REQ_CLOCK_READ_SIZE + FRAME_REST,
-	[CODE_CLOCK_SET - 1] = REQ_CLOCK_SET_SIZE + FRAME_REST,
-	[CODE_EEPROM_READ - 1] = REQ_EEPROM_READ_SIZE + FRAME_REST,
-	[CODE_HISTORY_READ - 1] = REQ_HISTORY_READ_SIZE + FRAME_REST,
-	[CODE_BANK_WRITE - 1] = REQ_BANK_WRITE_SIZE + FRAME_REST,
-	[CODE_BANK_VERIFY - 1] = REQ_BANK_VERIFY_SIZE + FRAME_REST,
-	[CODE_BANK_COMMIT - 1] = REQ_BANK_COMMIT_SIZE + FRAME_REST,
-	[CODE_NEXT - 1] = REQ_NEXT_SIZE + FRAME_REST,
-	[CODE_SERVE - 1] = REQ_SERVE_SIZE + FRAME_REST,
-	[CODE_SETTINGS - 1] = REQ_SETTINGS_SIZE + FRAME_REST,
-	[CODE_FAULTS_CLEAR - 1] = REQ_FAULTS_CLEAR_SIZE + FRAME_REST,
-	[CODE_AGEING - 1] = REQ_AGEING_SIZE + FRAME_REST,
+	[CODE_IDENTIFY] = REQ_IDENTIFY_SIZE + FRAME_REST,
+	[CODE_STATUS] = REQ_STATUS_SIZE + FRAME_REST,
+	[CODE_CLOCK_READ] = REQ_CLOCK_READ_SIZE + FRAME_REST,
+	[CODE_CLOCK_SET] = REQ_CLOCK_SET_SIZE + FRAME_REST,
+	[CODE_EEPROM_READ] = REQ_EEPROM_READ_SIZE + FRAME_REST,
+	[CODE_HISTORY_READ] = REQ_HISTORY_READ_SIZE + FRAME_REST,
+	[CODE_BANK_WRITE] = REQ_BANK_WRITE_SIZE + FRAME_REST,
+	[CODE_BANK_VERIFY] = REQ_BANK_VERIFY_SIZE + FRAME_REST,
+	[CODE_BANK_COMMIT] = REQ_BANK_COMMIT_SIZE + FRAME_REST,
+	[CODE_NEXT] = REQ_NEXT_SIZE + FRAME_REST,
+	[CODE_SERVE] = REQ_SERVE_SIZE + FRAME_REST,
+	[CODE_SETTINGS] = REQ_SETTINGS_SIZE + FRAME_REST,
+	[CODE_FAULTS_CLEAR] = REQ_FAULTS_CLEAR_SIZE + FRAME_REST,
+	[CODE_AGEING] = REQ_AGEING_SIZE + FRAME_REST,
 };
 
 /* A switch, not a table of functions: the compiler builds the handlers in, which saves each its frame. */
-static uint8_t obey(void)
+static uint8_t obey(uint8_t code)
 {
-	uint8_t code = content[0];
 	uint8_t size;
 
-	if ((uint8_t)(code - 1) >= sizeof sizes)
+	if (code >= sizeof sizes)
 		return LINE_BAD_REQUEST;
-	size = FLASH_BYTE(sizes + code - 1);
+	size = FLASH_BYTE(sizes + code);
 	if (length != size && code != CODE_BANK_WRITE)
 		return LINE_BAD_REQUEST;
 	switch (code) {
@@ -427,12 +416,11 @@ static uint8_t obey(void)
 		return clock_read_answer();
 	case CODE_CLOCK_SET:
 		return clock_set_answer();
-	case CODE_EEPROM_READ:
-		return eeprom_read();
 	case CODE_HISTORY_READ:
 		return history_read();
+	case CODE_EEPROM_READ:
 	case CODE_BANK_WRITE:
-		return bank_write();
+		return block(code == CODE_BANK_WRITE);
 	case CODE_BANK_VERIFY:
 		return bank_verify();
 	case CODE_BANK_COMMIT:
@@ -458,9 +446,10 @@ void line_answer(void)
 	if (good) {
 		fcs = CRC_START;
 		uart_send(LINE_FLAG);
-		put_byte(content[0] | LINE_ANSWER);
-		put_byte(content[1]);
-		put_byte(obey());
+		uint8_t code = content[0];
+		content[0] = code | LINE_ANSWER;
+		put(content, REQ_HEAD);
+		put_byte(obey(code));
 		put_word((uint16_t)~fcs);
 		uart_send(LINE_FLAG);
 	}

@@ -69,9 +69,8 @@
 
 /* CLOCK_READ: repeated safely: reads only */
 #define CODE_CLOCK_READ              3
-#define REQ_CLOCK_READ_EDGE          0   /* 1: answer at the moment at which the seconds change, at most a second later; 0: at once */
-#define REQ_CLOCK_READ_SIZE          1
-#define ANS_CLOCK_READ_NOW           0   /* seconds: since 2000-01-01T00:00Z, read from the clock chip */
+#define REQ_CLOCK_READ_SIZE          0
+#define ANS_CLOCK_READ_NOW           0   /* seconds: since 2000-01-01T00:00Z, read from the clock chip; sent at the moment at which the seconds change, at most a second after the request */
 #define ANS_CLOCK_READ_STOPPED       4   /* 1: the oscillator-stop flag is set */
 #define ANS_CLOCK_READ_SIZE          5
 
@@ -92,9 +91,8 @@
 /* HISTORY_READ: repeated safely: reads only */
 #define CODE_HISTORY_READ            6
 #define REQ_HISTORY_READ_INDEX       0   /* records: 0 is the newest */
-#define REQ_HISTORY_READ_COUNT       2   /* records: 1 to 12 */
-#define REQ_HISTORY_READ_SIZE        3
-#define ANS_HISTORY_READ_RECORDS     0   /* 8 bytes each, newest first; fewer than asked for at the end of the history */
+#define REQ_HISTORY_READ_SIZE        2
+#define ANS_HISTORY_READ_RECORDS     0   /* 12 of 8 bytes each, newest first; fewer at the end of the history */
 #define ANS_HISTORY_READ_SIZE        0
 
 /* BANK_WRITE: repeated safely: writes the same bytes to the bank that is not in force, which it voids first */
@@ -102,19 +100,17 @@
 #define REQ_BANK_WRITE_OFFSET        0   /* bytes: in the table */
 #define REQ_BANK_WRITE_DATA          2   /* 1 to 96 bytes */
 #define REQ_BANK_WRITE_SIZE          2
-#define ANS_BANK_WRITE_BANK          0   /* 0 or 1; FF: none */
-#define ANS_BANK_WRITE_HELD          1   /* the same bytes, read again */
-#define ANS_BANK_WRITE_SIZE          1
+#define ANS_BANK_WRITE_HELD          0   /* the same bytes, read again */
+#define ANS_BANK_WRITE_SIZE          0
 
 /* BANK_VERIFY: repeated safely: reads only */
 #define CODE_BANK_VERIFY             8
 #define REQ_BANK_VERIFY_SIZE         0
-#define ANS_BANK_VERIFY_BANK         0   /* 0 or 1; FF: none */
-#define ANS_BANK_VERIFY_FAULT        1   /* what is wrong with the table in the spare bank */
-#define ANS_BANK_VERIFY_FAULT_AT     2   /* bytes: offset in the EEPROM near which */
-#define ANS_BANK_VERIFY_TABLE_CRC    4   /* of that table */
-#define ANS_BANK_VERIFY_SEQUENCE     6   /* of that table */
-#define ANS_BANK_VERIFY_SIZE         7
+#define ANS_BANK_VERIFY_FAULT        0   /* what is wrong with the table in the spare bank */
+#define ANS_BANK_VERIFY_FAULT_AT     1   /* bytes: offset in the EEPROM near which */
+#define ANS_BANK_VERIFY_TABLE_CRC    3   /* of that table */
+#define ANS_BANK_VERIFY_SEQUENCE     5   /* of that table */
+#define ANS_BANK_VERIFY_SIZE         6
 
 /* BANK_COMMIT: repeated safely: if that table is in force already, nothing is done and the answer is OK */
 #define CODE_BANK_COMMIT             9

@@ -6,12 +6,15 @@
 #include "line.h"
 
 #define RXD PD0
-#define AWAKE_TICKS 2 /* after the last octet: 8 to 16 seconds */
+#define AWAKE_TICKS 2 /* after the last good frame: 8 to 16 seconds */
 
-static volatile uint8_t awake; /* ticks left */
+static uint8_t awake; /* ticks left */
 
 /* Nearest divisor at double speed: the error stays below 2 % at 57,600 baud and 16 MHz. */
 #define DIVISOR ((F_CPU + LINE_BAUD * 4) / (LINE_BAUD * 8) - 1)
+#if DIVISOR > 255
+#error "LINE_BAUD is too slow: the divisor's high byte is left as the reset leaves it"
+#endif
 
 static void stay_awake(void)
 {
@@ -22,14 +25,11 @@ static void stay_awake(void)
 ISR(USART_RX_vect)
 {
 	line_receive(UDR0);
-#if !LINE_MEASURED
-	stay_awake();
-#endif
 }
 
-static void uart_on(uint16_t divisor)
+static void uart_on(uint8_t divisor)
 {
-	UBRR0 = divisor;
+	UBRR0L = divisor;
 	UCSR0A = 1 << U2X0;
 	UCSR0B = 1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0;
 	stay_awake();
@@ -67,14 +67,12 @@ bool uart_busy(void)
 
 void uart_ticked(void)
 {
-	cli(); /* an octet that comes now sets it anew */
 	if (awake)
 		awake--;
-	sei();
 }
 
 #if LINE_MEASURED
-#define BITS 8
+#define BITS 32
 #define BIT_CYCLES (F_CPU / LINE_BAUD)
 #define OVERDUE (TIFR1 & 1 << TOV1) /* the timer has run out */
 
@@ -88,8 +86,8 @@ static uint16_t fall(void)
 	return TCNT1;
 }
 
-/* The preamble alternates, so that the line falls every two bits. Eight bits in four equal pairs, within an eighth, give the
- * bit time to about half a per cent; anything else is not the preamble. Returns 0 then, else cycles of eight bits. */
+/* The preamble alternates, so that the line falls every two bits. Bits in pairs that are equal within an eighth give
+ * the bit time to a fifth of a per cent; anything else is not the preamble. Returns 0 then, else cycles of BITS bits. */
 static uint16_t measure(void)
 {
 	uint16_t start, last, before;
@@ -108,18 +106,18 @@ static uint16_t measure(void)
  * its next edge wakes us again. */
 void uart_wake(void)
 {
-	uint16_t eight = 0;
+	uint16_t cycles = 0;
 
 	UCSR0B = 0;
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
 	TCCR1B = 1 << CS10;
-	while (eight == 0 && !OVERDUE)
-		eight = measure();
+	while (cycles == 0 && !OVERDUE)
+		cycles = measure();
 	TCCR1B = 0;
 	line_reset();
-	if (eight)
-		uart_on((eight + 32) / 64 - 1); /* bit time in eighths: cycles of eight bits / 64 */
+	if (cycles)
+		uart_on((uint8_t)((cycles - 128) >> 8)); /* the divisor is an eighth of the bit time less one, rounded; 8 * BITS are 256 */
 }
 #else
 void uart_wake(void)

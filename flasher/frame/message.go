@@ -99,8 +99,6 @@ func Statuses() []Code {
 	}
 }
 
-func bank(at int) Field { return Field{"BANK", at, 1, "", "0 or 1; FF: none"} }
-
 // Messages lists all messages in order of code.
 func Messages() []Message {
 	return []Message{
@@ -117,7 +115,7 @@ func Messages() []Message {
 		}, "reads only"},
 		{"STATUS", Status, nil, []Field{
 			{"FAULTS", 0, 1, "", "fault bits"},
-			bank(1),
+			{"BANK", 1, 1, "", "0 or 1; FF: none"},
 			{"TICKS", 2, 2, "8 s", "periods of the watchdog since the reset, modulo 65536"},
 			{"NOW", 4, 4, "seconds", "since 2000-01-01T00:00Z, by the clock chip or, if that is lost, the watchdog"},
 			{"CURSOR", 8, 4, "minutes", "every serving up to and including this instant is settled; 3FFFFFF: none is known"},
@@ -131,10 +129,8 @@ func Messages() []Message {
 			{"SUPPLY", 23, 2, "mV", "measured now"},
 			{"CLOCK_SET", 25, ClockSetNote, "", "the CLOCK_SET that was obeyed last, from its sequence number to its check, as the EEPROM holds it; a wrong check: never"},
 		}, "reads only"},
-		{"CLOCK_READ", ClockRead, []Field{
-			{"EDGE", 0, 1, "", "1: answer at the moment at which the seconds change, at most a second later; 0: at once"},
-		}, []Field{
-			{"NOW", 0, 4, "seconds", "since 2000-01-01T00:00Z, read from the clock chip"},
+		{"CLOCK_READ", ClockRead, nil, []Field{
+			{"NOW", 0, 4, "seconds", "since 2000-01-01T00:00Z, read from the clock chip; sent at the moment at which the seconds change, at most a second after the request"},
 			{"STOPPED", 4, 1, "", "1: the oscillator-stop flag is set"},
 		}, "reads only"},
 		{"CLOCK_SET", ClockSet, []Field{
@@ -146,18 +142,16 @@ func Messages() []Message {
 		}, []Field{{"DATA", 0, 0, "", "the bytes"}}, "reads only"},
 		{"HISTORY_READ", HistoryRead, []Field{
 			{"INDEX", 0, 2, "records", "0 is the newest"},
-			{"COUNT", 2, 1, "records", "1 to 12"},
-		}, []Field{{"RECORDS", 0, 0, "", "8 bytes each, newest first; fewer than asked for at the end of the history"}}, "reads only"},
+		}, []Field{{"RECORDS", 0, 0, "", "12 of 8 bytes each, newest first; fewer at the end of the history"}}, "reads only"},
 		{"BANK_WRITE", BankWrite, []Field{
 			{"OFFSET", 0, 2, "bytes", "in the table"},
 			{"DATA", 2, 0, "", "1 to 96 bytes"},
-		}, []Field{bank(0), {"HELD", 1, 0, "", "the same bytes, read again"}}, "writes the same bytes to the bank that is not in force, which it voids first"},
+		}, []Field{{"HELD", 0, 0, "", "the same bytes, read again"}}, "writes the same bytes to the bank that is not in force, which it voids first"},
 		{"BANK_VERIFY", BankVerify, nil, []Field{
-			bank(0),
-			{"FAULT", 1, 1, "", "what is wrong with the table in the spare bank"},
-			{"FAULT_AT", 2, 2, "bytes", "offset in the EEPROM near which"},
-			{"TABLE_CRC", 4, 2, "", "of that table"},
-			{"SEQUENCE", 6, 1, "", "of that table"},
+			{"FAULT", 0, 1, "", "what is wrong with the table in the spare bank"},
+			{"FAULT_AT", 1, 2, "bytes", "offset in the EEPROM near which"},
+			{"TABLE_CRC", 3, 2, "", "of that table"},
+			{"SEQUENCE", 5, 1, "", "of that table"},
 		}, "reads only"},
 		{"BANK_COMMIT", BankCommit, []Field{
 			{"TABLE_CRC", 0, 2, "", "of the table to be put in force"},
