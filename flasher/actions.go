@@ -113,36 +113,51 @@ func (f *Feeder) ClearFaults(bits int) (int, error) {
 
 // History reads what the board remembers having done, newest first, back to an instant; older records are left out.
 func (f *Feeder) History(since table.Minute) ([]table.History, error) {
+	const noSlot = 0xFFFF
+	if f.ID.HistorySlots == 0 {
+		return nil, nil
+	}
+	slot, _, err := f.history(noSlot)
+	if err != nil {
+		return nil, err
+	}
 	var list []table.History
-	for len(list) < f.ID.HistorySlots {
-		some, err := f.history(len(list))
+	for {
+		_, some, err := f.history(slot)
 		if err != nil {
 			return nil, err
 		}
 		for _, h := range some {
-			if h.At < since {
+			follows := len(list) == 0 || h.Sequence+1 == list[len(list)-1].Sequence
+			if !follows || h.At < since || len(list) == f.ID.HistorySlots {
 				return list, nil
 			}
 			list = append(list, h)
 		}
-		if len(some) < frame.HistoryMax {
-			break
+		switch slot -= len(some); {
+		case slot < 0: // the ring goes on at its upper end
+			slot = f.ID.HistorySlots - 1
+		case len(some) < frame.HistoryMax:
+			return list, nil
 		}
 	}
-	return list, nil
 }
 
-// history reads one answer's worth of records from the index on.
-func (f *Feeder) history(index int) (list []table.History, err error) {
-	request := binary.LittleEndian.AppendUint16(nil, uint16(index))
+// history reads the records of one answer, from a slot of the ring downwards, and which slot is the newest.
+func (f *Feeder) history(slot int) (newest int, list []table.History, err error) {
+	request := binary.LittleEndian.AppendUint16(nil, uint16(slot))
 	b, err := f.ask(link.Call{Code: frame.HistoryRead, Payload: request, Work: frame.HistoryMax * f.busRead()}, "HISTORY_READ")
 	if err != nil {
-		return nil, err
+		return 0, nil, err
 	}
-	for ; len(b) >= table.HistorySize; b = b[table.HistorySize:] {
-		if h, ok := table.DecodeHistory(b); ok {
-			list = append(list, h)
+	r := reader{b: b}
+	newest = r.word()
+	for b = r.b; len(b) >= table.HistorySize; b = b[table.HistorySize:] {
+		h, ok := table.DecodeHistory(b)
+		if !ok || len(list) > slot { // below the ring lies something else
+			break
 		}
+		list = append(list, h)
 	}
-	return list, nil
+	return newest, list, nil
 }

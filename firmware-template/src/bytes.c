@@ -1,5 +1,6 @@
 #include "bytes.h"
 
+#include "hidden.h"
 #include "outlined.h"
 #include "storage.h"
 
@@ -22,24 +23,29 @@ uint32_t bytes_get(const uint8_t *at, uint8_t n)
 	return value;
 }
 
-void bytes_load(uint8_t *to, uint16_t at, uint8_t n)
+OUTLINED void bytes_load(uint8_t *to, uint16_t at, uint8_t n)
 {
-	for (; n > 0; n--)
+	for (; n > 0; n--) {
 		*to++ = storage_read(at++);
+		HIDE_COUNT(at);
+	}
 }
 
 OUTLINED void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
 {
-	do
+	for (; n > 0; n--) {
 		storage_write(at++, *from++);
-	while (--n > 0);
+		HIDE_COUNT(at);
+	}
 }
 
 OUTLINED void bytes_update(uint16_t at, const uint8_t *from, uint8_t n)
 {
-	for (; n > 0; n--, at++, from++)
+	for (; n > 0; n--, at++, from++) {
 		if (storage_read(at) != *from)
 			storage_write(at, *from);
+		HIDE_COUNT(at);
+	}
 }
 
 OUTLINED void bytes_copy4(void *to, const void *from)

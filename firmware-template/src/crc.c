@@ -1,5 +1,7 @@
 #include "crc.h"
 
+#include "outlined.h"
+
 uint16_t crc_add(uint16_t crc, uint8_t byte)
 {
 	/* Bit by bit: eight at once are twice as fast and 24 bytes longer. */
@@ -9,7 +11,7 @@ uint16_t crc_add(uint16_t crc, uint8_t byte)
 	return crc;
 }
 
-uint16_t crc_over(uint16_t crc, const uint8_t *from, uint8_t n)
+OUTLINED uint16_t crc_over(uint16_t crc, const uint8_t *from, uint8_t n)
 {
 	do
 		crc = crc_add(crc, *from++);

@@ -8,7 +8,7 @@
 #include <string.h>
 
 static bool on_clock_module;
-static uint16_t newest;  /* slot */
+uint16_t history_newest;
 static uint8_t sequence; /* of the newest */
 
 OUTLINED uint16_t history_slots(void)
@@ -16,8 +16,7 @@ OUTLINED uint16_t history_slots(void)
 	return on_clock_module ? CLOCK_HISTORY_SLOTS : HISTORY_SLOTS;
 }
 
-/* Reads a slot; false if it holds no record. */
-static bool slot_read(uint16_t slot, uint8_t *raw)
+bool history_get(uint16_t slot, uint8_t *raw)
 {
 	if (on_clock_module) {
 		if (!memory_read(slot * HISTORY_SIZE, raw, HISTORY_SIZE))
@@ -47,16 +46,16 @@ void history_open(void)
 	bool before = false;
 
 	on_clock_module = memory_read(0, raw, 1);
-	newest = history_slots() - 1;
+	history_newest = history_slots() - 1;
 	sequence = 0;
 	/* The newest record is the first whose successor does not go on. Neither ring's length is a multiple of 256. */
 	for (uint16_t slot = 0; slot < history_slots(); slot++) {
-		bool whole = slot_read(slot, raw);
+		bool whole = history_get(slot, raw);
 		if (before && (!whole || raw[HISTORY_SEQUENCE] != (uint8_t)(sequence + 1)))
 			return;
 		before = whole;
 		if (whole) {
-			newest = slot;
+			history_newest = slot;
 			sequence = raw[HISTORY_SEQUENCE];
 		}
 	}
@@ -66,23 +65,12 @@ void history_add(const int32_t *minute, uint8_t event, uint16_t value)
 {
 	uint8_t raw[HISTORY_SIZE];
 
-	if (++newest >= history_slots())
-		newest = 0;
+	if (++history_newest >= history_slots())
+		history_newest = 0;
 	raw[HISTORY_SEQUENCE] = ++sequence;
 	memcpy(raw + HISTORY_MINUTE, minute, 4); /* little-endian here and on the hosts that check it */
 	raw[HISTORY_MINUTE + 3] |= (uint8_t)(event << 2); /* minutes take 26 bits */
 	bytes_put(raw + HISTORY_VALUE, value, 2);
 	raw[HISTORY_CHECK] = crc_short(raw, HISTORY_CHECK);
-	slot_write(newest, raw);
-}
-
-bool history_get(uint16_t back, uint8_t *raw)
-{
-	uint16_t slot = newest;
-
-	if (back >= history_slots())
-		return false;
-	if (back > slot)
-		slot += history_slots();
-	return slot_read(slot - back, raw) && raw[HISTORY_SEQUENCE] == (uint8_t)(sequence - back);
+	slot_write(history_newest, raw);
 }

@@ -16,8 +16,9 @@ bool memory_write(uint16_t at, const uint8_t *from, uint8_t n);
 void history_open(void);
 /* Adds a record; minute points to that of UTC since 2000. */
 void history_add(const int32_t *minute, uint8_t event, uint16_t value);
-/* Copies the record `back` places before the newest into eight bytes; false if there is none. */
-bool history_get(uint16_t back, uint8_t *raw);
+/* Copies what a slot holds into eight bytes; false if that is no record. A slot beyond the ring holds anything. */
+bool history_get(uint16_t slot, uint8_t *raw);
+extern uint16_t history_newest; /* slot of the newest record */
 /* Records that the memory in use holds; 0 on a chip of 512 bytes without a memory beside the clock. */
 uint16_t history_slots(void);
 

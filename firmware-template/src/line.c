@@ -33,7 +33,6 @@ static uint8_t length;
 
 void line_reset(void)
 {
-	flags.escaped = false;
 	flags.ready = false;
 	length = sizeof content;
 }
@@ -210,10 +209,11 @@ static uint8_t clock_set_answer(void)
 
 static uint8_t history_read(void)
 {
-	uint16_t index = req_word(REQ_HISTORY_READ_INDEX);
+	uint16_t slot = req_word(REQ_HISTORY_READ_SLOT);
 	uint8_t raw[HISTORY_SIZE];
 
-	for (uint8_t count = LINE_HISTORY_MAX; count > 0 && history_get(index++, raw); count--)
+	put(&history_newest, 2);
+	for (uint8_t count = LINE_HISTORY_MAX; count > 0 && history_get(slot--, raw); count--)
 		put(raw, HISTORY_SIZE);
 	return LINE_OK;
 }

@@ -90,10 +90,11 @@
 
 /* HISTORY_READ: repeated safely: reads only */
 #define CODE_HISTORY_READ            6
-#define REQ_HISTORY_READ_INDEX       0   /* records: 0 is the newest */
+#define REQ_HISTORY_READ_SLOT        0   /* of the ring; FFFF: none, to be told the newest */
 #define REQ_HISTORY_READ_SIZE        2
-#define ANS_HISTORY_READ_RECORDS     0   /* 12 of 8 bytes each, newest first; fewer at the end of the history */
-#define ANS_HISTORY_READ_SIZE        0
+#define ANS_HISTORY_READ_NEWEST      0   /* slot of the newest record */
+#define ANS_HISTORY_READ_RECORDS     2   /* 12 of 8 bytes each, that in the slot and those in the slots below it; fewer before a slot that holds none; what would lie below slot 0 means nothing */
+#define ANS_HISTORY_READ_SIZE        2
 
 /* BANK_WRITE: repeated safely: writes the same bytes to the bank that is not in force, which it voids first */
 #define CODE_BANK_WRITE              7

@@ -141,8 +141,11 @@ func Messages() []Message {
 			{"COUNT", 2, 1, "bytes", "1 to 96"},
 		}, []Field{{"DATA", 0, 0, "", "the bytes"}}, "reads only"},
 		{"HISTORY_READ", HistoryRead, []Field{
-			{"INDEX", 0, 2, "records", "0 is the newest"},
-		}, []Field{{"RECORDS", 0, 0, "", "12 of 8 bytes each, newest first; fewer at the end of the history"}}, "reads only"},
+			{"SLOT", 0, 2, "", "of the ring; FFFF: none, to be told the newest"},
+		}, []Field{
+			{"NEWEST", 0, 2, "", "slot of the newest record"},
+			{"RECORDS", 2, 0, "", "12 of 8 bytes each, that in the slot and those in the slots below it; fewer before a slot that holds none; what would lie below slot 0 means nothing"},
+		}, "reads only"},
 		{"BANK_WRITE", BankWrite, []Field{
 			{"OFFSET", 0, 2, "bytes", "in the table"},
 			{"DATA", 2, 0, "", "1 to 96 bytes"},
