@@ -12,7 +12,7 @@ uint8_t storage_read(uint16_t at)
 	while (EECR & 1 << EEPE) /* while it is set neither reads nor EEAR work */
 		;
 	EEAR = at;
-	EECR |= 1 << EERE;
+	EECR = 1 << EERE;
 	return EEDR;
 }
 

@@ -123,8 +123,10 @@ LIES(sequence, table_t, crc, STATUS_SEQUENCE, STATUS_TABLE_CRC);
 LIES(presets, table_t, crc, STATUS_PRESETS, STATUS_TABLE_CRC);
 LIES(sequence, table_t, crc, BANK_VERIFY_SEQUENCE, BANK_VERIFY_TABLE_CRC);
 _Static_assert(offsetof(serving_t, meals) == sizeof(int32_t) && sizeof(int32_t) + SERVING_MEALS_BYTES + 2 == LINE_NEXT_SIZE, "NEXT");
+_Static_assert(REQ_EEPROM_READ_OFFSET == REQ_BANK_WRITE_OFFSET, "block");
 _Static_assert(REQ_BANK_COMMIT_SEQUENCE - REQ_BANK_COMMIT_TABLE_CRC == ANS_BANK_VERIFY_SEQUENCE - ANS_BANK_VERIFY_TABLE_CRC, "BANK_COMMIT");
-_Static_assert(CLOCK_SET_SIZE == 1 + REQ_CLOCK_SET_SIZE + FCS_SIZE && CLOCK_SET_SIZE == ANS_STATUS_SIZE - ANS_STATUS_CLOCK_SET, "CLOCK_SET");
+_Static_assert(CLOCK_SET_SIZE == 1 + REQ_CLOCK_SET_SIZE + FCS_SIZE
+	       && CLOCK_SET_SIZE == ANS_STATUS_SIZE - ANS_STATUS_CLOCK_SET, "CLOCK_SET");
 
 static uint16_t req_word(uint8_t at)
 {
@@ -260,7 +262,7 @@ static uint8_t bank_verify(void)
 	return fault == TABLE_GOOD ? LINE_OK : LINE_BAD_TABLE;
 }
 
-/* 0: the table that is open is the one that BANK_COMMIT names. */
+/* 0: the table that is open is the one that BANK_COMMIT names. An empty one has neither check nor sequence number: both are 0. */
 OUTLINED static int differs(void)
 {
 	return memcmp(&table.crc, req + REQ_BANK_COMMIT_TABLE_CRC, REQ_BANK_COMMIT_SIZE);

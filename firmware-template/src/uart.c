@@ -72,7 +72,7 @@ void uart_ticked(void)
 }
 
 #if LINE_MEASURED
-#define BITS 32
+#define PAIRS 16
 #define BIT_CYCLES (F_CPU / LINE_BAUD)
 #define OVERDUE (TIFR1 & 1 << TOV1) /* the timer has run out */
 
@@ -86,38 +86,32 @@ static uint16_t fall(void)
 	return TCNT1;
 }
 
-/* The preamble alternates, so that the line falls every two bits. Bits in pairs that are equal within an eighth give
- * the bit time to a fifth of a per cent; anything else is not the preamble. Returns 0 then, else cycles of BITS bits. */
-static uint16_t measure(void)
-{
-	uint16_t start, last, before;
-
-	start = last = fall();
-	for (uint8_t pair = 0; pair < BITS / 2; pair++) {
-		before = last;
-		last = fall();
-		if ((uint16_t)(last - before - 2 * BIT_CYCLES * 7 / 8) > 2 * BIT_CYCLES * 2 / 8)
-			return 0;
-	}
-	return OVERDUE ? 0 : last - start;
-}
-
-/* Tries until the timer has counted 65,536 cycles: that is the preamble's length. Without a measurement the line stays shut, and
- * its next edge wakes us again. */
+/* The preamble alternates, so that the line falls every two bits. So many pairs in a row, each right within an eighth, give the bit
+ * time to a fifth of a per cent; anything else is not the preamble. After 65,536 cycles, the length of the preamble, the line stays
+ * shut, and its next edge wakes us again. */
 void uart_wake(void)
 {
-	uint16_t cycles = 0;
+	uint16_t start, last, before;
+	uint8_t pairs = PAIRS;
 
 	UCSR0B = 0;
+	line_reset();
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
 	TCCR1B = 1 << CS10;
-	while (cycles == 0 && !OVERDUE)
-		cycles = measure();
+	start = last = fall();
+	do {
+		before = last;
+		last = fall();
+		if ((uint16_t)(last - before - 2 * BIT_CYCLES * 7 / 8) > 2 * BIT_CYCLES * 2 / 8) {
+			start = last;
+			pairs = PAIRS + 1;
+		}
+	} while (--pairs > 0 && !OVERDUE);
 	TCCR1B = 0;
-	line_reset();
-	if (cycles)
-		uart_on((uint8_t)((cycles - 128) >> 8)); /* the divisor is an eighth of the bit time less one, rounded; 8 * BITS are 256 */
+	if (!OVERDUE)
+		/* An eighth of the bit time less one, rounded; the pairs make 256 eighths. */
+		uart_on((uint8_t)((last - start - 128) >> 8));
 }
 #else
 void uart_wake(void)

@@ -7,6 +7,7 @@
 #include "board.h"
 #include "flags.h"
 #include "journal.h"
+#include "outlined.h"
 #include "power.h"
 
 #define SERVO PB1
@@ -19,7 +20,7 @@
 #define JAM_TRIES 3
 #define BACK_OUT_MS 150
 
-static uint16_t stop_pulse;
+static uint16_t stop_pulse; /* counts less one, as OCR1A takes them */
 static uint16_t pocket_frames;
 
 /* Waits for the end of a period, asleep: the pulse is made by the timer. */
@@ -32,15 +33,15 @@ static void frame(void)
 		sei(); /* the instruction after it always runs, so no period is lost */
 		sleep_cpu();
 	}
-	flags.period_over = false;
+	__asm__ volatile("cbi %0, %1" ::"I"(_SFR_IO_ADDR(GPIOR0)), "I"(PERIOD_OVER)); /* the compiler would take ten bytes */
 	sei();
 	power_tick();
 }
 
 /* So many periods with a pulse, the first being the one after this. */
-static void frames(uint16_t pulse, uint16_t count)
+OUTLINED static void frames(uint16_t pulse, uint16_t count)
 {
-	OCR1A = pulse - 1; /* taken over at the start of the next period */
+	OCR1A = pulse; /* taken over at the start of the next period */
 	for (; count > 0; count--)
 		frame();
 }
@@ -55,14 +56,14 @@ static void pulses_on(uint16_t turn_ms)
 	if (count == 0)
 		count = 1;
 	pocket_frames = count;
-	OCR1A = stop_pulse - 1;  /* taken at once while the mode is 0 */
+	OCR1A = stop_pulse;      /* taken at once while the mode is 0 */
 	TCCR1A = 1 << COM1A1 | 1 << WGM11;
 	TCCR1B = 1 << WGM13 | 1 << WGM12; /* mode 14, stopped: only in it can ICR1 be written (data sheet 16.6.1) */
 	ICR1 = US(FRAME_MS * 1000u) + US(turn_ms * 1000u) / count - 1;
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
 	flags.period_over = false;
-	TCCR1B |= 1 << CS11;     /* clock / 8 */
+	TCCR1B = 1 << WGM13 | 1 << WGM12 | 1 << CS11; /* clock / 8 */
 	TIMSK1 = 1 << TOIE1;
 }
 
@@ -116,7 +117,7 @@ uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
 {
 	uint8_t turned = 0;
 
-	stop_pulse = US(STOP_PULSE_US + trim_us);
+	stop_pulse = US(STOP_PULSE_US + trim_us) - 1;
 	DDRB |= 1 << SERVO;
 	DDRD |= 1 << SUPPLY;
 	PORTD |= 1 << SUPPLY | 1 << INDEX;

@@ -23,7 +23,7 @@ const (
 	quiet = 4 * time.Second
 	// settle separates the preamble from the first frame, so that a receiver that woke in the middle of it finds the line idle for
 	// more than a character at 19,200 baud (0.52 ms), whatever the bridge does with it; and so that the board, which cannot listen
-	// while it checks a frame, is done with what was left of an earlier one: 106 octets take it about 1 ms at 8 MHz.
+	// while it checks a frame, is done with what was left of an earlier one: 106 octets take it about 1.5 ms at 8 MHz.
 	settle = 4 * time.Millisecond
 	// stuffing is the longest that octet stuffing can make a frame.
 	stuffing = 2
