@@ -39,15 +39,6 @@ OUTLINED void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
 	}
 }
 
-OUTLINED void bytes_update(uint16_t at, const uint8_t *from, uint8_t n)
-{
-	for (; n > 0; n--, at++, from++) {
-		if (storage_read(at) != *from)
-			storage_write(at, *from);
-		HIDE_COUNT(at);
-	}
-}
-
 OUTLINED void bytes_copy4(void *to, const void *from)
 {
 	memcpy(to, from, 4);

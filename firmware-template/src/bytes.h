@@ -16,7 +16,5 @@ void bytes_add(int32_t *to, int16_t minutes);
 /* Bytes between a buffer and storage; a byte is written even if it reads the same, as storage.h says. */
 void bytes_load(uint8_t *to, uint16_t at, uint8_t n);
 void bytes_save(uint16_t at, const uint8_t *from, uint8_t n);
-/* The same, but what reads right costs no wear. */
-void bytes_update(uint16_t at, const uint8_t *from, uint8_t n);
 
 #endif

@@ -3,6 +3,7 @@
 #include <avr/io.h>
 
 #include "board.h"
+#include "outlined.h"
 #include "storage.h"
 
 uint8_t storage_read(uint16_t at)
@@ -37,7 +38,7 @@ static void program(uint16_t at, uint8_t value, uint8_t mode)
 		;
 }
 
-void storage_write(uint16_t at, uint8_t value)
+OUTLINED void storage_write(uint16_t at, uint8_t value)
 {
 	program(at, value, 0); /* erase and write: 3.4 ms */
 }

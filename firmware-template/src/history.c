@@ -35,7 +35,7 @@ static void slot_write(uint16_t slot, const uint8_t *raw)
 		memory_write(slot * HISTORY_SIZE, raw, HISTORY_SIZE);
 	} else {
 #if HISTORY_SLOTS > 0
-		bytes_update(HISTORY_AT + slot * HISTORY_SIZE, raw, HISTORY_SIZE);
+		bytes_save(HISTORY_AT + slot * HISTORY_SIZE, raw, HISTORY_SIZE);
 #endif
 	}
 }

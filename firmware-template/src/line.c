@@ -203,7 +203,7 @@ static uint8_t clock_set_answer(void)
 		return LINE_NO_CLOCK;
 	memcpy(last, content + 1, sizeof last);
 	/* Losing the note never affects feeding, so it is written in place. */
-	bytes_update(CLOCK_SET_AT, last, sizeof last);
+	bytes_save(CLOCK_SET_AT, last, sizeof last);
 	feeder_clock_was_set();
 	feeder_decide();
 	return LINE_OK;
@@ -246,7 +246,7 @@ static uint8_t block(bool write)
 }
 
 /* After the spare bank's table was open. Where no bank is in force there is nothing to read, which leaves `table` empty. */
-static void reopen(void)
+OUTLINED static void reopen(void)
 {
 	feeder_open(feeder.bank);
 }

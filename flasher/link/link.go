@@ -19,7 +19,7 @@ const (
 	// longestTry is the longest wait for one answer before the request is sent again.
 	longestTry = 2 * time.Second
 	// quiet is how long a board may have been left alone and still be awake; it stays so for 8 to 16 s after the last
-	// octet.
+	// good frame.
 	quiet = 4 * time.Second
 	// settle separates the preamble from the first frame, so that a receiver that woke in the middle of it finds the line idle for
 	// more than a character at 19,200 baud (0.52 ms), whatever the bridge does with it; and so that the board, which cannot listen
