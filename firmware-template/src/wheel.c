@@ -19,6 +19,7 @@
 #define FRAME_MS 20   /* between pulses; servos take 20 to 50 */
 #define JAM_TRIES 3
 #define BACK_OUT_MS 150
+#define PERIOD_OVER 1 /* bit of flags, set in vectors.S */
 
 static uint16_t stop_pulse; /* counts less one, as OCR1A takes them */
 static uint16_t pocket_frames;
