@@ -108,9 +108,8 @@ func eepromMap(h *header) {
 }
 
 func records(h *header) {
-	h.section("Marks: bytes with four bits set, whole or void after a power cut")
-	h.define("MARK_FIRST", "0x0F", "index 0; each next mark is the next larger such byte")
-	h.define("MARK_COUNT", number(table.MarkCount), "")
+	h.section("Marks: bytes whose halves are complements, whole or void after a power cut")
+	h.define("MARK_COUNT", number(table.MarkCount), "the low half is the index")
 	h.define("SEQUENCE_COUNT", number(table.SequenceCount), "sequence numbers of records count modulo this")
 	h.define("POCKETS_PER_SLOT", number(table.PocketsPerSlot), "most pockets one journal record counts")
 	h.define("CURSOR_NONE", "0x3FFFFFFL", "no instant is known")

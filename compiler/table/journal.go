@@ -2,41 +2,25 @@ package table
 
 // Marks.
 //
-// A single byte that must be whole or void after a power cut holds a mark: a byte with exactly four bits set. A cut
-// in the erase phase leaves the old byte with extra ones, one in the program phase the new byte with extra
-// ones (ones not yet cleared), and extra ones change the number of bits set. So a mark reads as the old
-// one, as the new one, or as no mark, never as a third. There are 70 of them; index 0 is the smallest byte.
+// A single byte that must be whole or void after a power cut holds a mark: a byte whose high half is the complement of its low
+// one, which is its index. A cut in the erase phase leaves the old byte with extra ones, one in the program phase
+// the new byte with extra ones (ones not yet cleared). A mark has four ones, so with more of them it is none: it reads as the old
+// one, as the new one, or as no mark, never as a third.
 
 // MarkCount is the number of marks.
-const MarkCount = 70
+const MarkCount = 16
 
 // Mark returns the mark of an index, taken modulo [MarkCount].
 func Mark(index int) byte {
-	m := 0x0F
-	for range ((index % MarkCount) + MarkCount) % MarkCount {
-		low := m & -m // the next larger number with as many bits set
-		up := m + low
-		m = up | (m^up)/low>>2
-	}
-	return byte(m)
+	low := byte(index) % MarkCount
+	return low | ^low<<4
 }
 
 // MarkIndex returns the index of a mark; ok is false for any other byte.
 func MarkIndex(b byte) (index int, ok bool) {
-	i := markIndices[b]
-	return max(0, int(i)), i >= 0
+	index = int(b % MarkCount)
+	return index, b == Mark(index)
 }
-
-// markIndices holds the index of each byte as a mark, -1 for one that is none: a rehearsal reads the journal at every turn of the wheel.
-var markIndices = func() (all [256]int8) {
-	for b := range all {
-		all[b] = -1
-	}
-	for i := range MarkCount {
-		all[Mark(i)] = int8(i)
-	}
-	return all
-}()
 
 // Committed is the commit byte of a valid bank: a mark, so that a torn one is void. Erased is that of a bank in work.
 const (
@@ -44,38 +28,41 @@ const (
 	Erased    byte = 0xFF
 )
 
-// SequenceCount is the number of sequence numbers of journal records: as many marks as make a power of two.
-const SequenceCount = 64
+// SequenceCount is the number of sequence numbers of journal records: twice as many as there may be slots.
+const SequenceCount = MarkCount
 
-// PocketsPerSlot is the most pockets that one journal record can count; a larger serving goes on in the next slot.
-const PocketsPerSlot = 64
+// PocketsPerSlot is the most pockets that one journal record can count; a larger serving goes on in the next slot. Steps of each
+// parity have their own byte, and the step after the last pocket needs a mark too.
+const PocketsPerSlot = 2*MarkCount - 2
 
 // Offsets in a journal record. One record is one serving, or a change of state; each holds the whole state, so
-// that the newest valid one is all that a restart needs.
+// that the newest valid one is all that a restart needs. The firmware keeps the newest in RAM as it lies in storage.
 const (
 	journalMark    = 0 // of the sequence number; FF while the rest is written
-	journalOdd     = 1 // of the last odd-numbered step
-	journalEven    = 2 // of the last even-numbered step
-	journalCursor  = 3 // u32
-	journalPockets = 7 // u16
-	journalCarry   = 9 // i24
-	journalKind    = 12
-	journalToken   = 13
-	journalCRC     = 14 // u16, of the sequence number and bytes 3 to 13
+	journalKind    = 1
+	journalPockets = 2 // u16
+	journalCursor  = 4 // u32
+	journalCarry   = 8 // i32
+	journalPreset  = 12
+	journalAdjust  = 13
+	journalToken   = 14
+	journalCRC     = 15 // u16, of the bytes before it
+	journalSteps   = 17 // of the last even-numbered step, of the last odd-numbered one
 )
 
 // JournalRecord lists the fields of a journal record.
 func JournalRecord() []Field {
 	return []Field{
-		{"MARK", journalMark, "1", "", "a mark, or FF", "mark of the sequence number modulo 64; written last, so that a record is whole or void"},
-		{"ODD", journalOdd, "1", "", "a mark, or FF", "mark of the newest odd-numbered step: step n starts pocket n, the step after the last pocket ends the serving"},
-		{"EVEN", journalEven, "1", "", "a mark, or FF", "mark of the newest even-numbered step"},
-		{"CURSOR", journalCursor, "4", "minutes; bits", "", "bits 25-0: every serving up to and including this minute of UTC is settled, 3FFFFFF: none is known; bits 28-26: preset; bits 31-29: portion adjustment, 0 to 4 for 80 to 120 %"},
-		{"POCKETS", journalPockets, "2", "pockets", "0 to 65535", "to be turned for this record"},
-		{"CARRY", journalCarry, "3", "tenths of mass units", "", "remainder after those pockets, two's complement"},
+		{"MARK", journalMark, "1", "", "a mark, or FF", "mark of the sequence number modulo 16; written last, so that a record is whole or void"},
 		{"KIND", journalKind, "1", "", "see Kinds", "bits 3-0: what the record is; bits 7-4: how often the serving was resumed, at most 15"},
+		{"POCKETS", journalPockets, "2", "pockets", "0 to 65535", "to be turned for this record"},
+		{"CURSOR", journalCursor, "4", "minutes", "", "every serving up to and including this minute of UTC is settled; 3FFFFFF: none is known"},
+		{"CARRY", journalCarry, "4", "tenths of mass units", "", "remainder after those pockets, two's complement"},
+		{"PRESET", journalPreset, "1", "index", "0 to 7", "preset in force"},
+		{"ADJUST", journalAdjust, "1", "tenths", "8 to 12", "portion adjustment"},
 		{"TOKEN", journalToken, "1", "", "0 to 255", "of the last serving asked for over the line, so that a repeated request is recognised after a reset"},
-		{"CRC", journalCRC, "2", "", "", "CRC-16/IBM-SDLC of the sequence number (one byte) and bytes 3 to 13"},
+		{"CRC", journalCRC, "2", "", "", "CRC-16/IBM-SDLC of the bytes before it"},
+		{"STEPS", journalSteps, "2", "", "a mark, or FF, each", "of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving"},
 	}
 }
 
@@ -100,7 +87,7 @@ const CursorNone = 1<<26 - 1
 
 // Journal is a journal record in the clear.
 type Journal struct {
-	Sequence int    // 0 to 63
+	Sequence int    // 0 to 15
 	Steps    int    // newest step: 0 before the first pocket, n during pocket n, Pockets+1 when done
 	Cursor   Minute // CursorNone: unknown
 	Preset   int
@@ -121,25 +108,23 @@ func DecodeJournal(b []byte) (j Journal, ok bool) {
 		return Journal{}, false
 	}
 	seq, ok := MarkIndex(b[journalMark])
-	if !ok || seq >= SequenceCount || CRC(append([]byte{byte(seq)}, b[journalCursor:journalCRC]...)) != le16(b[journalCRC:]) {
+	if !ok || CRC(b[:journalCRC]) != le16(b[journalCRC:]) {
 		return Journal{}, false
 	}
-	cursor := uint32(le16(b[journalCursor:])) | uint32(le16(b[journalCursor+2:]))<<16
-	carry := int32(uint32(le16(b[journalCarry:]))<<8|uint32(b[journalCarry+2])<<24) >> 8
 	j = Journal{
 		Sequence: seq,
-		Cursor:   Minute(cursor & CursorNone),
-		Preset:   int(cursor >> 26 & 7),
-		Adjust:   8 + int(cursor>>29),
+		Cursor:   Minute(le32(b[journalCursor:]) & CursorNone),
+		Preset:   int(b[journalPreset]),
+		Adjust:   int(b[journalAdjust]),
 		Pockets:  int(le16(b[journalPockets:])),
-		Carry:    int(carry),
+		Carry:    int(int32(le32(b[journalCarry:]))),
 		Kind:     int(b[journalKind] & 0xF),
 		Resumed:  int(b[journalKind] >> 4),
 		Token:    b[journalToken],
 	}
-	for _, at := range []int{journalOdd, journalEven} {
-		if step, ok := MarkIndex(b[at]); ok {
-			j.Steps = max(j.Steps, step)
+	for odd := range 2 {
+		if half, ok := MarkIndex(b[journalSteps+odd]); ok {
+			j.Steps = max(j.Steps, 2*half+odd)
 		}
 	}
 	return j, true
@@ -161,6 +146,7 @@ func NewestJournal(eeprom []byte, m Map) (newest Journal, ok bool) {
 func newer(a, b int) bool { return uint(a-b)%SequenceCount-1 < SequenceCount/2-1 }
 
 func le16(b []byte) uint16 { return uint16(b[0]) | uint16(b[1])<<8 }
+func le32(b []byte) uint32 { return uint32(le16(b)) | uint32(le16(b[2:]))<<16 }
 
 // Offsets in a history record.
 const (
@@ -227,7 +213,7 @@ func DecodeHistory(b []byte) (h History, ok bool) {
 	if len(b) < HistorySize || byte(CRC(b[:historyCheck])) != b[historyCheck] {
 		return History{}, false
 	}
-	w := uint32(le16(b[historyMinute:])) | uint32(le16(b[historyMinute+2:]))<<16
+	w := le32(b[historyMinute:])
 	return History{b[historySequence], Minute(w & CursorNone), int(w >> 26), le16(b[historyValue:])}, true
 }
 

@@ -9,7 +9,7 @@ import (
 // The truth table of STORAGE.md, "Journal": what is turned after a restart, by the step bytes of the newest record.
 func TestRecovery(t *testing.T) {
 	const pockets, none, torn = 5, 0xFF, 0x3F // 3F: six bits, no mark
-	step := func(n int) byte { return table.Mark(n) }
+	step := func(n int) byte { return table.Mark(n / 2) }
 	for _, c := range []struct {
 		name      string
 		odd, even byte
@@ -53,11 +53,11 @@ func turnedAfter(t *testing.T, pockets int, odd, even, resumed byte) int {
 		eeprom[here] = 0xFF
 	}
 	record := eeprom[at : at+table.JournalSlotSize]
-	record[1], record[2] = odd, even
-	record[7], record[8] = byte(pockets), 0
-	record[12] = table.JournalServing | resumed<<4
-	crc := table.CRC(append([]byte{byte(newest.Sequence)}, record[3:14]...))
-	record[14], record[15] = byte(crc), byte(crc>>8)
+	record[1] = table.JournalServing | resumed<<4
+	record[2], record[3] = byte(pockets), 0
+	crc := table.CRC(record[:15])
+	record[15], record[16] = byte(crc), byte(crc>>8)
+	record[17], record[18] = even, odd
 	l.send("W %x", eeprom)
 	l.line()
 	before := l.pockets()

@@ -62,8 +62,7 @@ static journal_t random_journal(void)
 		.pockets = (uint16_t)random_below(POCKETS_PER_SLOT),
 		.preset = (uint8_t)random_below(8),
 		.adjust = (uint8_t)(8 + random_below(5)),
-		.kind = (uint8_t)random_below(3),
-		.resumed = (uint8_t)random_below(16),
+		.kind = (uint8_t)(random_below(3) + RESUMED * random_below(16)),
 		.token = (uint8_t)random_below(256),
 	};
 
@@ -79,6 +78,8 @@ static void operate(void)
 {
 	begun = false;
 	done = 0;
+	after.mark = journal.mark; /* it goes on from the record before it */
+	after.at = journal.at;
 	journal = after;
 	journal_append();
 	begun = true;

@@ -13,7 +13,7 @@ uint32_t bytes_get(const uint8_t *at, uint8_t n);
 void bytes_copy4(void *to, const void *from);
 void bytes_add(int32_t *to, int16_t minutes);
 
-/* Bytes between a buffer and storage; a byte is written even if it reads the same, as storage.h says. */
+/* Bytes between a buffer and storage. The last byte is written first, and each even if it reads the same, as storage.h says. */
 void bytes_load(uint8_t *to, uint16_t at, uint8_t n);
 void bytes_save(uint16_t at, const uint8_t *from, uint8_t n);
 

@@ -6,6 +6,7 @@
 #include <stdint.h>
 
 #define CRC_START 0xFFFF
+#define CRC_GOOD 0xF0B8 /* over bytes and, low byte first, their check */
 
 /* Adds a byte. The check is the complement of the last value. */
 uint16_t crc_add(uint16_t crc, uint8_t byte);

@@ -6,44 +6,43 @@
 #include "outlined.h"
 #include "storage.h"
 
+/* Waits for a write in progress: while EEPE is set neither reads nor EEAR work. */
+INLINED void finish(void)
+{
+	while (EECR & 1 << EEPE)
+		;
+}
+
 uint8_t storage_read(uint16_t at)
 {
-	if (at >= EEPROM_SIZE)
-		return 0xFF;
-	while (EECR & 1 << EEPE) /* while it is set neither reads nor EEAR work */
-		;
+	finish(); /* a reset does not end a write */
 	EEAR = at;
-	EECR = 1 << EERE;
+	__asm__ volatile("sbi %0, %1" ::"I"(_SFR_IO_ADDR(EECR)), "I"(EERE)); /* the compiler would take five instructions */
 	return EEDR;
 }
 
-/* Starts a write in the mode of the EEPM bits and waits for its end; the callers' order of writes is their promise. */
-static void program(uint16_t at, uint8_t value, uint8_t mode)
+/* Starts a write and waits for its end; the callers' order of writes is their promise. One that a reset left in progress is over by
+ * now: every start reads first. */
+static void program(uint16_t at, uint8_t value)
 {
-	uint8_t sreg = SREG;
-
-	if (at >= EEPROM_SIZE)
-		return;
-	while (EECR & 1 << EEPE)
-		;
 	/* EEPE must follow EEMPE within four cycles: two instructions of two cycles, whatever the compiler would make of it,
-	 * and no interrupt between them. Interrupts are off for about 14 cycles. */
+	 * and no interrupt between them. Interrupts are off for about 10 cycles. */
 	cli();
-	EECR = mode;
 	EEAR = at;
 	EEDR = value;
 	__asm__ volatile("sbi %0, %1\n\tsbi %0, %2" ::"I"(_SFR_IO_ADDR(EECR)), "I"(EEMPE), "I"(EEPE));
-	SREG = sreg;
-	while (EECR & 1 << EEPE)
-		;
+	sei();
+	finish();
 }
 
 OUTLINED void storage_write(uint16_t at, uint8_t value)
 {
-	program(at, value, 0); /* erase and write: 3.4 ms */
+	EECR &= (uint8_t)~(1 << EEPM1); /* erase and write: 3.4 ms */
+	program(at, value);
 }
 
 void storage_refresh(uint16_t at, uint8_t value)
 {
-	program(at, value, 1 << EEPM1); /* write only: 1.8 ms */
+	EECR |= 1 << EEPM1; /* write only: 1.8 ms */
+	program(at, value);
 }

@@ -98,7 +98,6 @@ OUTLINED static int32_t since(const int32_t *minute)
 static void begin(uint8_t kind, uint16_t pockets)
 {
 	journal.kind = kind;
-	journal.resumed = 0;
 	journal.pockets = pockets;
 	journal_append();
 }
@@ -110,8 +109,8 @@ static void record(uint16_t left)
 		begin(KIND_STATE, 0);
 		return;
 	}
-	if (journal.resumed < 15)
-		journal.resumed++;
+	if (journal.kind < RESUMED_MOST)
+		journal.kind += RESUMED;
 	journal.pockets = left;
 	journal_append();
 }

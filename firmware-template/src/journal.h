@@ -7,16 +7,23 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+/* The newest record, as it lies in storage up to the steps. */
 typedef struct {
+	uint8_t mark;     /* of its sequence number */
+	uint8_t kind;     /* KIND_..., and RESUMED for each time that it was resumed */
+	uint16_t pockets; /* to be turned for this record */
 	int32_t cursor;   /* every serving up to this minute is settled; CURSOR_NONE */
-	int32_t carry;    /* tenths of mass units, after the pockets below */
-	uint8_t preset;   /* index */
+	int32_t carry;    /* tenths of mass units, after those pockets */
+	uint8_t preset;   /* index; these three go into an answer as they lie here */
 	uint8_t adjust;   /* tenths, 8 to 12 */
 	uint8_t token;    /* of the last serving asked for over the line */
-	uint8_t kind;     /* KIND_... */
-	uint16_t pockets; /* to be turned for this record */
-	uint8_t resumed;  /* how often, at most 15 */
+	uint8_t crc[2];
+	uint8_t steps[2]; /* marks of the newest even-numbered and of the newest odd-numbered step; FF: none */
+	uint16_t at;      /* the rest is the journal's own: where that record lies in storage; 0: there is none */
 } journal_t;
+
+#define RESUMED 0x10
+#define RESUMED_MOST 0xF0
 
 extern journal_t journal;
 

@@ -5,11 +5,11 @@
 
 #include <stdint.h>
 
-/* Reads one byte; waits for a write in progress. Never fails; an offset beyond the end reads FF. */
+/* Reads one byte; waits for a write in progress. Offsets lie in the store, here and below. */
 uint8_t storage_read(uint16_t at);
 
 /* Erases and programs one byte and returns when it is programmed, always, even if the byte reads the same: a
- * byte torn by a power cut may read right now and wrong later. An offset beyond the end does nothing. */
+ * byte torn by a power cut may read right now and wrong later. */
 void storage_write(uint16_t at, uint8_t value);
 
 /* Programs one byte without erasing it first: only clears bits. A byte that reads as the value stays so wherever a power cut falls,

@@ -103,16 +103,16 @@
 #if EEPROM_SIZE == 512
 #define BANK_SIZE                    192 /* bytes, commit byte included */
 #define JOURNAL_AT                   384
-#define JOURNAL_SLOTS                7
-#define HISTORY_AT                   496
+#define JOURNAL_SLOTS                6
+#define HISTORY_AT                   498
 #define HISTORY_SLOTS                0
-#define CLOCK_SET_AT                 496 /* the last CLOCK_SET, from its sequence number to its check */
+#define CLOCK_SET_AT                 498 /* the last CLOCK_SET, from its sequence number to its check */
 #elif EEPROM_SIZE == 1024
 #define BANK_SIZE                    416 /* bytes, commit byte included */
 #define JOURNAL_AT                   832
-#define JOURNAL_SLOTS                9
-#define HISTORY_AT                   976
-#define HISTORY_SLOTS                5
+#define JOURNAL_SLOTS                8
+#define HISTORY_AT                   984
+#define HISTORY_SLOTS                4
 #define CLOCK_SET_AT                 1016 /* the last CLOCK_SET, from its sequence number to its check */
 #else
 #error "EEPROM_SIZE is none that compiler/table has a map for"
@@ -126,24 +126,24 @@
 #error "the EEPROM's parts overlap"
 #endif
 
-/* Marks: bytes with four bits set, whole or void after a power cut */
-#define MARK_FIRST                   0x0F /* index 0; each next mark is the next larger such byte */
-#define MARK_COUNT                   70
-#define SEQUENCE_COUNT               64  /* sequence numbers of records count modulo this */
-#define POCKETS_PER_SLOT             64  /* most pockets one journal record counts */
+/* Marks: bytes whose halves are complements, whole or void after a power cut */
+#define MARK_COUNT                   16  /* the low half is the index */
+#define SEQUENCE_COUNT               16  /* sequence numbers of records count modulo this */
+#define POCKETS_PER_SLOT             30  /* most pockets one journal record counts */
 #define CURSOR_NONE                  0x3FFFFFFL /* no instant is known */
 
 /* Journal record */
-#define JOURNAL_SIZE                 16  /* bytes */
-#define JOURNAL_MARK                 0   /* mark of the sequence number modulo 64; written last, so that a record is whole or void */
-#define JOURNAL_ODD                  1   /* mark of the newest odd-numbered step: step n starts pocket n, the step after the last pocket ends the serving */
-#define JOURNAL_EVEN                 2   /* mark of the newest even-numbered step */
-#define JOURNAL_CURSOR               3   /* minutes; bits: bits 25-0: every serving up to and including this minute of UTC is settled, 3FFFFFF: none is known; bits 28-26: preset; bits 31-29: portion adjustment, 0 to 4 for 80 to 120 % */
-#define JOURNAL_POCKETS              7   /* pockets: to be turned for this record */
-#define JOURNAL_CARRY                9   /* tenths of mass units: remainder after those pockets, two's complement */
-#define JOURNAL_KIND                 12  /* bits 3-0: what the record is; bits 7-4: how often the serving was resumed, at most 15 */
-#define JOURNAL_TOKEN                13  /* of the last serving asked for over the line, so that a repeated request is recognised after a reset */
-#define JOURNAL_CRC                  14  /* CRC-16/IBM-SDLC of the sequence number (one byte) and bytes 3 to 13 */
+#define JOURNAL_SIZE                 19  /* bytes */
+#define JOURNAL_MARK                 0   /* mark of the sequence number modulo 16; written last, so that a record is whole or void */
+#define JOURNAL_KIND                 1   /* bits 3-0: what the record is; bits 7-4: how often the serving was resumed, at most 15 */
+#define JOURNAL_POCKETS              2   /* pockets: to be turned for this record */
+#define JOURNAL_CURSOR               4   /* minutes: every serving up to and including this minute of UTC is settled; 3FFFFFF: none is known */
+#define JOURNAL_CARRY                8   /* tenths of mass units: remainder after those pockets, two's complement */
+#define JOURNAL_PRESET               12  /* index: preset in force */
+#define JOURNAL_ADJUST               13  /* tenths: portion adjustment */
+#define JOURNAL_TOKEN                14  /* of the last serving asked for over the line, so that a repeated request is recognised after a reset */
+#define JOURNAL_CRC                  15  /* CRC-16/IBM-SDLC of the bytes before it */
+#define JOURNAL_STEPS                17  /* of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving */
 #define KIND_STATE                   0   /* a change of state; nothing to turn */
 #define KIND_SERVING                 1   /* a serving of the plan, at the minute of the cursor */
 #define KIND_MANUAL                  2   /* a serving asked for by button or line */
