@@ -15,8 +15,8 @@ const (
 	checkTicks = 112                    // ticks between two looks at the clock
 	boostTime  = units.Milliseconds(60)
 	brakeTime  = units.Milliseconds(100)
-	checkTime  = 3.0 / 1000 // s awake for a look at the clock and the decision; measured: 1.5 to 3.6 ms
-	slotBytes  = 18         // of the journal for a serving, besides one for each pocket; measured
+	checkTime  = 3.0 / 1000                // s awake for a look at the clock and the decision; measured: 1.5 to 3.6 ms
+	slotBytes  = table.JournalSlotSize + 2 // written for a serving, besides one for each pocket: the mark twice, the end of the serving
 )
 
 // Board is what computing needs to know.
