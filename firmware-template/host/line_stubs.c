@@ -31,10 +31,9 @@ bool memory_read(uint16_t at, uint8_t *to, uint8_t n)
 	return true;
 }
 
-bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
+void memory_write(uint16_t at, uint8_t *from, uint8_t n)
 {
 	memcpy(memory + at % sizeof memory, from, n);
-	return true;
 }
 
 uint8_t clock_read(void)

@@ -13,8 +13,9 @@
 
 #include <string.h>
 
-#define CLOCK_ADDRESS 0x68  /* seven bits */
-#define MEMORY_ADDRESS 0x57
+/* Addresses on the bus, seven bits above the one that says read or write. */
+#define MEMORY 0xAE
+#define CLOCK 0xD0
 
 /* Registers of the chip (data sheet, figure 1). */
 #define REG_SECONDS 0x00
@@ -43,7 +44,7 @@
 static void bus_recover(void)
 {
 	TWCR = 0;
-	PORTC &= (uint8_t)~(1 << SDA | 1 << SCL);
+	PORTC = 0;
 	for (uint8_t i = 0; i < 10; i++) {
 		DDRC |= 1 << SCL;
 		if (i == 9) /* SDA falls while SCL is low, rises below: stop */
@@ -59,76 +60,67 @@ static void bus_recover(void)
 	TWCR = 1 << TWEN;
 }
 
-/* Starts one step of the bus and waits for it; false if it takes longer than ten bits would, or ends otherwise. */
-static bool bus_step(uint8_t control, uint8_t expected)
+static bool bus_good; /* every step so far has ended as expected */
+
+/* Takes one step of the bus and waits for it, unless one before has failed. It fails if it takes longer than ten bits would, or
+ * ends otherwise than expected. */
+OUTLINED static void bus_step(uint8_t control, uint8_t expected)
 {
 	uint16_t patience = 10UL * F_CPU / TWI_HZ; /* each turn of the loop takes several cycles */
 
+	if (!bus_good)
+		return;
 	TWCR = 1 << TWINT | 1 << TWEN | control;
 	while (!(TWCR & 1 << TWINT))
 		if (--patience == 0)
-			return false;
-	return (TWSR & TW_STATUS_MASK) == expected;
+			break;
+	bus_good = (TWSR & TW_STATUS_MASK) == expected; /* while a step lasts it is TW_NO_INFO (data sheet 22.5.5) */
 }
 
-OUTLINED static bool bus_send(uint8_t byte, uint8_t expected)
+OUTLINED static void bus_send(uint8_t byte, uint8_t expected)
 {
 	TWDR = byte;
-	return bus_step(0, expected);
+	bus_step(0, expected);
 }
 
+/* A stop takes less than two bits, and nothing can be done if it does not come. */
 static void bus_stop(void)
 {
-	uint16_t patience = 10UL * F_CPU / TWI_HZ;
-
 	TWCR = 1 << TWINT | 1 << TWEN | 1 << TWSTO;
-	while (TWCR & 1 << TWSTO)
-		if (--patience == 0)
-			break;
+	_delay_us(2e6 / TWI_HZ);
 }
 
-/* Addresses a chip and its register or memory place. */
-static bool bus_address(uint8_t chip, uint16_t place)
+/* Reads or writes registers or memory, once. */
+static void transfer_once(uint8_t chip, uint16_t place, uint8_t *data, uint8_t n)
 {
-	if (!bus_step(1 << TWSTA, TW_START) || !bus_send((uint8_t)(chip << 1), TW_MT_SLA_ACK))
-		return false;
-	if (chip == MEMORY_ADDRESS && !bus_send((uint8_t)(place >> 8), TW_MT_DATA_ACK))
-		return false;
-	return bus_send((uint8_t)place, TW_MT_DATA_ACK);
-}
-
-static bool read_once(uint8_t chip, uint16_t place, uint8_t *to, uint8_t n)
-{
-	if (!bus_address(chip, place) || !bus_step(1 << TWSTA, TW_REP_START) || !bus_send((uint8_t)(chip << 1 | 1), TW_MR_SLA_ACK))
-		return false;
-	for (; n > 1; n--) {
-		if (!bus_step(1 << TWEA, TW_MR_DATA_ACK))
-			return false;
-		*to++ = TWDR;
+	bus_good = true;
+	bus_step(1 << TWSTA, TW_START);
+	bus_send(chip & (uint8_t)~TW_READ, TW_MT_SLA_ACK);
+	if (chip < CLOCK)
+		bus_send((uint8_t)(place >> 8), TW_MT_DATA_ACK);
+	bus_send((uint8_t)place, TW_MT_DATA_ACK);
+	if (chip & TW_READ) {
+		bus_step(1 << TWSTA, TW_REP_START);
+		bus_send(chip, TW_MR_SLA_ACK);
+		for (; n > 1; n--) {
+			bus_step(1 << TWEA, TW_MR_DATA_ACK);
+			*data++ = TWDR;
+		}
+		bus_step(0, TW_MR_DATA_NACK);
+		*data = TWDR;
+	} else {
+		for (; n > 0; n--)
+			bus_send(*data++, TW_MT_DATA_ACK);
 	}
-	if (!bus_step(0, TW_MR_DATA_NACK))
-		return false;
-	*to = TWDR;
-	return true;
+	bus_stop();
 }
 
-static bool write_once(uint8_t chip, uint16_t place, const uint8_t *from, uint8_t n)
-{
-	if (!bus_address(chip, place))
-		return false;
-	for (; n > 0; n--)
-		if (!bus_send(*from++, TW_MT_DATA_ACK))
-			return false;
-	return true;
-}
-
-/* Reads or writes, whichever pointer is given; frees the bus and tries once more if that fails. */
-static bool transfer(uint8_t chip, uint16_t place, uint8_t *to, const uint8_t *from, uint8_t n)
+/* Frees the bus and tries once more if the first time fails. What was read is worth nothing unless it answers true. */
+static bool transfer(uint8_t chip, uint16_t place, uint8_t *data, uint8_t n)
 {
 	for (uint8_t tries = 0; tries < 2; tries++) {
-		bool good = to ? read_once(chip, place, to, n) : write_once(chip, place, from, n);
-		bus_stop();
-		if (good)
+		transfer_once(chip, place, data, n);
+		if (bus_good)
 			return true;
 		bus_recover();
 	}
@@ -137,25 +129,23 @@ static bool transfer(uint8_t chip, uint16_t place, uint8_t *to, const uint8_t *f
 
 OUTLINED static bool read_registers(uint8_t reg, uint8_t *to, uint8_t n)
 {
-	return transfer(CLOCK_ADDRESS, reg, to, 0, n);
+	return transfer(CLOCK | TW_READ, reg, to, n);
 }
 
-OUTLINED static bool write_registers(uint8_t reg, const uint8_t *from, uint8_t n)
+OUTLINED static bool write_registers(uint8_t reg, uint8_t *from, uint8_t n)
 {
-	return transfer(CLOCK_ADDRESS, reg, 0, from, n);
+	return transfer(CLOCK | TW_WRITE, reg, from, n);
 }
 
 bool memory_read(uint16_t at, uint8_t *to, uint8_t n)
 {
-	return transfer(MEMORY_ADDRESS, at, to, 0, n);
+	return transfer(MEMORY | TW_READ, at, to, n);
 }
 
-bool memory_write(uint16_t at, const uint8_t *from, uint8_t n)
+void memory_write(uint16_t at, uint8_t *from, uint8_t n)
 {
-	bool good = transfer(MEMORY_ADDRESS, at, 0, from, n);
-
+	transfer(MEMORY | TW_WRITE, at, from, n);
 	_delay_ms(10); /* longest write time of a 24C32 page */
-	return good;
 }
 
 /* ---- the chip ---- */
@@ -253,7 +243,7 @@ uint8_t clock_read(void)
 }
 
 /* Writes registers and reads them back; false unless they are as written. */
-static bool write_verified(uint8_t reg, const uint8_t *from, uint8_t n)
+static bool write_verified(uint8_t reg, uint8_t *from, uint8_t n)
 {
 	uint8_t back[8];
 
@@ -330,5 +320,5 @@ bool clock_ageing_read(int8_t *value)
 
 bool clock_ageing_write(int8_t value)
 {
-	return write_verified(REG_AGEING, (const uint8_t *)&value, 1);
+	return write_verified(REG_AGEING, (uint8_t *)&value, 1);
 }

@@ -5,8 +5,6 @@
 #include "outlined.h"
 #include "table_format.h"
 
-#include <string.h>
-
 static bool on_clock_module;
 uint16_t history_newest;
 static uint8_t sequence; /* of the newest */
@@ -29,7 +27,7 @@ bool history_get(uint16_t slot, uint8_t *raw)
 	return raw[HISTORY_CHECK] == crc_short(raw, HISTORY_CHECK);
 }
 
-static void slot_write(uint16_t slot, const uint8_t *raw)
+static void slot_write(uint16_t slot, uint8_t *raw)
 {
 	if (on_clock_module) {
 		memory_write(slot * HISTORY_SIZE, raw, HISTORY_SIZE);
@@ -68,7 +66,7 @@ void history_add(const int32_t *minute, uint8_t event, uint16_t value)
 	if (++history_newest >= history_slots())
 		history_newest = 0;
 	raw[HISTORY_SEQUENCE] = ++sequence;
-	memcpy(raw + HISTORY_MINUTE, minute, 4); /* little-endian here and on the hosts that check it */
+	bytes_copy4(raw + HISTORY_MINUTE, minute); /* little-endian here and on the hosts that check it */
 	raw[HISTORY_MINUTE + 3] |= (uint8_t)(event << 2); /* minutes take 26 bits */
 	bytes_put(raw + HISTORY_VALUE, value, 2);
 	raw[HISTORY_CHECK] = crc_short(raw, HISTORY_CHECK);

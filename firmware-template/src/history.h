@@ -8,9 +8,9 @@
 
 #include "table_format.h"
 
-/* The memory beside the clock chip, given by clock.c; false if it does not answer. A write stays within a page. */
+/* The memory beside the clock chip, given by clock.c; false if it does not answer, and what was read is worth nothing then. A write stays within a page. */
 bool memory_read(uint16_t at, uint8_t *to, uint8_t n);
-bool memory_write(uint16_t at, const uint8_t *from, uint8_t n);
+void memory_write(uint16_t at, uint8_t *from, uint8_t n);
 
 /* Finds out which memory answers and where the newest record is. */
 void history_open(void);
