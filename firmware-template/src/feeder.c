@@ -6,6 +6,7 @@
 #include "calendar.h"
 #include "clock.h"
 #include "flags.h"
+#include "hidden.h"
 #include "history.h"
 #include "journal.h"
 #include "outlined.h"
@@ -91,7 +92,10 @@ OUTLINED static bool time_known(void)
 /* Minutes since an instant, below zero before it. By address, here and below: loading four bytes takes sixteen. */
 OUTLINED static int32_t since(const int32_t *minute)
 {
-	return feeder.now.minute - *minute;
+	const int32_t *now = &feeder.now.minute;
+
+	HIDE(now);
+	return *now - *minute;
 }
 
 /* Writes a record that nothing has been turned of yet. */
@@ -354,19 +358,30 @@ bool feeder_restless(void)
 
 /* ---- what the owner asks for ---- */
 
-/* Looks at the press before as many as the limit allows. */
-static bool press_allowed(void)
+/* Where to note a press: in the place of one that is an hour old; 0 if as many as the limit allows are younger. */
+static uint16_t *press_allowed(void)
 {
-	uint8_t limit = table.button_per_hour < MAX_PRESSES ? table.button_per_hour : MAX_PRESSES;
+	uint8_t left = table.button_per_hour;
+	uint16_t *place = 0;
 
-	return limit > 0 && (uint16_t)(power_ticks - feeder.presses[(uint8_t)(feeder.press - limit) % MAX_PRESSES]) > HOUR_TICKS;
+	for (uint8_t i = 0; i < MAX_PRESSES; i++)
+		if ((uint16_t)(power_ticks - feeder.presses[i]) > HOUR_TICKS)
+			place = &feeder.presses[i];
+		else if (left > 0)
+			left--;
+	return left > 0 ? place : 0;
 }
 
 uint16_t feeder_manual(uint32_t units, uint8_t token)
 {
-	if (feeder.bank == NO_BANK || journal_left(INDEX_SWITCH) > 0 || table.button_units == 0 || !press_allowed() || !supply_good())
+	uint16_t *press;
+
+	if (feeder.bank == NO_BANK || journal_left(INDEX_SWITCH) > 0 || table.button_units == 0)
 		return 0;
-	feeder.presses[feeder.press++ % MAX_PRESSES] = power_ticks;
+	press = press_allowed();
+	if (!press || !supply_good())
+		return 0;
+	*press = power_ticks;
 	journal.token = token;
 	/* Not adjusted: a press of one pocket gives one. */
 	begin(KIND_MANUAL, table_pockets_of(units ? units : table.button_units, 10, &journal.carry));

@@ -11,7 +11,7 @@
 #define NO_BANK 0xFF
 #define OLDEST_MISSED 86400L /* minutes: older servings are not even counted as missed */
 #define TABLE_OVER_DAYS 14   /* the end of the table is shown so long before */
-#define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says; a power of two */
+#define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says */
 
 /* What the feeder knows. In one struct, because the compiler reaches the fields of one through a pointer: half the bytes of an
  * address each. */
@@ -23,13 +23,12 @@ typedef struct {
 	instant_t now;         /* as far as known; valid after feeder_time */
 	/* The rest is the feeder's own. */
 	bool after_reset;      /* how long the power was off is not known */
-	uint8_t press;         /* counts the presses served */
 	uint32_t tolerance;    /* seconds by which the clock may differ from what was counted */
 	uint16_t tick_parts;   /* of a second, in 65,536ths */
 	int32_t next_due;      /* minute for which the clock is armed */
 	int32_t searched;      /* minute until which was searched for what is due */
 	int32_t first, newest; /* minutes of what was found */
-	uint16_t presses[MAX_PRESSES]; /* ticks at the last ones, a ring; an hour is 450 ticks */
+	uint16_t presses[MAX_PRESSES]; /* ticks at the last ones, in no order; an hour is 450 ticks */
 } feeder_t;
 extern feeder_t feeder;
 
