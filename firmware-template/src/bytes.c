@@ -33,9 +33,9 @@ OUTLINED void bytes_load(uint8_t *to, uint16_t at, uint8_t n)
 
 OUTLINED void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)
 {
-	for (; n > 0; n--) {
-		storage_write(at++, *from++);
-		HIDE_COUNT(at);
+	while (n > 0) {
+		n--;
+		storage_write(at + n, from[n]);
 	}
 }
 
