@@ -115,7 +115,7 @@ func (j *job) fitError(have int) error {
 // worthALine is the number of single dates or odd times from which on advice about them is worth its line.
 const worthALine = 3
 
-// quarter is the step of the times of day that take one byte (FORMAT.md, time of day).
+// quarter is the step of times of day that take one byte (FORMAT.md, time of day).
 const quarter = 15 // minutes
 
 // thrift says how meals could be written so that they take fewer bytes.
@@ -139,7 +139,7 @@ func thrift(meals []plan.Meal) (list []string) {
 		list = append(list, "EXDATEs that follow a pattern: write a rule that has no such days")
 	}
 	if odd >= worthALine {
-		list = append(list, "a time on the quarter hour takes one byte, any other two")
+		list = append(list, "a time whole quarter hours after midnight, or after the time before it, takes one byte, any other two")
 	}
 	if most > 1 {
 		list = append(list, fmt.Sprintf("%d meals have the same portion on the same days: make them one, with all their times in at", most))
@@ -152,10 +152,12 @@ func oddTimes(set *plan.Recurrence) (n int) {
 	if len(set.At) == 0 && set.Rule != nil && set.Rule.ByMinute == nil && set.Start.Minute%quarter != 0 {
 		return 1
 	}
+	last := 0
 	for _, at := range set.At {
-		if at%quarter != 0 {
+		if (at-last)%quarter != 0 {
 			n++
 		}
+		last = at
 	}
 	return n
 }

@@ -109,8 +109,8 @@ func TestAdviceHelps(t *testing.T) {
 		{"write a rule that has no such days",
 			meal("pellets", "dtstart = "+day(0)+"T07:00:00\nrrule = \"FREQ=DAILY;COUNT=180\"\nexdate = ["+list(60, day)+"]"),
 			meal("pellets", "dtstart = "+day(0)+"T07:00:00\nrrule = \"FREQ=DAILY;INTERVAL=3;COUNT=60\"")},
-		{"a time on the quarter hour takes one byte, any other two",
-			meal("crumbs", "at = ["+list(24, func(i int) string { return fmt.Sprintf("\"%02d:%02d\"", i, 7*i%60/15*15+1) })+"]"),
+		{"a time whole quarter hours after midnight, or after the time before it, takes one byte, any other two",
+			meal("crumbs", "at = ["+list(24, func(i int) string { return fmt.Sprintf("\"%02d:%02d\"", i, 7*i%60) })+"]"),
 			meal("crumbs", "at = ["+list(24, func(i int) string { return fmt.Sprintf("\"%02d:%02d\"", i, 7*i%60/15*15) })+"]")},
 		{"24 meals have the same portion on the same days: make them one", apart, meal("pellets", together)},
 	} {

@@ -38,21 +38,21 @@ func TestRefusals(t *testing.T) {
 			"port answers, but not as a feeder does (41 54 3F 0D 0A 45 52 52 4F 52 0D 0A …): another device, or firmware that is not a feeder's"},
 		{"RX and TX joined", func(sent []byte) []byte { return sent }, "m328-mains", 0,
 			"port sends back what it is sent: RX and TX are joined, or it is another device"},
-		{"newer messages", identified(identity(frame.Version+1, 1, 9, 1, 1024, 416)), "m328-mains", 0,
+		{"newer messages", identified(identity(frame.Version+1, table.Version, 9, 1, 1024, 416)), "m328-mains", 0,
 			"the board on port has version 4 of the messages, this program has version 3; a newer mealtab is needed (nothing was written)"},
-		{"older messages", identified(identity(frame.Version-1, 1, 0, 1, 1024, 416)), "m328-mains", 0,
+		{"older messages", identified(identity(frame.Version-1, table.Version, 0, 1, 1024, 416)), "m328-mains", 0,
 			"the board on port has version 2 of the messages, this program has version 3; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
-		{"newer tables", identified(identity(frame.Version, 2, 1, 1, 1024, 416)), "m328-mains", 0,
-			"the board on port has version 2 of the table format, this program has version 1; a newer mealtab is needed (nothing was written)"},
-		{"older tables", identified(identity(frame.Version, 0, 1, 1, 1024, 416)), "m328-mains", 0,
-			"the board on port has version 0 of the table format, this program has version 1; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
-		{"another board", identified(identity(frame.Version, 1, 1, 2, 1024, 416)), "m328-mains", 0,
+		{"newer tables", identified(identity(frame.Version, table.Version+1, 1, 1, 1024, 416)), "m328-mains", 0,
+			"the board on port has version 3 of the table format, this program has version 2; a newer mealtab is needed (nothing was written)"},
+		{"older tables", identified(identity(frame.Version, table.Version-1, 1, 1, 1024, 416)), "m328-mains", 0,
+			"the board on port has version 1 of the table format, this program has version 2; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
+		{"another board", identified(identity(frame.Version, table.Version, 1, 2, 1024, 416)), "m328-mains", 0,
 			"the table is for m328-mains, the board on port is m328-cells (nothing was written)"},
-		{"an unknown board", identified(identity(frame.Version, 1, 1, 77, 1024, 416)), "m328-mains", 0,
+		{"an unknown board", identified(identity(frame.Version, table.Version, 1, 77, 1024, 416)), "m328-mains", 0,
 			"the table is for m328-mains, the board on port is board 77 (nothing was written)"},
-		{"a full bank", identified(identity(frame.Version, 1, 1, 1, 1024, 416)), "m328-mains", 416,
+		{"a full bank", identified(identity(frame.Version, table.Version, 1, 1, 1024, 416)), "m328-mains", 416,
 			"the table has 416 bytes, a bank of the board on port holds 415 (nothing was written)"},
-		{"another EEPROM", identified(identity(frame.Version, 1, 1, 1, 2048, 700)), "m328-mains", 0,
+		{"another EEPROM", identified(identity(frame.Version, table.Version, 1, 1, 2048, 700)), "m328-mains", 0,
 			"port: the board says it has 2048 bytes of EEPROM in banks of 700; no feeder this program knows has"},
 		{"a short answer", identified([]byte{frame.Version, 1, 1}), "m328-mains", 0,
 			"port answers with 3 bytes where a feeder's answer has 14"},
@@ -100,14 +100,14 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 			"port: port: BANK_WRITE: the board answers BAD_RANGE: offset, count or value out of range; the old table stays in force"},
 		{"worn cells", func(code byte, p []byte) (byte, []byte) {
 			return frame.OK, make([]byte, len(p)-2)
-		}, "port: byte 0 of the spare bank reads 00 after writing 10: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
+		}, "port: byte 0 of the spare bank reads 00 after writing 20: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
 		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{table.FaultMeal} }),
 			"port: port: BANK_COMMIT: the board answers BAD_TABLE: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
 		{"not newer", taking(func() (byte, []byte) { return frame.Stale, nil }),
 			"port: port: BANK_COMMIT: the board answers STALE: the table to be committed is not newer than the one in force, or not the one meant; the old table stays in force"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			id := identity(frame.Version, 1, 1, 1, 1024, 416)
+			id := identity(frame.Version, table.Version, 1, 1, 1024, 416)
 			a := &flashertest.Answering{Octets: flashertest.Messages(func(code byte, payload []byte) (byte, []byte) {
 				if code == frame.Identify {
 					return frame.OK, id

@@ -45,7 +45,7 @@ var blocks = map[string]func() string{
 	"forms":    func() string { return fieldTable("code", table.Forms()) },
 	"head":     func() string { return bitTable(table.PartHead()) },
 	"limits":   func() string { return fieldTable("value", table.Limits()) },
-	"periods":  func() string { return fieldTable("code", table.Periods()) },
+	"periods":  func() string { return bitTable(table.Periods()) },
 	"map":      mapTable,
 	"journal":  func() string { return fieldTable("offset", table.JournalRecord()) },
 	"kinds":    func() string { return fieldTable("code", table.JournalKinds()) },

@@ -76,9 +76,10 @@ func tableHeader() string {
 	for _, op := range table.Ops() {
 		h.define("OP_"+op.Name, fmt.Sprintf("0x%02X", op.Code), strings.TrimPrefix(op.Operands+" -> ", " -> ")+op.Holds)
 	}
-	h.section("Periods of SET_POS")
-	h.fields("PERIOD_", table.Periods())
-	h.section("Parts of meals, the zone byte and times of day")
+	h.define("RULE_MORE", fmt.Sprintf("0x%02X", table.RuleMore), "bit of the weekdays and of each opcode: another term follows")
+	h.section("Periods: bits of the places among the terms, and of the operand of SET_POS; above them the first day of the week")
+	h.bits("PERIOD_", table.Periods())
+	h.section("Parts of meals and times of day")
 	h.bits("", table.PartHead())
 	h.section("Forms of the times of a part")
 	h.fields("FORM_", table.Forms())

@@ -116,16 +116,16 @@ func (c *checker) transition(field string, t Transition) {
 	c.count(field+" month", t.Month, 1, 12)
 	c.count(field+" week", t.Week, 1, 5)
 	c.count(field+" weekday", t.Weekday, 0, 6)
-	c.count(field+" minutes", t.Minutes, -8192, 8191)
+	c.count(field+" minutes", t.Minutes, -4096, 4095)
 }
 
 func (c *checker) spans(g OverrideGroup) {
 	c.count("OVERRIDES offset", int(g.Offset), -96, 96)
 	c.count("OVERRIDES spans", len(g.Spans), 1, maxVarint)
-	end := Minute(0)
+	end := Minute(-1)
 	for _, s := range g.Spans {
-		if s.Start < end || s.End <= s.Start || s.Start%quarterMinutes != 0 || s.End%quarterMinutes != 0 {
-			c.fail("OVERRIDES span", "%d to %d: spans ascend, are not empty and start and end on quarter hours", s.Start, s.End)
+		if s.Start <= end || s.End <= s.Start || s.Start%quarterMinutes != 0 || s.End%quarterMinutes != 0 {
+			c.fail("OVERRIDES span", "%d to %d: spans ascend, are not empty, do not touch and start and end on quarter hours", s.Start, s.End)
 			return
 		}
 		end = s.End
@@ -189,7 +189,7 @@ const (
 
 // Bounds that keep a feeder's search for the next serving under a second at 8 MHz.
 const (
-	MaxSearchWork = 53_000 // steps of about 125 cycles for the rules with positions
+	MaxSearchWork = 53_000 // steps of about 150 cycles for the rules with positions
 	maxCrowd      = 16
 	crowdDays     = 5
 )

@@ -9,8 +9,8 @@ func (c *checker) rule(r *Rule) {
 	c.every("EVERY_MONTHS", r.EveryMonth, 1)
 	c.every("EVERY_YEARS", r.EveryYears, 1)
 	c.count("MONTHS", int(r.Months), 0, 1<<12-1)
-	c.count("DAY_MASK", int(r.MonthDays.FromStart), 0, 1<<31-1)
-	c.count("DAY_MASKS", int(r.MonthDays.FromEnd), 0, 1<<31-1)
+	c.count("days of the month", int(r.MonthDays.FromStart), 0, 1<<31-1)
+	c.count("days of the month", int(r.MonthDays.FromEnd), 0, 1<<31-1)
 	c.nths("NTH_OF_MONTH", r.NthOfMonth, 5)
 	c.nths("NTH_OF_YEAR", r.NthOfYear, 53)
 	c.numbers("YEAR_DAYS", r.YearDays, 366)
@@ -24,7 +24,7 @@ func (c *checker) every(field string, e Every, unit uint32) {
 	if e == (Every{}) {
 		return
 	}
-	c.count(field+" n", int(e.N), 1, maxVarint/7)
+	c.count(field+" n", int(e.N), 1, maxVarint/12) // years are written as months
 	c.count(field+" phase", int(e.Phase), 0, int(e.N*unit)-1)
 }
 
@@ -52,7 +52,7 @@ func (c *checker) weeks(k *Weeks) {
 	}
 	c.count("WEEKS weekstart", k.WeekStart, 0, 6)
 	c.every("WEEKS", k.Every, 1)
-	c.count("WEEKS n", int(k.Every.N), 1, maxVarint/7)
+	c.count("WEEKS n", int(k.Every.N), 1, maxVarint/12)
 	c.count("WEEKS count", len(k.Numbers), 1, 255)
 	c.numbers("WEEKS", k.Numbers, 53)
 }
@@ -84,26 +84,41 @@ func (c *checker) searchWork(rules []Rule) {
 	}
 }
 
-// SearchWork returns the steps, of about 125 cycles, that a feeder's search takes to count the rules with positions: at a turn
+// SearchWork returns the steps, of about 150 cycles, that a feeder's search takes to count the rules with positions: at a turn
 // of the period it reads the rule for each date of two of them. Counted from the firmware's machine code.
 func SearchWork(rules []Rule) (steps int) {
 	for i := range rules {
-		r := &rules[i]
-		if r.SetPos == nil {
-			continue
+		if r := &rules[i]; r.SetPos != nil {
+			steps += 2 * r.SetPos.Period.days() * readingWork(r)
 		}
-		reading := 8 + len(r.NthOfMonth) + len(r.NthOfYear) + len(r.YearDays)
-		for _, has := range []bool{r.EveryDays.N > 0, r.EveryWeeks.N > 0, r.EveryMonth.N > 0, r.EveryYears.N > 0, r.Months > 0, r.MonthDays != MonthDays{}} {
-			if has {
-				reading += 4
-			}
-		}
-		if r.Weeks != nil {
-			reading += 20 + len(r.Weeks.Numbers)
-		}
-		steps += 2 * r.SetPos.Period.days() * reading
 	}
 	return steps
+}
+
+// readingWork is the steps of one reading of the terms that positions see.
+func readingWork(r *Rule) int {
+	work := 7
+	for _, e := range []Every{r.EveryDays, r.EveryWeeks, r.EveryMonth, r.EveryYears} {
+		if e.N > 0 {
+			work += 8
+		}
+	}
+	if r.Months > 0 {
+		work += 4
+	}
+	days := len(r.MonthDays.List())
+	if r.MonthDays.masked() {
+		days = 4
+	}
+	for _, entries := range []int{days, len(r.YearDays), len(r.NthOfMonth), len(r.NthOfYear)} {
+		if entries > 0 {
+			work += 4 + entries
+		}
+	}
+	if r.Weeks != nil {
+		work += 22 + len(r.Weeks.Numbers)
+	}
+	return work
 }
 
 // days returns the most days of a period.

@@ -1,6 +1,9 @@
 package table
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Decode reads a table. Any bytes may be given: it never panics and its time is bounded by their number.
 // The error is an [*Error] naming the broken field. Bytes after the framed length are an error too.
@@ -30,7 +33,7 @@ func decode(b []byte, list bool) (*Table, []Line, error) {
 	if err := r.frame(); err != nil {
 		return nil, nil, err
 	}
-	t := &Table{Through: MaxDay, Late: DefaultLate, Wheel: defaultWheel}
+	t := &Table{Through: MaxDay, Late: DefaultLate}
 	r.header(t)
 	r.sections(t)
 	r.meals(t)
@@ -97,40 +100,61 @@ func (r *reader) u16() uint16 {
 	b := r.take(2)
 	return uint16(b[0]) | uint16(b[1])<<8
 }
-func (r *reader) u24() uint32 {
-	b := r.take(3)
-	return uint32(b[0]) | uint32(b[1])<<8 | uint32(b[2])<<16
-}
-func (r *reader) u32() uint32 { return uint32(r.u16()) | uint32(r.u16())<<16 }
-func (r *reader) day() Day    { return Day(r.u16()) }
+func (r *reader) day() Day { return Day(r.u16()) }
 
-func (r *reader) number() uint32 {
-	var v uint32
-	for shift := 0; shift < 28; shift += 7 {
+func (r *reader) number() uint32 { return r.groups(4) }
+
+// groups reads a number of at most so many bytes.
+func (r *reader) groups(most int) uint32 {
+	var v uint64
+	for i := range most {
 		x := r.take(1)[0]
-		v |= uint32(x&0x7F) << shift
+		if x == 0x80 && i == 0 {
+			r.fail("number", "written longer than it needs to be")
+		}
+		v = v<<7 | uint64(x&0x7F)
 		if x < 0x80 {
-			if x == 0 && shift > 0 {
-				r.fail("number", "written longer than it needs to be")
+			if v > math.MaxUint32 {
+				r.fail("number", "longer than 32 bits")
 			}
-			return v
+			return uint32(v)
 		}
 	}
-	r.fail("number", "longer than four bytes")
+	r.fail("number", "longer than %d bytes", most)
 	return 0
 }
 
-func (r *reader) signed() int {
-	v := r.number()
-	return int(int32(v>>1) ^ -int32(v&1))
+func (r *reader) signed() int { return signedOf(r.number()) }
+
+func signedOf(code uint32) int { return int(int32(code>>1) ^ -int32(code&1)) }
+
+// entries reads an ascending list.
+func (r *reader) entries(field string) (list []uint32) {
+	last := uint32(0)
+	for r.err == nil {
+		step := r.number()
+		if step == 0 {
+			break
+		}
+		if last += step; last > math.MaxUint16 {
+			r.fail(field, "%d is too large for any entry", last)
+		}
+		list = append(list, last)
+	}
+	if len(list) == 0 {
+		r.fail(field, "an empty list")
+	}
+	return list
 }
 
-func (r *reader) every() Every {
-	n := r.number()
-	if n == 0 {
-		r.fail("every", "a step of 0")
+// cycle reads what [writer.cycle] writes.
+func (r *reader) cycle(epoch uint32) (period, phase uint32) {
+	period = r.number() + 1
+	shift := r.number()
+	if shift >= period {
+		r.fail("shift", "%d in a period of %d", shift, period)
 	}
-	return Every{n, r.number()}
+	return period, negative(shift+epoch, period)
 }
 
 func (r *reader) header(t *Table) {
@@ -144,10 +168,11 @@ func (r *reader) header(t *Table) {
 	r.note("FLAGS", "%s", flagNames(r.b[offFlags]))
 	t.Start = r.day()
 	r.note("START", "nothing is served before %s", t.Start)
-	z := r.u8()
-	t.Zone.GapOmit = z&zoneGapOmit != 0
-	t.Zone.Standard = int8(z<<1) >> 1
+	t.Zone.GapOmit = r.b[offFlags]&flagGapOmit != 0
+	t.Zone.Standard = int8(r.i8())
 	r.note("ZONE", "standard time UTC%s%s", offsetText(t.Zone.Standard), map[bool]string{true: ", instances in a gap are dropped"}[t.Zone.GapOmit])
+	t.Wheel = Wheel{TurnMillis: r.number(), PocketUnits: r.number(), UnitMg: r.number(), TrimMicros: int32(r.signed())}
+	r.note("WHEEL", "%s", t.Wheel)
 }
 
 func (r *reader) sections(t *Table) {
@@ -166,17 +191,10 @@ func (r *reader) sections(t *Table) {
 		t.Late = int(r.number())
 		r.note("LATE", "a missed serving is given up to %d min late", t.Late)
 	}
-	button := f&flagButton != 0
-	if button {
+	t.Button = DefaultButton(t.Wheel)
+	if f&flagButton != 0 {
 		t.Button = Button{Portion: r.number(), PerHour: r.u8()}
 		r.note("BUTTON", "a press feeds %s, at most %d an hour", counted(t.Button.Portion, "unit"), t.Button.PerHour)
-	}
-	if f&flagWheel != 0 {
-		t.Wheel = Wheel{TurnMillis: r.number(), PocketUnits: r.number(), UnitMg: r.number(), TrimMicros: int32(r.signed())}
-		r.note("WHEEL", "%s", t.Wheel)
-	}
-	if !button {
-		t.Button = DefaultButton(t.Wheel)
 	}
 	if f&flagPresets != 0 {
 		t.Presets = r.u8()
@@ -198,13 +216,9 @@ func (r *reader) dst() *DST {
 }
 
 func (r *reader) transition() Transition {
-	v := r.u24()
-	return Transition{
-		Month:   int(v & 0xF),
-		Week:    int(v >> 4 & 7),
-		Weekday: int(v >> 7 & 7),
-		Minutes: int(int32(v<<8) >> 18),
-	}
+	place := r.u8()
+	time := int(int16(r.u16()))
+	return Transition{Month: place>>4 + 1, Week: place&0xF + 1, Weekday: time & 7, Minutes: time >> 3}
 }
 
 func (r *reader) overrides() []OverrideGroup {
@@ -214,11 +228,11 @@ func (r *reader) overrides() []OverrideGroup {
 	}
 	unit := Minute(quarter * quarterMinutes)
 	groups := make([]OverrideGroup, 0, 1)
-	n := r.number()
+	n := r.u8()
 	if n == 0 {
 		r.fail("OVERRIDES groups", "a section without any")
 	}
-	r.note("OVERRIDES", "%s of spans, counted in %d min", counted(n, "group"), unit)
+	r.note("OVERRIDES", "%s of spans, counted in %d min", counted(uint32(n), "group"), unit)
 	for ; n > 0 && r.err == nil; n-- {
 		groups = append(groups, r.overrideGroup(unit))
 	}
@@ -227,21 +241,25 @@ func (r *reader) overrides() []OverrideGroup {
 
 func (r *reader) overrideGroup(unit Minute) OverrideGroup {
 	g := OverrideGroup{Offset: int8(r.i8())}
-	n := r.number()
-	r.note("OVERRIDES offset", "UTC%s in %s", offsetText(g.Offset), counted(n, "span"))
-	end := Minute(0)
-	for ; n > 0 && r.err == nil; n-- {
-		start := r.plus(end, unit)
-		end = r.plus(start, unit)
+	r.note("OVERRIDES offset", "UTC%s in spans", offsetText(g.Offset))
+	end := Minute(-epochDays * MinutesPerDay)
+	for r.err == nil {
+		distance := r.number()
+		if distance == 0 {
+			break
+		}
+		start := r.plus(end, distance, unit)
+		end = r.plus(start, r.number(), unit)
 		g.Spans = append(g.Spans, Span{start, end})
 		r.note("OVERRIDES span", "%s to %s", start, end)
 	}
+	r.note("OVERRIDES end", "%s", counted(uint32(len(g.Spans)), "span"))
 	return g
 }
 
-// plus reads a distance from m in units and refuses to leave the table's calendar by more than a year.
-func (r *reader) plus(m, unit Minute) Minute {
-	sum := int64(m) + int64(r.number())*int64(unit)
+// plus adds a distance in units and refuses to leave the table's calendar by more than a year.
+func (r *reader) plus(m Minute, distance uint32, unit Minute) Minute {
+	sum := int64(m) + int64(distance)*int64(unit)
 	if sum > int64(MaxDay+366)*MinutesPerDay {
 		r.fail("OVERRIDES span", "ends after 2100")
 		return m

@@ -64,40 +64,46 @@ func (r *reader) times(form int) Times {
 	case formGrid:
 		return Times{List: r.grid()}
 	case formCycle:
-		return Times{Cycle: r.cycle()}
+		return Times{Cycle: r.cycleTimes()}
 	}
 	n := form + 1
 	if form == formList {
 		n = r.u8()
 	}
+	return Times{List: r.timeList(n)}
+}
+
+// timeList reads times, each as the distance from the one before.
+func (r *reader) timeList(n int) []uint16 {
 	list := make([]uint16, 0, n)
+	last := uint16(0)
 	for ; n > 0 && r.err == nil; n-- {
-		list = append(list, r.time())
+		if last += r.time(); last >= MinutesPerDay {
+			r.fail("times", "minute %d is beyond the day", last)
+		}
+		list = append(list, last)
 	}
-	return Times{List: list}
+	return list
 }
 
 func (r *reader) time() uint16 {
-	b := r.u8()
-	switch {
-	case b < quarters:
-		return uint16(b * quarterMinutes)
-	case b < longTime:
-		r.fail("time", "%02X is no quarter hour of the day", b)
-		return 0
+	v := r.number()
+	if v < quarters {
+		return uint16(v * quarterMinutes)
 	}
-	m := (b&^longTime)<<8 | r.u8()
-	if m%quarterMinutes == 0 {
-		r.fail("time", "minute %d takes one byte, not two", m)
+	m := v - quarters
+	if m >= MinutesPerDay || m%quarterMinutes == 0 {
+		r.fail("time", "%d is no minute of a day that is no quarter hour", m)
+		return 0
 	}
 	return uint16(m)
 }
 
 func (r *reader) steps() []uint16 {
-	first := int(r.time())
-	step := int(r.number())
 	n := int(r.number())
-	if n < 1 || n > MinutesPerDay || step < 1 || step >= MinutesPerDay || first+(n-1)*step >= MinutesPerDay {
+	step := int(r.time())
+	first := int(r.time())
+	if n < 1 || n > MinutesPerDay || step < 1 || first+(n-1)*step >= MinutesPerDay {
 		r.fail("STEPS", "%d times from minute %d by %d leave the day", n, first, step)
 		return nil
 	}
@@ -109,35 +115,33 @@ func (r *reader) steps() []uint16 {
 }
 
 func (r *reader) grid() []uint16 {
-	hours := r.u24()
-	var minutes uint64
-	for n := r.u8(); n > 0 && r.err == nil; n-- {
-		m := r.u8()
-		if m > 59 || minutes>>m != 0 {
-			r.fail("GRID", "minute %d: minutes ascend and lie within 0 to 59", m)
-			return nil
-		}
-		minutes |= 1 << m
-	}
-	list := make([]uint16, 0, bits.OnesCount32(hours)*bits.OnesCount64(minutes))
-	for h := range 24 {
-		for m := range 60 {
-			if hours>>h&1 != 0 && minutes>>m&1 != 0 {
-				list = append(list, uint16(h*60+m))
+	hours := r.hours()
+	within := r.timeList(r.u8())
+	list := make([]uint16, 0, bits.OnesCount32(hours)*len(within))
+	for h := range uint16(24) {
+		for _, m := range within {
+			if m >= 60 {
+				r.fail("GRID", "minute %d is beyond the hour", m)
+				return nil
+			}
+			if hours>>h&1 != 0 {
+				list = append(list, h*60+m)
 			}
 		}
 	}
 	return list
 }
 
-func (r *reader) cycle() *Cycle {
-	c := &Cycle{Period: r.number(), Phase: r.number(), Hours: AllHours}
-	switch b := r.u8(); b {
-	case 0:
-	case 1:
-		c.Hours = r.u24()
-	default:
-		r.fail("CYCLE", "restricted is %d, not 0 or 1", b)
+// hours reads the hours that are left out, and gives the others.
+func (r *reader) hours() uint32 {
+	out := r.number()
+	if out > AllHours {
+		r.fail("hours", "mask %06X has more than 24 bits", out)
 	}
-	return c
+	return AllHours &^ out
+}
+
+func (r *reader) cycleTimes() *Cycle {
+	period, after := r.cycle(epochDays * MinutesPerDay)
+	return &Cycle{Period: period, Phase: (after + period - 1) % period, Hours: r.hours()}
 }

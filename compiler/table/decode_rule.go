@@ -1,5 +1,7 @@
 package table
 
+import "math"
+
 // DecodeRule reads one day rule from the front of b.
 func DecodeRule(b []byte) (Rule, error) {
 	r := &reader{b: b}
@@ -14,13 +16,12 @@ func DecodeRule(b []byte) (Rule, error) {
 
 func (r *reader) rule(number int) Rule {
 	var rule Rule
-	for last := 0; r.err == nil; {
-		op := r.u8()
-		if op >= opEnd {
-			rule.Weekdays = uint8(op &^ opEnd)
-			r.noteOf("rule", number, "END", "%s", weekdayNames(rule.Weekdays))
-			break
-		}
+	b := r.u8()
+	rule.Weekdays = uint8(b) >> 1
+	r.noteOf("rule", number, "WEEKDAYS", "%s", weekdayNames(rule.Weekdays))
+	for last := 0; b&RuleMore != 0 && r.err == nil; {
+		b = r.u8()
+		op := b &^ RuleMore
 		if op <= last {
 			r.fail("opcode", "%02X after %02X: terms stand in ascending order", op, last)
 			break
@@ -34,65 +35,86 @@ func (r *reader) rule(number int) Rule {
 
 func (r *reader) term(rule *Rule, op int) {
 	switch op {
-	case opUTC: // UTC → dates and times are UTC
-		rule.UTC = true
-	case opFrom: // FROM day → day and after
-		rule.From = r.day()
-	case opUntil: // UNTIL day → day and before
-		rule.Until, rule.HasUntil = r.day(), true
-	case opEveryDays: // n phase → one day in n
-		rule.EveryDays = r.every()
-	case opEveryWeeks: // n phase → seven days in 7n, from day number phase
-		rule.EveryWeeks = r.every()
-	case opEveryMonth: // n phase → one month in n
-		rule.EveryMonth = r.every()
-	case opEveryYears: // n phase → one year in n
-		rule.EveryYears = r.every()
+	case opEveryDays: // n shift → one day in n
+		rule.EveryDays = r.every(1, 1, epochDays)
+	case opEveryWeeks: // 7n shift → seven days in 7n
+		rule.EveryWeeks = r.every(7, 1, epochDays)
+	case opEveryMonth: // n shift → one month in n
+		rule.EveryMonth = r.every(1, 1, epochMonths)
+	case opEveryYears: // 12n shift → one year in n
+		rule.EveryYears = r.every(12, 12, epochMonths)
 	case opMonths: // mask → months of the year
-		if rule.Months = r.u16(); rule.Months == 0 {
+		if rule.Months = uint16(min(r.number(), math.MaxUint16)); rule.Months == 0 {
 			r.fail("MONTHS", "no month at all")
 		}
-	case opDayList, opDayMask, opDayMasks: // days of the month
+	case opDayMask, opDayList: // days of the month
 		r.monthDays(rule, op)
 	case opNthOfMonth: // n weekday … → n-th weekday of the month
-		rule.NthOfMonth = r.nthOfMonth()
+		rule.NthOfMonth = r.nths("NTH_OF_MONTH")
 	case opNthOfYear: // n weekday … → n-th weekday of the year
-		rule.NthOfYear = r.nthOfYear()
+		rule.NthOfYear = r.nths("NTH_OF_YEAR")
 	case opYearDays: // day … → days of the year
-		for n := r.u8(); n > 0 && r.err == nil; n-- {
-			rule.YearDays = append(rule.YearDays, int(int16(r.u16())))
+		rule.YearDays = r.signedList("YEAR_DAYS")
+	case opWeeks: // weekstart n shift week … → days of numbered weeks
+		start := r.u8()
+		rule.Weeks = &Weeks{WeekStart: start >> weekStartShift, Every: r.every(1, 1, epochYears), Numbers: r.signedList("WEEKS")}
+		if start&(1<<weekStartShift-1) != 0 {
+			r.fail("WEEKS weekstart", "%02X has bits below the weekday", start)
 		}
-		r.notEmpty("YEAR_DAYS", len(rule.YearDays))
-	case opWeeks: // weekstart n phase week … → days of numbered weeks
-		rule.Weeks = r.weeks()
-	case opSetPos: // period positions → some of what the other terms give
+	case opSetPos: // period positions → some of what the terms before give
 		rule.SetPos = r.setPos()
-	case opDates: // date … → those dates
-		rule.Dates = r.dates()
+	default:
+		r.bound(rule, op)
+	}
+}
+
+// bound reads a term that positions do not see.
+func (r *reader) bound(rule *Rule, op int) {
+	switch op {
+	case opFrom: // FROM day → day and after
+		rule.From = r.dayAfter(epochDays)
+	case opUntil: // UNTIL day → before the day
+		rule.Until, rule.HasUntil = r.dayAfter(epochDays+1), true
 	case opExcept: // date … → all other dates
 		rule.Except = r.dates()
+	case opUTC: // UTC → dates and times are UTC
+		rule.UTC = true
+	case opDates: // date … → those dates
+		rule.Dates = r.dates()
 	default:
 		r.fail("opcode", "%02X is none", op)
 	}
+}
+
+func (r *reader) dayAfter(epoch uint16) Day {
+	n := r.u16()
+	if n < epoch {
+		r.fail("day", "number %d lies before 2000", n)
+	}
+	return Day(n - epoch)
+}
+
+// every reads a period of n units; the phase is given in others.
+func (r *reader) every(unit, phase, epoch uint32) Every {
+	p, first := r.cycle(epoch)
+	if p%unit != 0 || first%phase != 0 {
+		r.fail("every", "period %d, phase %d: not in units of %d", p, first, unit)
+	}
+	return Every{p / unit, first / phase}
 }
 
 func (r *reader) monthDays(rule *Rule, op int) {
 	if rule.MonthDays != (MonthDays{}) {
 		r.fail("opcode", "days of the month are given twice")
 	}
-	switch op {
-	case opDayMask:
-		rule.MonthDays.FromStart = r.u32()
-	case opDayMasks:
-		rule.MonthDays.FromStart = r.u32()
-		rule.MonthDays.FromEnd = r.u32()
-	default:
-		for n := r.u8(); n > 0 && r.err == nil; n-- {
-			r.monthDay(rule, r.i8())
+	if op == opDayMask {
+		if rule.MonthDays.FromStart = r.groups(5); rule.MonthDays.FromStart == 0 {
+			r.fail("DAY_MASK", "no day at all")
 		}
+		return
 	}
-	if rule.MonthDays == (MonthDays{}) {
-		r.fail(opName(op), "no day at all")
+	for _, d := range r.signedList("DAY_LIST") {
+		r.monthDay(rule, d)
 	}
 }
 
@@ -107,60 +129,35 @@ func (r *reader) monthDay(rule *Rule, d int) {
 	}
 }
 
-func (r *reader) nthOfMonth() (list []Nth) {
-	for n := r.u8(); n > 0 && r.err == nil; n-- {
-		b := r.u8()
-		list = append(list, Nth{b>>3 - 5, b & 7})
+func (r *reader) signedList(field string) (list []int) {
+	for _, code := range r.entries(field) {
+		list = append(list, signedOf(code))
 	}
-	r.notEmpty("NTH_OF_MONTH", len(list))
 	return list
 }
 
-func (r *reader) nthOfYear() (list []Nth) {
-	for n := r.u8(); n > 0 && r.err == nil; n-- {
-		k := r.i8()
-		list = append(list, Nth{k, r.u8()})
+func (r *reader) nths(field string) (list []Nth) {
+	for _, code := range r.entries(field) {
+		list = append(list, Nth{signedOf(code >> nthShift), int(code&(1<<nthShift-1)) - 1})
 	}
-	r.notEmpty("NTH_OF_YEAR", len(list))
 	return list
-}
-
-func (r *reader) notEmpty(field string, n int) {
-	if n == 0 {
-		r.fail(field, "an empty list")
-	}
-}
-
-func (r *reader) weeks() *Weeks {
-	k := &Weeks{WeekStart: r.u8(), Every: r.every()}
-	for n := r.u8(); n > 0 && r.err == nil; n-- {
-		k.Numbers = append(k.Numbers, r.i8())
-	}
-	return k
 }
 
 func (r *reader) setPos() *SetPos {
 	b := r.u8()
-	s := &SetPos{Period: Period(b >> 4), WeekStart: b & 0xF}
-	for n := r.u8(); n > 0 && r.err == nil; n-- {
-		s.Positions = append(s.Positions, r.signed())
+	if b&1 != 0 {
+		r.fail("SET_POS period", "%02X has a bit below the period", b)
 	}
-	return s
+	return &SetPos{Period: Period(b >> periodShift & 3), WeekStart: b >> weekStartShift, Positions: r.signedList("SET_POS")}
 }
 
 func (r *reader) dates() (days []Day) {
-	n := int(r.number())
-	if n == 0 || n > len(r.b) {
-		r.fail("dates", "%d dates in %d bytes", n, len(r.b))
-		return nil
-	}
-	day := int(r.day())
-	days = append(days, Day(day))
-	for ; n > 1 && r.err == nil; n-- {
-		if day += int(r.number()); day > int(MaxDay) {
-			r.fail("dates", "a date after 2099")
+	for _, n := range r.entries("dates") {
+		if n < epochDays {
+			r.fail("dates", "day number %d lies before 2000", n)
+			return nil
 		}
-		days = append(days, Day(day))
+		days = append(days, Day(n-epochDays))
 	}
 	return days
 }

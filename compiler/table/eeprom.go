@@ -93,7 +93,7 @@ func BoardNamed(name string) (b Board, ok bool) {
 	return Board{}, false
 }
 
-// PartHead lists the constants of the head byte of a part and of the zone byte.
+// PartHead lists the constants of the head byte of a part and of times of day.
 func PartHead() []Field {
 	return []Field{
 		{"HEAD_RULE_MASK", headRuleMask, "", "", "", "bits of the head of a part: number of the day rule, 0 is every day"},
@@ -102,10 +102,7 @@ func PartHead() []Field {
 		{"HEAD_FORM_MASK", headFormMask, "", "", "", "and has these bits"},
 		{"HEAD_PRESETS", headPresets, "", "", "", "a mask of presets follows (first part of a meal only)"},
 		{"HEAD_MORE", headMore, "", "", "", "another part of the same meal follows"},
-		{"TIME_QUARTERS", quarters, "", "", "", "time of day: a byte below this counts quarter hours"},
-		{"TIME_LONG", longTime, "", "", "", "time of day: bit that says bits 14-8 of the minute are here and bits 7-0 follow"},
-		{"ZONE_OFFSET_MASK", zoneOffsetMask, "", "", "", "zone byte: the standard offset"},
-		{"ZONE_GAP_OMIT", zoneGapOmit, "", "", "", "zone byte: instances in a gap are dropped"},
+		{"TIME_QUARTERS", quarters, "", "", "", "time of day: a number below this counts quarter hours, others are larger by this than the minute"},
 	}
 }
 
@@ -125,17 +122,16 @@ func Limits() []Field {
 		{"DEFAULT_PER_HOUR", DefaultPerHour, "", "presses", "", "without the section"},
 		{"MAX_NUMBER", maxVarint, "", "", "", "largest number in groups of seven bits"},
 		{"ALL_HOURS", int(AllHours), "", "", "", "mask of all 24 hours"},
-		{"NTH_BIAS", 5, "", "", "", "added to n in NTH_OF_MONTH"},
 	}
 }
 
 // Periods lists what positions are counted in.
 func Periods() []Field {
 	return []Field{
-		{"WEEK", int(PeriodWeek), "", "", "", "weeks from the week start"},
-		{"MONTH", int(PeriodMonth), "", "", "", "calendar months"},
-		{"YEAR", int(PeriodYear), "", "", "", "calendar years"},
-		{"WEEK_YEAR", int(PeriodWeekYear), "", "", "", "week-numbering years"},
+		{"WEEK", int(PeriodWeek) << periodShift, "", "", "", "weeks from the week start"},
+		{"MONTH", int(PeriodMonth) << periodShift, "", "", "", "calendar months"},
+		{"YEAR", int(PeriodYear) << periodShift, "", "", "", "calendar years"},
+		{"WEEK_YEAR", int(PeriodWeekYear) << periodShift, "", "", "", "week-numbering years"},
 	}
 }
 

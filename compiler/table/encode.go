@@ -3,6 +3,7 @@ package table
 import (
 	"fmt"
 	"math/bits"
+	"slices"
 )
 
 // Encode returns the bytes of t: the same bytes for the same t, whatever the order in which it was built.
@@ -37,34 +38,59 @@ func WithSequence(encoded []byte, sequence uint8) []byte {
 	return append(body, byte(crc), byte(crc>>8))
 }
 
-type writer struct{ b []byte }
-
-func (w *writer) u8(v int)      { w.b = append(w.b, byte(v)) }
-func (w *writer) u16(v uint16)  { w.b = append(w.b, byte(v), byte(v>>8)) }
-func (w *writer) u24(v uint32)  { w.b = append(w.b, byte(v), byte(v>>8), byte(v>>16)) }
-func (w *writer) u32(v uint32)  { w.u16(uint16(v)); w.u16(uint16(v >> 16)) }
-func (w *writer) signed(v int)  { w.number(uint32(v<<1 ^ v>>31)) }
-func (w *writer) every(e Every) { w.number(e.N); w.number(e.Phase) }
-
-// number writes v in groups of seven bits, the lowest first; bit 7 says that another follows.
-func (w *writer) number(v uint32) {
-	for ; v >= 0x80; v >>= 7 {
-		w.u8(int(v | 0x80))
-	}
-	w.u8(int(v))
+type writer struct {
+	b    []byte
+	last int // where the last term of the rule in hand stands
 }
 
-func (w *writer) header(t *Table) {
-	zone := int(t.Zone.Standard) & zoneOffsetMask
-	if t.Zone.GapOmit {
-		zone |= zoneGapOmit
+func (w *writer) u8(v int)     { w.b = append(w.b, byte(v)) }
+func (w *writer) u16(v uint16) { w.b = append(w.b, byte(v), byte(v>>8)) }
+func (w *writer) signed(v int) { w.number(signedCode(v)) }
+
+// signedCode numbers 0, -1, 1, -2, 2 and so on.
+func signedCode(v int) uint32 { return uint32(v<<1 ^ v>>31) }
+
+// number writes v in groups of seven bits, the highest first; bit 7 says that another follows.
+func (w *writer) number(v uint32) {
+	groups := max(1, (bits.Len32(v)+6)/7)
+	for i := groups - 1; i > 0; i-- {
+		w.u8(int(0x80 | v>>(7*i)))
 	}
+	w.u8(int(v & 0x7F))
+}
+
+// list writes numbers above 0 in ascending order, each as the distance from the one before, and a 0.
+func (w *writer) list(numbers []uint32) {
+	slices.Sort(numbers)
+	last := uint32(0)
+	for _, n := range slices.Compact(numbers) {
+		w.number(n - last)
+		last = n
+	}
+	w.number(0)
+}
+
+// cycle writes a period and what to add to a unit that is phase modulo period, so that the sum is 0 modulo period. The table's units
+// count from epoch, a negative number of them.
+func (w *writer) cycle(period, phase, epoch uint32) {
+	w.number(period - 1)
+	w.number(negative(phase+epoch, period))
+}
+
+// negative is -v modulo period.
+func negative(v, period uint32) uint32 { return (period - v%period) % period }
+
+func (w *writer) header(t *Table) {
 	w.u16(0)
 	w.u8(int(t.Board))
 	w.u8(int(t.Sequence))
 	w.u8(flags(t))
 	w.u16(uint16(t.Start))
-	w.u8(zone)
+	w.u8(int(t.Zone.Standard))
+	w.number(t.Wheel.TurnMillis)
+	w.number(t.Wheel.PocketUnits)
+	w.number(t.Wheel.UnitMg)
+	w.signed(int(t.Wheel.TrimMicros))
 }
 
 func flags(t *Table) int {
@@ -78,9 +104,9 @@ func flags(t *Table) int {
 		{flagThrough, t.Through != MaxDay},
 		{flagLate, t.Late != DefaultLate},
 		{flagButton, t.Button != DefaultButton(t.Wheel)},
-		{flagWheel, t.Wheel != defaultWheel},
 		{flagPresets, t.Presets > 0},
 		{flagRules, len(t.Rules) > 0},
+		{flagGapOmit, t.Zone.GapOmit},
 	} {
 		if s.present {
 			f |= s.bit
@@ -88,8 +114,6 @@ func flags(t *Table) int {
 	}
 	return f
 }
-
-var defaultWheel = Wheel{PocketUnits: 1}
 
 // DefaultButton is what a table without a button section means: one pocket, twice an hour.
 func DefaultButton(w Wheel) Button { return Button{Portion: w.PocketUnits, PerHour: DefaultPerHour} }
@@ -112,12 +136,6 @@ func (w *writer) sections(t *Table) {
 		w.number(t.Button.Portion)
 		w.u8(t.Button.PerHour)
 	}
-	if f&flagWheel != 0 {
-		w.number(t.Wheel.TurnMillis)
-		w.number(t.Wheel.PocketUnits)
-		w.number(t.Wheel.UnitMg)
-		w.signed(int(t.Wheel.TrimMicros))
-	}
 	if f&flagPresets != 0 {
 		w.u8(t.Presets)
 	}
@@ -136,22 +154,23 @@ func (w *writer) dst(d *DST) {
 }
 
 func (w *writer) transition(t Transition) {
-	w.u24(uint32(t.Month) | uint32(t.Week)<<4 | uint32(t.Weekday)<<7 | uint32(t.Minutes&0x3FFF)<<10)
+	w.u8((t.Month-1)<<4 | (t.Week - 1))
+	w.u16(uint16(t.Minutes<<3 | t.Weekday))
 }
 
 func (w *writer) overrides(groups []OverrideGroup) {
 	unit := overrideUnit(groups)
 	w.u8(int(unit) / quarterMinutes)
-	w.number(uint32(len(groups)))
+	w.u8(len(groups))
 	for _, g := range groups {
 		w.u8(int(g.Offset))
-		w.number(uint32(len(g.Spans)))
-		end := Minute(0)
+		end := Minute(-epochDays * MinutesPerDay)
 		for _, s := range g.Spans {
 			w.number(uint32((s.Start - end) / unit))
 			w.number(uint32((s.End - s.Start) / unit))
 			end = s.End
 		}
+		w.number(0)
 	}
 }
 
@@ -224,14 +243,8 @@ func Regular(list []uint16) bool {
 
 func encodeCycle(c *Cycle) []byte {
 	w := &writer{}
-	w.number(c.Period)
-	w.number(c.Phase)
-	if c.Hours == AllHours {
-		w.u8(0)
-	} else {
-		w.u8(1)
-		w.u24(c.Hours)
-	}
+	w.cycle(c.Period, c.Phase+1, epochDays*MinutesPerDay)
+	w.number(AllHours &^ c.Hours)
 	return w.b
 }
 
@@ -245,19 +258,25 @@ func encodeList(list []uint16) (form int, b []byte) {
 		}
 		w.u8(len(list))
 	}
-	for _, m := range list {
-		w.time(m)
-	}
+	w.times(list)
 	return form, w.b
+}
+
+// times writes each time as the distance from the one before.
+func (w *writer) times(list []uint16) {
+	last := uint16(0)
+	for _, m := range list {
+		w.time(m - last)
+		last = m
+	}
 }
 
 func (w *writer) time(m uint16) {
 	if m%quarterMinutes == 0 {
-		w.u8(int(m / quarterMinutes))
+		w.number(uint32(m / quarterMinutes))
 		return
 	}
-	w.u8(longTime | int(m>>8))
-	w.u8(int(m & 0xFF))
+	w.number(uint32(m + quarters))
 }
 
 func encodeSteps(list []uint16) ([]byte, bool) {
@@ -271,9 +290,9 @@ func encodeSteps(list []uint16) ([]byte, bool) {
 		}
 	}
 	w := &writer{}
-	w.time(list[0])
-	w.number(uint32(step))
 	w.number(uint32(len(list)))
+	w.time(step)
+	w.time(list[0])
 	return w.b, true
 }
 
@@ -288,12 +307,14 @@ func encodeGrid(list []uint16) ([]byte, bool) {
 		return nil, false
 	}
 	w := &writer{}
-	w.u24(hours)
+	w.number(AllHours &^ hours)
 	w.u8(bits.OnesCount64(minutes))
-	for m := range 60 {
+	var within []uint16
+	for m := range uint16(60) {
 		if minutes>>m&1 != 0 {
-			w.u8(m)
+			within = append(within, m)
 		}
 	}
+	w.times(within)
 	return w.b, true
 }

@@ -1,5 +1,7 @@
 package table
 
+import "math/bits"
+
 // EncodeRule returns the bytes of one day rule. The rule must be valid.
 func EncodeRule(r *Rule) []byte {
 	w := &writer{}
@@ -7,67 +9,67 @@ func EncodeRule(r *Rule) []byte {
 	return w.b
 }
 
+// rule writes the weekdays and the terms, each announced by the one before.
 func (w *writer) rule(r *Rule) {
-	w.bounds(r)
+	w.last = len(w.b)
+	w.u8(int(r.Weekdays) << 1)
 	w.everies(r)
-	if r.Months != 0 {
-		w.u8(opMonths)
-		w.u16(r.Months)
-	}
 	w.monthDays(r.MonthDays)
-	w.nths(r)
-	w.yearDays(r.YearDays)
-	w.weeks(r.Weeks)
-	w.setPos(r.SetPos)
-	w.dates(opDates, r.Dates)
+	w.places(r)
+	w.bounds(r)
 	w.dates(opExcept, r.Except)
-	w.u8(opEnd | int(r.Weekdays))
+	if r.UTC {
+		w.term(opUTC)
+	}
+	w.dates(opDates, r.Dates)
+}
+
+func (w *writer) term(op int) {
+	w.b[w.last] |= RuleMore
+	w.last = len(w.b)
+	w.u8(op)
 }
 
 func (w *writer) bounds(r *Rule) {
-	if r.UTC {
-		w.u8(opUTC)
-	}
 	if r.From != 0 {
-		w.u8(opFrom)
-		w.u16(uint16(r.From))
+		w.term(opFrom)
+		w.u16(uint16(r.From) + epochDays)
 	}
 	if r.HasUntil {
-		w.u8(opUntil)
-		w.u16(uint16(r.Until))
+		w.term(opUntil)
+		w.u16(uint16(r.Until) + 1 + epochDays)
 	}
 }
 
 func (w *writer) everies(r *Rule) {
-	for i, e := range []Every{r.EveryDays, r.EveryWeeks, r.EveryMonth, r.EveryYears} {
-		if e.N != 0 {
-			w.u8(opEveryDays + i)
-			w.every(e)
+	for _, c := range []struct {
+		op          int
+		every       Every
+		unit, phase uint32 // of n and phase
+		epoch       uint32
+	}{
+		{opEveryDays, r.EveryDays, 1, 1, epochDays},
+		{opEveryWeeks, r.EveryWeeks, 7, 1, epochDays},
+		{opEveryMonth, r.EveryMonth, 1, 1, epochMonths},
+		{opEveryYears, r.EveryYears, 12, 12, epochMonths},
+	} {
+		if c.every.N != 0 {
+			w.term(c.op)
+			w.cycle(c.every.N*c.unit, c.every.Phase*c.phase, c.epoch)
 		}
 	}
 }
 
-// monthDays chooses the shortest of a list, one mask and two.
 func (w *writer) monthDays(d MonthDays) {
-	if d == (MonthDays{}) {
-		return
+	if d.masked() {
+		w.term(opDayMask)
+		w.number(d.FromStart)
 	}
-	list := d.List()
-	switch {
-	case d.FromEnd == 0 && len(list) > 3:
-		w.u8(opDayMask)
-		w.u32(d.FromStart)
-	case len(list) > 7:
-		w.u8(opDayMasks)
-		w.u32(d.FromStart)
-		w.u32(d.FromEnd)
-	default:
-		w.u8(opDayList)
-		w.u8(len(list))
-		for _, n := range list {
-			w.u8(n)
-		}
-	}
+}
+
+// masked reports whether the days are a mask, because a list of them is longer.
+func (d MonthDays) masked() bool {
+	return d.FromEnd == 0 && bits.OnesCount32(d.FromStart) >= (bits.Len32(d.FromStart)+6)/7 && d.FromStart != 0
 }
 
 // List gives the days in the order 1 to 31, -1 to -31.
@@ -86,68 +88,65 @@ func (d MonthDays) List() []int {
 	return list
 }
 
-func (w *writer) nths(r *Rule) {
-	if len(r.NthOfMonth) > 0 {
-		w.u8(opNthOfMonth)
-		w.u8(len(r.NthOfMonth))
-		for _, n := range r.NthOfMonth {
-			w.u8((n.N+5)<<3 | n.Weekday)
-		}
+func (w *writer) places(r *Rule) {
+	if r.Months != 0 {
+		w.term(opMonths)
+		w.number(uint32(r.Months))
 	}
-	if len(r.NthOfYear) > 0 {
-		w.u8(opNthOfYear)
-		w.u8(len(r.NthOfYear))
-		for _, n := range r.NthOfYear {
-			w.u8(n.N)
-			w.u8(n.Weekday)
-		}
+	if !r.MonthDays.masked() {
+		w.numbers(opDayList, r.MonthDays.List())
 	}
-}
-
-func (w *writer) yearDays(days []int) {
-	if len(days) == 0 {
-		return
+	w.numbers(opYearDays, r.YearDays)
+	w.nths(opNthOfMonth, r.NthOfMonth)
+	w.nths(opNthOfYear, r.NthOfYear)
+	if k := r.Weeks; k != nil {
+		w.term(opWeeks)
+		w.u8(k.WeekStart << weekStartShift)
+		w.cycle(k.Every.N, k.Every.Phase, epochYears)
+		w.signedList(k.Numbers)
 	}
-	w.u8(opYearDays)
-	w.u8(len(days))
-	for _, d := range days {
-		w.u16(uint16(d))
+	if s := r.SetPos; s != nil {
+		w.term(opSetPos)
+		w.u8(s.WeekStart<<weekStartShift | int(s.Period)<<periodShift)
+		w.signedList(s.Positions)
 	}
 }
 
-func (w *writer) weeks(k *Weeks) {
-	if k == nil {
-		return
-	}
-	w.u8(opWeeks)
-	w.u8(k.WeekStart)
-	w.every(k.Every)
-	w.u8(len(k.Numbers))
-	for _, n := range k.Numbers {
-		w.u8(n)
+func (w *writer) numbers(op int, list []int) {
+	if len(list) > 0 {
+		w.term(op)
+		w.signedList(list)
 	}
 }
 
-func (w *writer) setPos(s *SetPos) {
-	if s == nil {
+func (w *writer) signedList(list []int) {
+	codes := make([]uint32, len(list))
+	for i, n := range list {
+		codes[i] = signedCode(n)
+	}
+	w.list(codes)
+}
+
+func (w *writer) nths(op int, list []Nth) {
+	if len(list) == 0 {
 		return
 	}
-	w.u8(opSetPos)
-	w.u8(int(s.Period)<<4 | s.WeekStart)
-	w.u8(len(s.Positions))
-	for _, p := range s.Positions {
-		w.signed(p)
+	codes := make([]uint32, len(list))
+	for i, n := range list {
+		codes[i] = signedCode(n.N)<<nthShift | uint32(n.Weekday+1)
 	}
+	w.term(op)
+	w.list(codes)
 }
 
 func (w *writer) dates(op int, days []Day) {
 	if len(days) == 0 {
 		return
 	}
-	w.u8(op)
-	w.number(uint32(len(days)))
-	w.u16(uint16(days[0]))
-	for i := 1; i < len(days); i++ {
-		w.number(uint32(days[i] - days[i-1]))
+	codes := make([]uint32, len(days))
+	for i, d := range days {
+		codes[i] = uint32(d) + epochDays
 	}
+	w.term(op)
+	w.list(codes)
 }

@@ -42,7 +42,7 @@ func operandText(rule *Rule, op int) string {
 		return rule.EveryYears.text("years")
 	case opMonths:
 		return "months " + bitNumbers(uint32(rule.Months))
-	case opDayList, opDayMask, opDayMasks:
+	case opDayList, opDayMask:
 		return "days of the month " + numbers(rule.MonthDays.List())
 	case opNthOfMonth:
 		return nthText(rule.NthOfMonth) + " of the month"

@@ -49,7 +49,7 @@ type Zone struct {
 	Standard int8 // -64 to 63
 	DST      *DST // nil: none
 	// Overrides lists spans of UTC time in which a fixed offset holds instead; ascending within a group, and
-	// no two spans overlap.
+	// no two spans overlap or, within a group, touch.
 	Overrides []OverrideGroup
 	GapOmit   bool // an instance in a gap is dropped instead of shifted (dates given explicitly are not)
 }
@@ -66,7 +66,7 @@ type Transition struct {
 	Month   int // 1 to 12
 	Week    int // 1 to 5
 	Weekday int // 0 = Monday
-	Minutes int // -8192 to 8191
+	Minutes int // -4096 to 4095
 }
 
 // OverrideGroup is a set of spans that share an offset.
@@ -127,7 +127,7 @@ const AllHours uint32 = 1<<24 - 1
 const AnyWeekday uint8 = 0x7F
 
 // Rule is a day rule: the dates on which every term holds. A zero field is an absent term, but Weekdays is
-// never zero.
+// never zero. Lists of places are encoded in the order -1, 1, -2, 2, each number once, and so decoded.
 type Rule struct {
 	UTC        bool // dates and times of the parts are UTC, not local
 	From       Day  // 0: absent

@@ -52,17 +52,17 @@ void date_to_month(uint16_t year_start, uint8_t month)
 
 const period_t *period_find(uint8_t which)
 {
-	uint8_t kind = which & 0xF0;
+	uint8_t kind = which & PERIOD_WEEK_YEAR;
 	uint16_t past;
 	uint8_t rest;
 
-	if (kind == PERIOD_MONTH << 4)
+	if (kind == PERIOD_MONTH)
 		return &date.of_month;
-	if (kind == PERIOD_YEAR << 4)
+	if (kind == PERIOD_YEAR)
 		return &date.of_year;
-	date.of_weeks.start = date.day - (uint16_t)(date.wday + 7u - (which & 7)) % 7u;
+	date.of_weeks.start = date.day - (uint16_t)(date.wday + 7u - (which >> 3)) % 7u;
 	date.of_weeks.length = 7;
-	if (kind == PERIOD_WEEK << 4)
+	if (kind == PERIOD_WEEK)
 		return &date.of_weeks;
 	/* The fourth day of a week decides to which year the week belongs. */
 	date_to(date.of_weeks.start + 3);

@@ -33,7 +33,7 @@ uint32_t minute_of(uint16_t day, int16_t minute);
 /* Moves the date into a month, 0 to 11, of the year that starts on a day. */
 void date_to_month(uint16_t year_start, uint8_t month);
 
-/* The period of the date in hand. Which one is the operand of SET_POS: PERIOD_... << 4 | first day of the week. For a
+/* The period of the date in hand. Which one is the operand of SET_POS: first day of the week << 3 | PERIOD_.... For a
  * week-numbering year it moves the date into the calendar year of that number. */
 const period_t *period_find(uint8_t which);
 

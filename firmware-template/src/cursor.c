@@ -37,31 +37,26 @@ uint16_t cursor_u16(void)
 	return low | (uint16_t)cursor_u8() << 8;
 }
 
-uint32_t cursor_number(void)
+int16_t cursor_quarters(void)
 {
-	uint8_t byte = cursor_u8();
-	uint32_t value = byte & 0x7F, group;
-
-	for (uint8_t place = 7; byte & 0x80; place += 7) {
-		byte = cursor_u8();
-		group = byte & 0x7F;
-		for (uint8_t n = place; n > 0; n--)
-			group <<= 1;
-		value |= group;
-	}
-	return value;
+	return 15 * (int8_t)cursor_u8();
 }
 
-uint16_t cursor_small(void)
+uint32_t cursor_number(void)
 {
-	uint32_t v = cursor_number();
+	uint32_t value = 0;
+	uint8_t byte;
 
-	return v > 0xFFFF ? 0xFFFF : (uint16_t)v;
+	do {
+		byte = cursor_u8();
+		value = value << 7 | (byte & 0x7F);
+	} while (byte & 0x80);
+	return value;
 }
 
 int16_t cursor_signed(void)
 {
-	uint16_t v = cursor_small();
+	uint16_t v = (uint16_t)cursor_number();
 
 	return (int16_t)(v >> 1 ^ -(v & 1));
 }

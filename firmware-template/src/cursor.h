@@ -18,10 +18,10 @@ void cursor_fail(void); /* sets cursor_bad */
 /* Each returns zero beyond the end. */
 uint8_t cursor_u8(void);
 uint16_t cursor_u16(void);
-/* Seven bits a byte, the lowest first. That a number takes at most four bytes and no more than needed is the compiler's to check. */
+/* Seven bits a byte, the highest first. That a number takes at most four bytes and no more than needed is the compiler's to check. */
 uint32_t cursor_number(void);
-/* The same, at most 65535: for quantities whose larger values all mean the same. */
-uint16_t cursor_small(void);
+/* Quarter hours in a signed byte, as minutes. */
+int16_t cursor_quarters(void);
 /* Zigzag; at most 32767 either way. */
 int16_t cursor_signed(void);
 

@@ -17,215 +17,139 @@ OUTLINED uint8_t bit_of(uint8_t n)
 	return bit;
 }
 
-/* Units u since 2000 with (u - phase) mod (n * length) < length. A period beyond 16 bits is longer than the calendar
- * and works the same as one of 65535. */
-static bool every(uint16_t unit, uint8_t length)
+OUTLINED bool mask_has(uint32_t mask, uint8_t n)
 {
-	uint16_t n = cursor_small();
-	uint16_t phase = cursor_small();
-
-	n = n > 0xFFFF / 7 && length > 1 ? 0xFFFF : n * length;
-	if (phase >= n) /* so n is not 0 */
-		return false;
-	while (unit > (uint16_t)-1 - EPOCH_DAYS) /* before 2000 */
-		unit += n;
-	unit %= n;
-	if (unit < phase)
-		unit += n; /* may wrap, and the difference is right again */
-	return (uint16_t)(unit - phase) < length;
+	for (; n > 0; n--)
+		mask >>= 1;
+	return mask & 1;
 }
 
-/* Reads a mask of some bytes; whether a bit is set. */
-static bool mask_holds(uint8_t bytes, uint8_t bit)
+/* Reads a cycle; whether a unit lies in the first so many of it. */
+OUTLINED static bool every(uint16_t unit, uint8_t length)
 {
+	uint32_t n = (cursor_number() & TABLE_MAX_NUMBER) + 1;
+
+	return (cursor_number() + unit) % n < length;
+}
+
+/* Reads a list; whether one of three numbers is in it. None of it is 0. */
+OUTLINED static bool list_holds(uint16_t a, uint16_t b, uint16_t c)
+{
+	uint16_t entry = 0, step;
 	bool holds = false;
 
-	do {
-		uint8_t byte = cursor_u8();
-		if (bit < 8)
-			holds = byte & bit_of(bit);
-		bit -= 8;
-	} while (--bytes > 0);
-	return holds;
-}
-
-/* How an entry of the list of a term would say the number n, with the weekday of the date where it says one. */
-static uint16_t entry_of(uint8_t op, uint8_t n)
-{
-	if (op == OP_NTH_OF_MONTH) {
-		n += TABLE_NTH_BIAS;
-		n <<= 3;
-		return n | date.wday;
-	}
-	if (op == OP_NTH_OF_YEAR)
-		return (uint16_t)date.wday << 8 | n;
-	return n;
-}
-
-/* Reads a list of entries; whether one is that of the date, counted from the start or from the end of the period. */
-static bool list_holds(uint8_t op, uint16_t before, uint16_t after)
-{
-	uint16_t up = before + 1, down = ~after, any = entry_of(op, 0);
-	bool holds = false;
-
-	if (op != OP_YEAR_DAYS) {
-		up = entry_of(op, (uint8_t)up);
-		down = entry_of(op, (uint8_t)down);
-	}
-	for (uint8_t left = cursor_u8(); left > 0; left--) {
-		uint16_t entry = cursor_u8();
-		if (op == OP_NTH_OF_YEAR || op == OP_YEAR_DAYS)
-			entry |= (uint16_t)cursor_u8() << 8;
-		/* the n-th weekday: 0 is every one; in the other lists no entry is 0 */
-		if (entry == up || entry == down || entry == any)
+	while ((step = (uint16_t)cursor_number()) != 0) {
+		entry += step;
+		if (entry == a || entry == b || entry == c)
 			holds = true;
 	}
 	return holds;
 }
 
-/* Explicit dates. A day before 2000 wraps to a number beyond all of them. */
-static bool dates_hold(uint16_t day)
-{
-	uint16_t count = cursor_small();
-	uint16_t date = cursor_u16();
-	bool holds = false;
-
-	for (;;) {
-		if (date == day)
-			holds = true;
-		if (--count == 0 || cursor_bad)
-			return holds;
-		date += cursor_small();
-	}
-}
-
-/* Leaves the cursor behind the operands; whether a position is chosen needs the whole period, see below. */
-static bool positions_skip(void)
-{
-	cursor_u8();
-	for (uint8_t n = cursor_u8(); n > 0; n--)
-		cursor_small();
-	return true;
-}
-
-/* Terms of a place in a month, year or week-numbering year. */
-static bool place_holds(uint8_t op)
-{
-	uint8_t which = PERIOD_MONTH << 4;
-	const period_t *period;
-	uint16_t day = date.day, before, after;
-	bool holds = true;
-
-	if (op >= OP_NTH_OF_YEAR)
-		which = PERIOD_YEAR << 4;
-	if (op == OP_WEEKS)
-		which = PERIOD_WEEK_YEAR << 4 | cursor_u8();
-	period = period_find(which);
-	before = day - period->start;
-	after = period->length - 1 - before;
-	if (op == OP_WEEKS) {
-		holds = every(date.year - EPOCH_YEARS, 1);
-		date_to(day);
-	}
-	if (op == OP_DAY_MASK)
-		return mask_holds(4, (uint8_t)before);
-	if (op == OP_DAY_MASKS) {
-		holds = mask_holds(4, (uint8_t)before);
-		return mask_holds(4, (uint8_t)after) | holds;
-	}
-	if (op == OP_WEEKS || op == OP_NTH_OF_MONTH || op == OP_NTH_OF_YEAR) {
-		before /= 7;
-		after /= 7;
-	}
-	return list_holds(op, before, after) & holds;
-}
-
-/* Whether one term holds on the date in hand. Reads all of its operands. */
-static bool term_holds(uint8_t op)
-{
-	uint16_t day = date.day - EPOCH_DAYS; /* bounds are asked for dates from 2000 on only */
-	uint16_t bound;
-
-	if (op == OP_UTC)
-		return true;
-	if (op < OP_EVERY_DAYS) {
-		bound = cursor_u16();
-		return op == OP_FROM ? day >= bound : day <= bound;
-	}
-	if (op < OP_MONTHS) {
-		if (op == OP_EVERY_MONTHS)
-			day = 12 * (date.year - EPOCH_YEARS) + date.month;
-		if (op == OP_EVERY_YEARS)
-			day = date.year - EPOCH_YEARS;
-		return every(day, op == OP_EVERY_WEEKS ? 7 : 1);
-	}
-	if (op == OP_MONTHS)
-		return mask_holds(2, date.month);
-	if (op < OP_SET_POS)
-		return place_holds(op);
-	if (op == OP_SET_POS)
-		return positions_skip();
-	return dates_hold(day) == (op == OP_DATES);
-}
-
-/* Where the parts of the rule in hand lie. Terms stand in ascending order, so that the bounds, which positions do not see, are
- * the first (UTC, FROM, UNTIL) and the last (DATES, EXCEPT); those between are the base. */
+/* Where the parts of the rule in hand lie. */
 static struct {
-	uint16_t start, set_pos; /* set_pos: its operands */
-	uint8_t weekdays;
+	uint16_t start;
 	/* Where a date stands among the dates of its period. Kept from one day to the next, because counting a year costs 366 readings
 	 * of the rule. */
 	uint16_t period; /* the first day of that which is counted, 0 if none is */
 	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
 } rule;
 
-/* Reads the rule from its start up to an opcode. Positions count in the base, so they are left with the first term of it that
- * does not hold. */
-OUTLINED static uint8_t terms_read(uint8_t end)
+/* Terms of a place in a month, year or week-numbering year. */
+static bool place_holds(uint8_t op)
 {
-	uint8_t flags = RULE_HOLDS, op = 0, last;
+	uint8_t which = op & (PERIOD_WEEK_YEAR);
+	const period_t *period;
+	uint16_t day = date.day, up, down;
+	uint8_t any = 0;
+	bool holds = true;
 
-	cursor_to(rule.start);
-	for (;;) {
-		last = op;
-		op = cursor_u8();
-		if (op >= end)
-			break;
-		if (op <= last) {
-			cursor_fail();
-			break;
-		}
-		if (op == OP_UTC)
-			flags |= RULE_UTC;
-		if (op == OP_DATES)
-			flags |= RULE_EXPLICIT;
-		if (op == OP_SET_POS) {
-			flags |= RULE_POSITIONS;
-			rule.set_pos = cursor_place();
-		}
-		if (!term_holds(op) && (op >= OP_EVERY_DAYS || end == OP_END)) {
-			flags &= ~RULE_HOLDS;
-			if (end == OP_SET_POS)
-				return flags;
-		}
+	if (op == OP_WEEKS)
+		which |= cursor_u8();
+	period = period_find(which);
+	up = day - period->start;
+	down = period->length - 1 - up;
+	if (op == OP_WEEKS) {
+		holds = every(date.year, 1);
+		date_to(day);
 	}
-	if (end == OP_END)
-		rule.weekdays = op;
-	if (!(rule.weekdays & bit_of(date.wday)))
-		flags &= ~RULE_HOLDS;
+	if (op == OP_DAY_MASK)
+		return mask_has(cursor_number(), (uint8_t)up);
+	if (op >= OP_NTH_OF_MONTH) {
+		up /= 7;
+		down /= 7;
+	}
+	up = 2 * up + 2;
+	down = 2 * down + 1;
+	if (op == OP_NTH_OF_MONTH || op == OP_NTH_OF_YEAR) {
+		any = date.wday + 1;
+		up = up << 3 | any;
+		down = down << 3 | any;
+	}
+	return list_holds(up, down, any) & holds;
+}
+
+/* Whether one term holds on the date in hand. Reads all of its operands. */
+static bool term_holds(uint8_t op)
+{
+	uint16_t day = date.day;
+	uint8_t length = 1;
+
+	if (op == OP_UTC)
+		return true;
+	if (op >= OP_EXCEPT)
+		return list_holds(day, day, day) == (op == OP_DATES);
+	if (op > OP_SET_POS)
+		return (day < cursor_u16()) == (op == OP_UNTIL);
+	if (op == OP_SET_POS) {
+		cursor_u8();
+		return list_holds(rule.up, rule.down, 0);
+	}
+	if (op == OP_MONTHS)
+		return mask_has(cursor_number(), date.month);
+	if (op > OP_EVERY_YEARS)
+		return place_holds(op);
+	if (op >= OP_EVERY_MONTHS)
+		day = 12 * date.year + date.month;
+	if (op == OP_EVERY_WEEKS)
+		length = 7;
+	if (op == OP_EVERY_YEARS)
+		length = 12;
+	return every(day, length);
+}
+
+/* Reads the rule for a day, up to its end, or only up to SET_POS and no further than whether it holds. */
+OUTLINED static uint8_t terms_read(uint16_t day, bool base)
+{
+	uint8_t flags = 0, op;
+	bool holds;
+
+	date_to(day);
+	cursor_to(rule.start);
+	op = cursor_u8();
+	holds = op & bit_of(date.wday + 1);
+	while (op & RULE_MORE) {
+		op = cursor_u8();
+		flags |= op;
+		if (base) {
+			if (!holds)
+				return 0;
+			if (op >= OP_SET_POS)
+				return (op & ~RULE_MORE) == OP_SET_POS;
+		}
+		if (!term_holds(op & ~RULE_MORE))
+			holds = false;
+	}
+	flags &= RULE_UTC | RULE_EXPLICIT;
+	if (holds && !base)
+		flags |= RULE_HOLDS;
 	return flags;
 }
 
 uint8_t rule_read(void)
 {
 	rule.start = cursor_place();
-	return terms_read(OP_END);
-}
-
-/* The terms that make up the set in which positions count, weekdays included. */
-static bool base_holds(void)
-{
-	return terms_read(OP_SET_POS) & RULE_HOLDS;
+	return terms_read(0, false);
 }
 
 /* Counts the dates of the base from a first to before another. */
@@ -233,22 +157,17 @@ OUTLINED static uint16_t base_count(uint16_t first, uint16_t end)
 {
 	uint16_t count = 0;
 
-	for (; first != end; first++) {
-		date_to(first);
-		if (base_holds())
+	for (; first != end; first++)
+		if (terms_read(first, true))
 			count++;
-	}
 	return count;
 }
 
-/* Moves the position to the date in hand, on which the base holds; whether it is chosen. */
-static bool position_chosen(void)
+/* Moves the position to a day, the base of which holds. The cursor stands at the operands of SET_POS. */
+static void position_move(uint16_t day)
 {
-	const period_t *period;
-	uint16_t day = date.day;
+	const period_t *period = period_find(cursor_u8());
 
-	cursor_to(rule.set_pos);
-	period = period_find(cursor_u8());
 	rule.up += 2;
 	rule.down -= 2;
 	if (rule.period != period->start) {
@@ -257,13 +176,6 @@ static bool position_chosen(void)
 		rule.up = 2 * base_count(period->start, day + 1);
 		rule.down = 2 * base_count(day, last) - 1;
 	}
-	cursor_to(rule.set_pos + 1);
-	for (uint8_t n = cursor_u8(); n > 0; n--) {
-		uint16_t p = cursor_small();
-		if (p == rule.up || p == rule.down)
-			return true;
-	}
-	return false;
 }
 
 #define WINDOW 4 /* days marked at once: as many as a search looks at, so that it counts a period once */
@@ -276,16 +188,12 @@ static uint8_t rule_mark(void)
 	rule.start = cursor_place();
 	rule.period = 0;
 	for (uint8_t i = 0; i < WINDOW; i++) {
+		uint16_t day = table.marked + i;
 		uint8_t flags;
-		date_to(table.marked + i);
-		flags = terms_read(OP_END);
+		if (terms_read(day, true))
+			position_move(day);
+		flags = terms_read(day, false);
 		marks |= flags & (RULE_UTC | RULE_EXPLICIT);
-		if (flags & RULE_POSITIONS) {
-			uint16_t end = cursor_place();
-			if (base_holds() && !position_chosen())
-				flags = 0;
-			cursor_to(end);
-		}
 		if (flags & RULE_HOLDS)
 			marks |= bit_of(i);
 	}

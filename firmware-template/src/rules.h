@@ -7,8 +7,7 @@
 
 #include "table_format.h"
 
-#define RULE_HOLDS 0x01       /* on the date in hand, positions left aside */
-#define RULE_POSITIONS 0x02   /* positions in a period decide too */
+#define RULE_HOLDS 0x01       /* on the date in hand */
 #define RULE_UTC 0x40         /* dates and times of the parts are UTC */
 #define RULE_EXPLICIT 0x80    /* dates given one by one: never dropped in a gap */
 
@@ -25,6 +24,8 @@ uint8_t rules_mark(uint16_t day);
  * compiler's to check. Returns the flags that apply. */
 uint8_t rule_read(void);
 
+/* Whether bit n of a mask is set. */
+bool mask_has(uint32_t mask, uint8_t n);
 /* 1 << n, by one loop for all modules: 10 bytes saved at each place. */
 uint8_t bit_of(uint8_t n);
 

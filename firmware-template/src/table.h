@@ -31,7 +31,7 @@ typedef struct {
 	uint8_t button_per_hour;
 	uint8_t rules;
 	uint8_t rule_flags; /* RULE_... of any of them */
-	uint8_t gap_omit; /* ZONE_GAP_OMIT, or 0 */
+	uint8_t gap_omit; /* FLAG_GAP_OMIT, or 0 */
 	bool dst_south; /* daylight saving goes over the turn of the year */
 } table_t;
 

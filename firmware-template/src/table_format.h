@@ -6,8 +6,8 @@
 #define TABLE_FORMAT_H
 
 /* Limits of the table */
-#define TABLE_VERSION                1   /* format version */
-#define TABLE_MIN_SIZE               10  /* bytes: shortest table */
+#define TABLE_VERSION                2   /* format version */
+#define TABLE_MIN_SIZE               14  /* bytes: shortest table */
 #define TABLE_MAX_SIZE               4095 /* bytes: longest table the head can frame */
 #define TABLE_CRC_SIZE               2   /* bytes: at the end of the table */
 #define TABLE_MAX_DAY                36524L /* days: 2099-12-31 */
@@ -19,7 +19,6 @@
 #define TABLE_DEFAULT_PER_HOUR       2   /* presses: without the section */
 #define TABLE_MAX_NUMBER             268435455L /* largest number in groups of seven bits */
 #define TABLE_ALL_HOURS              16777215L /* mask of all 24 hours */
-#define TABLE_NTH_BIAS               5   /* added to n in NTH_OF_MONTH */
 
 /* What table_open answers */
 #define TABLE_GOOD                   0   /* the table is well formed */
@@ -31,69 +30,65 @@
 #define TABLE_BAD_BOARD              6   /* made for another board */
 
 /* Head of the table */
-#define OFF_VERSION_LENGTH           0   /* bits 7-4: format version, 1; bits 3-0: bits 11-8 of the length */
+#define OFF_VERSION_LENGTH           0   /* bits 7-4: format version, 2; bits 3-0: bits 11-8 of the length */
 #define OFF_LENGTH_LOW               1   /* bytes: bits 7-0 of the length of the whole table, check included */
 #define OFF_BOARD                    2   /* code of the board profile */
 #define OFF_SEQUENCE                 3   /* which bank is newer: the one whose difference to the other, modulo 256, is 1 to 127 */
 #define OFF_FLAGS                    4   /* which sections follow, one bit each */
 #define OFF_START                    5   /* days: first local date served, days since 2000-01-01 */
-#define OFF_ZONE                     7   /* quarter hours: bits 6-0: standard offset east of UTC, two's complement; bit 7: instances in a gap are dropped */
+#define OFF_ZONE                     7   /* quarter hours: standard offset east of UTC, two's complement */
 
 /* Flags: which sections follow */
 #define FLAG_DST                     0x01 /* quarter hours; minutes: shift (signed byte), start, end: three bytes each, see Transitions */
-#define FLAG_OVERRIDES               0x02 /* units of quarter hours: unit (byte: 1, 2 or 4), number of groups; each group: offset (signed byte), number of spans, each span: distance from the end of the one before in the group (the first: from 2000-01-01T00:00Z), length */
+#define FLAG_OVERRIDES               0x02 /* units of quarter hours: unit (byte: 1, 2 or 4), number of groups (byte); each group: offset (signed byte), spans, a 0; each span: distance from the end of the one before in the group (the first: from 1998-01-01T00:00Z), length */
 #define FLAG_THROUGH                 0x04 /* days: last local date for which the table is right; absent: 2099-12-31 */
 #define FLAG_LATE                    0x08 /* minutes: how late a missed serving may still be given; absent: 120 */
 #define FLAG_BUTTON                  0x10 /* mass units; presses: portion of one press (0: disabled), presses served in any hour (byte); absent: one pocket, 2 */
-#define FLAG_WHEEL                   0x20 /* ms, mass units, mg, us: turn time of a pocket (0: the board's), mass units in a pocket (at least 1), milligrams in a unit (0: unknown), trim of the stop pulse (signed number); absent: 0, 1, 0, 0 */
-#define FLAG_PRESETS                 0x40 /* number of presets */
-#define FLAG_RULES                   0x80 /* number of day rules (byte), then the rules */
+#define FLAG_PRESETS                 0x20 /* number of presets */
+#define FLAG_RULES                   0x40 /* number of day rules (byte), then the rules */
+#define FLAG_GAP_OMIT                0x80 /* instances in a gap are dropped */
 
 /* Terms of day rules: operands -> dates */
-#define OP_UTC                       0x01 /* always; dates and times of the parts with this rule are UTC */
-#define OP_FROM                      0x02 /* day:u16 -> date >= day */
-#define OP_UNTIL                     0x03 /* day:u16 -> date <= day */
-#define OP_EVERY_DAYS                0x04 /* n, phase -> day number mod n = phase */
-#define OP_EVERY_WEEKS               0x05 /* n, phase -> (day number - phase) mod 7n < 7 */
-#define OP_EVERY_MONTHS              0x06 /* n, phase -> months since January 2000 mod n = phase */
-#define OP_EVERY_YEARS               0x07 /* n, phase -> (year - 2000) mod n = phase */
-#define OP_MONTHS                    0x08 /* mask:u16 -> bit (month - 1) is set */
-#define OP_DAY_LIST                  0x09 /* count:u8, day:i8 each -> day of the month is one of them, negative from the end */
-#define OP_DAY_MASK                  0x0A /* mask:u32 -> bit (day of the month - 1) is set */
-#define OP_DAY_MASKS                 0x0B /* start:u32, end:u32 -> bit (day - 1) of start, or bit (days left in the month) of end, is set */
-#define OP_NTH_OF_MONTH              0x0C /* count:u8, ((n + 5) << 3 | weekday):u8 each -> the n-th such weekday of its month for one of them; n = 0: any */
-#define OP_NTH_OF_YEAR               0x0D /* count:u8, (n:i8, weekday:u8) each -> the n-th such weekday of its year for one of them; n = 0: any */
-#define OP_YEAR_DAYS                 0x0E /* count:u8, day:i16 each -> day of the year is one of them, negative from the end */
-#define OP_WEEKS                     0x0F /* weekstart:u8, n, phase, count:u8, week:i8 each -> (week year - 2000) mod n = phase, and the week number is one of them, negative from the end */
-#define OP_SET_POS                   0x10 /* (period << 4 | weekstart):u8, count:u8, position:signed each -> position of the date among the dates of its period that satisfy the other terms but FROM, UNTIL, DATES, EXCEPT, is one of them, negative from the end */
-#define OP_DATES                     0x11 /* count, first:u16, step each -> date is one of them; each step is the distance from the one before */
-#define OP_EXCEPT                    0x12 /* count, first:u16, step each -> date is none of them */
-#define OP_END                       0x80 /* the low seven bits are the weekday mask, bit 0 Monday: date's weekday is in it; ends the rule */
+#define OP_EVERY_DAYS                0x02 /* n - 1, shift -> (day number + shift) mod n = 0 */
+#define OP_EVERY_WEEKS               0x04 /* 7n - 1, shift -> (day number + shift) mod 7n < 7 */
+#define OP_EVERY_MONTHS              0x06 /* n - 1, shift -> (months since January 1998 + shift) mod n = 0 */
+#define OP_EVERY_YEARS               0x08 /* 12n - 1, shift -> (months since January 1998 + shift) mod 12n < 12 */
+#define OP_DAY_MASK                  0x0A /* mask -> bit (day of the month - 1) is set */
+#define OP_MONTHS                    0x0C /* mask -> bit (month - 1) is set */
+#define OP_DAY_LIST                  0x12 /* list -> day of the month is one of them */
+#define OP_YEAR_DAYS                 0x14 /* list -> day of the year is one of them */
+#define OP_NTH_OF_MONTH              0x1A /* list of weekdays -> the n-th such weekday of its month for one of them */
+#define OP_NTH_OF_YEAR               0x1C /* list of weekdays -> the n-th such weekday of its year for one of them */
+#define OP_WEEKS                     0x1E /* (weekstart << 3):u8, n - 1, shift, list -> (week year - 1998 + shift) mod n = 0, and the week number is one of them */
+#define OP_SET_POS                   0x20 /* (weekstart << 3 | period):u8, list -> position of the date among the dates of its period on which the weekdays and the terms before this one hold is one of them */
+#define OP_FROM                      0x22 /* day:u16 -> date >= day */
+#define OP_UNTIL                     0x24 /* day:u16 -> date < day */
+#define OP_EXCEPT                    0x26 /* list of days -> date is none of them */
+#define OP_UTC                       0x40 /* always; dates and times of the parts are UTC */
+#define OP_DATES                     0x80 /* list of days -> date is one of them */
+#define RULE_MORE                    0x01 /* bit of the weekdays and of each opcode: another term follows */
 
-/* Periods of SET_POS */
-#define PERIOD_WEEK                  0   /* weeks from the week start */
-#define PERIOD_MONTH                 1   /* calendar months */
-#define PERIOD_YEAR                  2   /* calendar years */
-#define PERIOD_WEEK_YEAR             3   /* week-numbering years */
+/* Periods: bits of the places among the terms, and of the operand of SET_POS; above them the first day of the week */
+#define PERIOD_WEEK                  0x00 /* weeks from the week start */
+#define PERIOD_MONTH                 0x02 /* calendar months */
+#define PERIOD_YEAR                  0x04 /* calendar years */
+#define PERIOD_WEEK_YEAR             0x06 /* week-numbering years */
 
-/* Parts of meals, the zone byte and times of day */
+/* Parts of meals and times of day */
 #define HEAD_RULE_MASK               0x07 /* bits of the head of a part: number of the day rule, 0 is every day */
 #define HEAD_RULE_ESCAPE             0x07 /* rule numbers from this one on follow as a number */
 #define HEAD_FORM_SHIFT              0x03 /* the form of the times stands above this bit */
 #define HEAD_FORM_MASK               0x07 /* and has these bits */
 #define HEAD_PRESETS                 0x40 /* a mask of presets follows (first part of a meal only) */
 #define HEAD_MORE                    0x80 /* another part of the same meal follows */
-#define TIME_QUARTERS                0x60 /* time of day: a byte below this counts quarter hours */
-#define TIME_LONG                    0x80 /* time of day: bit that says bits 14-8 of the minute are here and bits 7-0 follow */
-#define ZONE_OFFSET_MASK             0x7F /* zone byte: the standard offset */
-#define ZONE_GAP_OMIT                0x80 /* zone byte: instances in a gap are dropped */
+#define TIME_QUARTERS                0x60 /* time of day: a number below this counts quarter hours, others are larger by this than the minute */
 
 /* Forms of the times of a part */
 #define FORM_TIMES                   0   /* times of day: code + 1 times */
 #define FORM_LIST                    4   /* times of day: count (byte), times */
-#define FORM_STEPS                   5   /* time of day, minutes: first time, step, count: an arithmetic progression within the day */
-#define FORM_GRID                    6   /* hours, minutes: mask of hours (3 bytes), count (byte), minutes of the hour (bytes): every such minute of every such hour */
-#define FORM_CYCLE                   7   /* minutes: period, phase, restricted (byte 0 or 1; 1: a mask of hours follows, 3 bytes): nominal local minutes since 2000-01-01T00:00 that are phase modulo period, in those hours */
+#define FORM_STEPS                   5   /* times of day: count, step, first time: an arithmetic progression within the day */
+#define FORM_GRID                    6   /* hours, times of day: hours left out (mask), count (byte), times within the hour: every such minute of every hour but those */
+#define FORM_CYCLE                   7   /* minutes: period - 1, shift, hours left out (mask): nominal local minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours */
 
 /* EEPROM: the size is that of the chip the compiler builds for; the host build names one */
 #ifdef __AVR__

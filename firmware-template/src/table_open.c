@@ -56,17 +56,17 @@ static void offset_seen(int16_t minutes)
 /* Where in the year a transition lies, in ascending order; weekday and minutes are left aside, because the two are weeks apart. */
 OUTLINED static uint8_t open_transition(void)
 {
-	uint8_t byte = cursor_u8();
+	uint8_t place = cursor_u8();
 
 	cursor_u16();
-	return (uint8_t)(byte << 4) | (byte >> 4 & 7);
+	return place;
 }
 
 static void open_dst(void)
 {
 	uint8_t start;
 
-	table.shift = 15 * (int8_t)cursor_u8();
+	table.shift = cursor_quarters();
 	offset_seen(table.standard + table.shift);
 	table.dst_at = cursor_place();
 	start = open_transition();
@@ -78,12 +78,10 @@ static void open_overrides(void)
 	table.overrides_at = cursor_place();
 	cursor_u8(); /* unit */
 	/* No bank has room for 256 of anything that takes two bytes. */
-	for (uint8_t groups = (uint8_t)cursor_small(); groups > 0; groups--) {
-		offset_seen(15 * (int8_t)cursor_u8());
-		for (uint8_t spans = (uint8_t)cursor_small(); spans > 0; spans--) {
-			cursor_number();
-			cursor_number();
-		}
+	for (uint8_t groups = cursor_u8(); groups > 0; groups--) {
+		offset_seen(cursor_quarters());
+		while (cursor_number() != 0)
+			;
 	}
 }
 
@@ -98,20 +96,22 @@ static void open_rules(void)
 static void open_sections(void)
 {
 	table_t *t = &table;
-	uint32_t pocket = 1;
-	uint8_t flags, zone;
+	uint32_t pocket;
+	uint8_t flags;
 
 	HIDE(t); /* saves 20 bytes */
 	t->board = cursor_u8();
 	t->sequence = cursor_u8();
 	flags = cursor_u8();
 	t->start = cursor_u16();
-	zone = cursor_u8();
-	t->gap_omit = zone & ZONE_GAP_OMIT;
-	/* seven bits, two's complement */
-	t->standard = 15 * ((int8_t)(zone << 1) >> 1);
+	t->gap_omit = flags & FLAG_GAP_OMIT;
+	t->standard = cursor_quarters();
 	t->offset_min = t->standard;
 	t->offset_max = t->standard;
+	t->turn_ms = cursor_number();
+	pocket = cursor_number();
+	cursor_number(); /* milligrams in a unit */
+	t->trim_us = cursor_signed();
 	if (flags & FLAG_DST)
 		open_dst();
 	if (flags & FLAG_OVERRIDES)
@@ -121,20 +121,13 @@ static void open_sections(void)
 		t->through = cursor_u16();
 	t->late = TABLE_DEFAULT_LATE;
 	if (flags & FLAG_LATE)
-		t->late = cursor_small();
+		t->late = cursor_number();
+	t->button_units = pocket;
 	t->button_per_hour = TABLE_DEFAULT_PER_HOUR;
 	if (flags & FLAG_BUTTON) {
 		t->button_units = cursor_number();
 		t->button_per_hour = cursor_u8();
 	}
-	if (flags & FLAG_WHEEL) {
-		t->turn_ms = cursor_small();
-		pocket = cursor_number();
-		cursor_number(); /* milligrams in a unit */
-		t->trim_us = cursor_signed();
-	}
-	if (!(flags & FLAG_BUTTON))
-		t->button_units = pocket;
 	/* Ten times the pocket must not be zero, nor too large for the sum with a portion. */
 	if (pocket - 1 >= MAX_POCKET_UNITS)
 		cursor_fail();

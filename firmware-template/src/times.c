@@ -8,93 +8,70 @@
 
 part_t part;
 
-/* The first time at or after a minute in a list: a quarter hour in one byte, any minute in two. */
-INLINED uint16_t list_from(uint8_t count, uint16_t from)
+/* Reads a time of day. */
+OUTLINED static uint16_t time_read(void)
 {
-	uint16_t found = NO_TIME;
+	uint16_t minute = (uint16_t)cursor_number();
 
-	for (; count > 0; count--) {
-		uint8_t byte = cursor_u8();
-		uint16_t minute = 15u * byte;
-		if (byte & TIME_LONG)
-			minute = (uint16_t)(uint8_t)(byte ^ TIME_LONG) << 8 | cursor_u8();
-		if (minute >= from && minute < found)
-			found = minute;
-	}
-	return found;
+	if (minute < TIME_QUARTERS)
+		return 15u * (uint8_t)minute;
+	return minute - TIME_QUARTERS;
 }
 
-static uint16_t steps_from(uint16_t from)
+/* The first hour at or after a given one that is not in a mask. */
+static uint8_t hour_from(uint32_t left_out, uint8_t hour)
 {
-	uint16_t first = list_from(1, 0);
-	uint16_t step = cursor_small();
-	uint16_t count = cursor_small();
-
-	if (step == 0)
-		step++; /* so that the loop is as short as the day */
-	for (; count > 0; count--) {
-		if (first >= from)
-			return first;
-		first += step;
-	}
-	return NO_TIME;
-}
-
-static uint8_t hours[3]; /* mask */
-
-/* Reads a mask of hours, or sets that of all. */
-static void hours_read(uint8_t restricted)
-{
-	for (uint8_t *to = hours; to < hours + 3; to++)
-		*to = restricted ? cursor_u8() : 0xFF;
-}
-
-/* The first hour of the mask at or after a given one; 24 or more if there is none. */
-static uint8_t hour_from(uint8_t hour)
-{
-	while (hour < 24 && !(hours[hour >> 3] & bit_of(hour & 7)))
+	while (mask_has(left_out, hour))
 		hour++;
 	return hour;
 }
 
-static uint16_t grid_from(uint16_t from)
-{
-	uint8_t hour = (uint8_t)(from / 60);
-	uint8_t past = (uint8_t)(from % 60);
-	uint16_t found = NO_TIME;
-
-	hours_read(true);
-	for (uint8_t left = cursor_u8(); left > 0; left--) {
-		uint8_t minute = cursor_u8();
-		uint16_t first = 60u * hour_from(minute < past ? hour + 1 : hour) + minute;
-		if (first < found)
-			found = first;
-	}
-	return found;
-}
-
 static uint16_t cycle_from(uint16_t from)
 {
-	uint32_t period = cursor_number();
-	uint32_t phase = cursor_number();
+	uint32_t period = (cursor_number() & TABLE_MAX_NUMBER) + 1;
+	uint32_t shift = cursor_number();
+	uint32_t left_out = cursor_number();
 
-	hours_read(cursor_u8());
-	if (phase >= period) /* so period is not 0 */
-		return NO_TIME;
 	for (;;) {
-		uint32_t wait = phase - minute_of(part.day - EPOCH_DAYS, (int16_t)from) % period;
+		uint32_t wait = period - 1 - (minute_of(part.day, (int16_t)from) + shift) % period;
 		uint8_t hour, free;
-		if ((int32_t)wait < 0)
-			wait += period;
 		if (wait >= MINUTES_PER_DAY)
 			return NO_TIME;
 		from += (uint16_t)wait;
 		hour = (uint8_t)(from / 60);
-		free = hour_from(hour);
+		free = hour_from(left_out, hour);
 		if (free == hour)
 			return from;
 		from = 60u * free;
 	}
+}
+
+/* Times of day, each the distance from the one before; of a grid, within the hour. */
+static uint16_t list_from(uint8_t form, uint16_t from)
+{
+	uint32_t left_out = 0;
+	uint16_t step = 0, minute = 0, found = NO_TIME, count = form + 1;
+	uint8_t hour = 0, past = 0;
+
+	if (form == FORM_GRID) {
+		hour = (uint8_t)(from / 60);
+		past = (uint8_t)(from % 60);
+		left_out = cursor_number();
+	}
+	if (form >= FORM_LIST)
+		count = cursor_number() & 0x7FF;
+	if (form == FORM_STEPS) {
+		step = time_read();
+		minute = time_read() - step;
+	}
+	for (; count > 0; count--) {
+		uint16_t first;
+		minute += step ? step : time_read();
+		first = 60u * hour_from(left_out, minute < past ? hour + 1 : hour) + minute;
+		if (first >= from && first < found)
+			found = first;
+	}
+	return found;
 }
 
 void parts_begin(uint16_t day)
@@ -135,9 +112,5 @@ uint16_t part_read(uint16_t from)
 		part.rule = (uint8_t)cursor_number() & TABLE_MAX_RULES; /* within rule_marks */
 	if (form == FORM_CYCLE)
 		return cycle_from(from);
-	if (form == FORM_GRID)
-		return grid_from(from);
-	if (form == FORM_STEPS)
-		return steps_from(from);
-	return list_from(form == FORM_LIST ? cursor_u8() : form + 1, from);
+	return list_from(form, from);
 }

@@ -24,19 +24,16 @@ static bool overridden(void)
 
 	cursor_to(table.overrides_at);
 	unit = cursor_u8() * 15;
-	for (uint8_t groups = (uint8_t)cursor_small(); groups > 0; groups--) {
-		uint32_t at = EPOCH_DAYS * (uint32_t)MINUTES_PER_DAY;
+	for (uint8_t groups = cursor_u8(); groups > 0; groups--) {
+		uint32_t at = 0, distance;
 		bool inside = false;
-		table.span.offset = 15 * (int8_t)cursor_u8();
-		for (uint16_t n = 2 * (uint8_t)cursor_small(); n > 0; n--) {
-			uint32_t distance = cursor_number();
+		table.span.offset = cursor_quarters();
+		while ((distance = cursor_number()) != 0) {
 			at += distance * unit; /* in this order by one 16 times 32 bit multiplication, which others use */
 			if (passed(at))
 				inside = !inside;
 			else if (inside)
 				return true;
-			else if (groups == 1) /* they ascend */
-				return false;
 		}
 	}
 	return false;
@@ -46,19 +43,15 @@ static bool overridden(void)
  * a shift. */
 static bool transition_passed(int16_t shift)
 {
-	uint8_t low = cursor_u8();
-	uint8_t middle = cursor_u8();
-	/* 14 bits, two's complement */
-	int16_t minutes = (int8_t)cursor_u8() * 64 + (middle >> 2);
-	uint8_t week = (low >> 4 & 7) - 1;
-	uint8_t weekday = (uint8_t)(middle << 1 | low >> 7) & 7;
+	uint8_t place = cursor_u8();
+	uint16_t time = cursor_u16();
 	uint8_t into;
 
-	date_to_month(date.of_year.start, (uint8_t)((low & 0xF) - 1));
-	into = (uint8_t)((weekday + 7u - date.wday + date.day - date.of_month.start) % 7) + 7 * week;
+	date_to_month(date.of_year.start, place >> 4);
+	into = (uint8_t)(((time & 7) + 7u - date.wday + date.day - date.of_month.start) % 7) + 7 * (place & 7);
 	if (into >= date.of_month.length)
 		into -= 7;
-	return passed(minute_of(date.of_month.start + into, minutes - table.standard - shift));
+	return passed(minute_of(date.of_month.start + into, ((int16_t)time >> 3) - table.standard - shift));
 }
 
 /* Finds the offset at the instant. */

@@ -1,6 +1,7 @@
 package tablegen
 
 import (
+	"cmp"
 	"math/rand/v2"
 	"slices"
 
@@ -16,8 +17,34 @@ func Rule(r *rand.Rand) table.Rule {
 	for range r.IntN(4) {
 		terms[r.IntN(len(terms))](r, &rule)
 	}
+	inOrder(&rule)
 	return rule
 }
+
+// inOrder sorts the lists as the format orders them, each number once: a decoded rule is the same then.
+func inOrder(t *table.Rule) {
+	places := func(list []int) []int {
+		slices.SortFunc(list, byPlace)
+		return slices.Compact(list)
+	}
+	nths := func(list []table.Nth) []table.Nth {
+		slices.SortFunc(list, func(a, b table.Nth) int {
+			return cmp.Or(byPlace(a.N, b.N), cmp.Compare(a.Weekday, b.Weekday))
+		})
+		return slices.Compact(list)
+	}
+	t.YearDays = places(t.YearDays)
+	t.NthOfMonth, t.NthOfYear = nths(t.NthOfMonth), nths(t.NthOfYear)
+	if t.Weeks != nil {
+		t.Weeks.Numbers = places(t.Weeks.Numbers)
+	}
+	if t.SetPos != nil {
+		t.SetPos.Positions = places(t.SetPos.Positions)
+	}
+}
+
+// byPlace orders 0, -1, 1, -2, 2 and so on.
+func byPlace(a, b int) int { return cmp.Or(cmp.Compare(max(a, -a), max(b, -b)), cmp.Compare(a, b)) }
 
 func someDay(r *rand.Rand) table.Day { return table.Day(r.IntN(int(table.MaxDay) + 1)) }
 

@@ -32,10 +32,12 @@ func Is(name string, src []byte) bool {
 	if bytes.HasPrefix(src, []byte("\xFF\xFE")) || bytes.HasPrefix(src, []byte("\xFE\xFF")) {
 		return false // UTF-16 text: the reader of plans says so
 	}
-	return bytes.IndexFunc(src, control) >= 0 || bytes.Count(src, []byte{ihex.Erased}) > len(src)/2
+	return hasControl(src) || bytes.Count(src, []byte{ihex.Erased}) > len(src)/2
 }
 
-// control reports what no text file holds, and every table does: its first byte is 10 to 1F.
+// hasControl reports bytes that no text file holds, and every table does: the code of its board is one.
+func hasControl(src []byte) bool { return bytes.IndexFunc(src, control) >= 0 }
+
 func control(r rune) bool {
 	return r < ' ' && !strings.ContainsRune("\t\n\r\f", r) && r != utf8.RuneError
 }
@@ -54,7 +56,7 @@ func Read(src []byte) ([]byte, error) {
 	switch {
 	case len(src) == 0:
 		return nil, errors.New("the file is empty: no table is in it")
-	case src[0]>>4 == table.Version:
+	case src[0]>>4 == table.Version && !isText(src) && !uniform(src):
 		return src, nil
 	case uniform(src) || isText(src):
 	case src[0] == table.Committed || whole:
@@ -86,12 +88,12 @@ func foreign(src []byte) string {
 // uniform reports whether all bytes are the same.
 func uniform(src []byte) bool { return bytes.Count(src, src[:1]) == len(src) }
 
-func isText(src []byte) bool { return utf8.Valid(src) && bytes.IndexFunc(src, control) < 0 }
+func isText(src []byte) bool { return utf8.Valid(src) && !hasControl(src) }
 
 // Looks reports whether a file has the form of what compile writes, whole or damaged, of this version or another: a file of
 // that kind can be made again. So can an empty one.
 func Looks(src []byte) bool {
-	return len(src) == 0 || ihex.Is(src) || framed(src) && (src[0]>>4 == table.Version || framedLength(src) == len(src) && crcHolds(src))
+	return len(src) == 0 || ihex.Is(src) || framed(src) && (src[0]>>4 == table.Version && hasControl(src) || framedLength(src) == len(src) && crcHolds(src))
 }
 
 // Held reports whether a file that was given as a plan is a table, or an image with one, whatever its name.
