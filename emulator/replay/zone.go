@@ -8,7 +8,7 @@ const quarter = 15 // minutes
 type zone struct {
 	t                  *table.Zone
 	standard, shift    table.Minute // minutes
-	least, most        table.Minute // smallest and largest offset of the table
+	least, most        table.Minute // smallest and largest offset of the table, or 0
 	year               int          // for which start and end are computed
 	start, end         table.Minute // DST, UTC
 	breaks             []table.Minute
@@ -22,7 +22,7 @@ type span struct{ start, end, offset table.Minute }
 
 func newZone(t *table.Zone) zone {
 	z := zone{t: t, standard: quarter * table.Minute(t.Standard)}
-	z.least, z.most = z.standard, z.standard
+	z.widen(z.standard)
 	if t.DST != nil {
 		z.shift = quarter * table.Minute(t.DST.Shift)
 		z.widen(z.standard + z.shift)

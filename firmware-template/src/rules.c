@@ -49,7 +49,7 @@ OUTLINED static bool list_holds(uint16_t a, uint16_t b, uint16_t c)
 /* Where the parts of the rule in hand lie. */
 static struct {
 	uint16_t start;
-	/* Where a date stands among the dates of its period. Kept from one day to the next, because counting a year costs 366 readings
+	/* Where a date stands among the dates of its period. Kept from one day to the one before, because counting a year costs 366 readings
 	 * of the rule. */
 	uint16_t period; /* the first day of that which is counted, 0 if none is */
 	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
@@ -98,9 +98,9 @@ static bool term_holds(uint8_t op)
 	if (op == OP_UTC)
 		return true;
 	if (op >= OP_EXCEPT)
-		return list_holds(day, day, day) == (op == OP_DATES);
+		return list_holds(day, day, day) ^ (op == OP_EXCEPT);
 	if (op > OP_SET_POS)
-		return (day < cursor_u16()) == (op == OP_UNTIL);
+		return (day < cursor_u16()) ^ (op == OP_FROM);
 	if (op == OP_SET_POS) {
 		cursor_u8();
 		return list_holds(rule.up, rule.down, 0);
@@ -122,7 +122,7 @@ static bool term_holds(uint8_t op)
 OUTLINED static uint8_t terms_read(uint16_t day, bool base)
 {
 	uint8_t flags = 0, op;
-	bool holds;
+	uint8_t holds;
 
 	date_to(day);
 	cursor_to(rule.start);
@@ -131,12 +131,10 @@ OUTLINED static uint8_t terms_read(uint16_t day, bool base)
 	while (op & RULE_MORE) {
 		op = cursor_u8();
 		flags |= op;
-		if (base) {
-			if (!holds)
-				return 0;
-			if (op >= OP_SET_POS)
-				return (op & ~RULE_MORE) == OP_SET_POS;
-		}
+		if (base && !holds)
+			break;
+		if (base && op >= OP_SET_POS)
+			return (op & ~RULE_MORE) == OP_SET_POS;
 		if (!term_holds(op & ~RULE_MORE))
 			holds = false;
 	}
@@ -163,13 +161,13 @@ OUTLINED static uint16_t base_count(uint16_t first, uint16_t end)
 	return count;
 }
 
-/* Moves the position to a day, the base of which holds. The cursor stands at the operands of SET_POS. */
+/* Moves the position to an earlier day, on which the base holds. The cursor stands at the operands of SET_POS. */
 static void position_move(uint16_t day)
 {
 	const period_t *period = period_find(cursor_u8());
 
-	rule.up += 2;
-	rule.down -= 2;
+	rule.up -= 2;
+	rule.down += 2;
 	if (rule.period != period->start) {
 		uint16_t last = period->start + period->length;
 		rule.period = period->start;
@@ -179,6 +177,7 @@ static void position_move(uint16_t day)
 }
 
 #define WINDOW 4 /* days marked at once: as many as a search looks at, so that it counts a period once */
+#define ALL_MARKS ((1 << WINDOW) - 1)
 
 /* The marks of the rule at the cursor, which is left behind it. */
 static uint8_t rule_mark(void)
@@ -187,15 +186,13 @@ static uint8_t rule_mark(void)
 
 	rule.start = cursor_place();
 	rule.period = 0;
-	for (uint8_t i = 0; i < WINDOW; i++) {
+	for (uint8_t i = WINDOW - 1; i != 0xFF; i--) {
 		uint16_t day = table.marked + i;
 		uint8_t flags;
 		if (terms_read(day, true))
 			position_move(day);
 		flags = terms_read(day, false);
-		marks |= flags & (RULE_UTC | RULE_EXPLICIT);
-		if (flags & RULE_HOLDS)
-			marks |= bit_of(i);
+		marks = (marks << 1 & ALL_MARKS) | flags;
 	}
 	return marks;
 }
@@ -204,7 +201,7 @@ OUTLINED uint8_t rules_mark(uint16_t day)
 {
 	if ((uint16_t)(day - table.marked) >= WINDOW) {
 		table.marked = day;
-		rule_marks[0] = (1 << WINDOW) - 1;
+		rule_marks[0] = ALL_MARKS;
 		cursor_to(table.rules_at);
 		for (uint8_t i = 1; i <= table.rules; i++)
 			rule_marks[i] = rule_mark();

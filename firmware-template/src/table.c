@@ -71,20 +71,17 @@ static void search_day(uint16_t day)
 
 bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 {
-	/* How far local dates lie from the instants of their servings, UTC included. */
-	int16_t reach_min = table.offset_min < 0 ? table.offset_min : 0;
-	int16_t reach_max = table.offset_max > 0 ? table.offset_max : 0;
 	/* Since 1998, so that it is positive. */
-	uint32_t first = (uint32_t)(after + 1 + reach_min + EPOCH_DAYS * (int32_t)MINUTES_PER_DAY);
+	uint32_t first = (uint32_t)(after + 1 + table.offset_min + EPOCH_DAYS * (int32_t)MINUTES_PER_DAY);
 	uint16_t day = (uint16_t)(first / MINUTES_PER_DAY) - EPOCH_DAYS;
 
 	serving.at = after;
 	search.found = false;
-	search.after = (int16_t)(first % MINUTES_PER_DAY) - 1 - reach_min;
+	search.after = (int16_t)(first % MINUTES_PER_DAY) - 1 - table.offset_min;
 	search.best = search.after + (int16_t)minutes;
 	search.preset_bit = bit_of(preset);
 	/* A gap or a change of offset can bring an instance of a later date first. */
-	for (; search.best + reach_max >= 0; day++) {
+	for (; search.best + table.offset_max >= 0; day++) {
 		if (day >= table.start && day <= table.through)
 			search_day(day + EPOCH_DAYS);
 		search.after -= MINUTES_PER_DAY;

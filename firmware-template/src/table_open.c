@@ -44,7 +44,7 @@ static uint8_t open_frame(uint16_t at, uint16_t size)
 	return TABLE_GOOD;
 }
 
-/* Keeps the smallest and the largest offset of the zone. */
+/* Keeps the smallest and the largest offset of the zone, from 0 on. */
 static void offset_seen(int16_t minutes)
 {
 	if (minutes < table.offset_min)
@@ -106,8 +106,7 @@ static void open_sections(void)
 	t->start = cursor_u16();
 	t->gap_omit = flags & FLAG_GAP_OMIT;
 	t->standard = cursor_quarters();
-	t->offset_min = t->standard;
-	t->offset_max = t->standard;
+	offset_seen(t->standard);
 	t->turn_ms = cursor_number();
 	pocket = cursor_number();
 	cursor_number(); /* milligrams in a unit */

@@ -67,7 +67,7 @@ static uint16_t list_from(uint8_t form, uint16_t from)
 	for (; count > 0; count--) {
 		uint16_t first;
 		minute += step ? step : time_read();
-		first = 60u * hour_from(left_out, minute < past ? hour + 1 : hour) + minute;
+		first = 60u * hour_from(left_out, hour + (minute < past)) + minute;
 		if (first >= from && first < found)
 			found = first;
 	}
