@@ -37,7 +37,7 @@ uint16_t cursor_u16(void)
 	return low | (uint16_t)cursor_u8() << 8;
 }
 
-int16_t cursor_quarters(void)
+OUTLINED int16_t cursor_quarters(void)
 {
 	return 15 * (int8_t)cursor_u8();
 }

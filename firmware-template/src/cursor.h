@@ -1,5 +1,5 @@
 /* Reads the fields of a table one after the other. One reader for all modules: the firmware is single-threaded and
- * no interrupt reads tables. In: storage offsets. Out: numbers, little-endian, in the encodings of FORMAT.md. */
+ * no interrupt reads tables. In: storage offsets. Out: numbers, in the encodings of FORMAT.md. */
 #ifndef CURSOR_H
 #define CURSOR_H
 

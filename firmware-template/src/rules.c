@@ -32,15 +32,17 @@ OUTLINED static bool every(uint16_t unit, uint8_t length)
 	return (cursor_number() + unit) % n < length;
 }
 
-/* Reads a list; whether one of three numbers is in it. None of it is 0. */
+/* Reads a list; whether one of three numbers is in it. Its steps are taken from them; 0 is in no list. */
 OUTLINED static bool list_holds(uint16_t a, uint16_t b, uint16_t c)
 {
-	uint16_t entry = 0, step;
+	uint16_t step;
 	bool holds = false;
 
 	while ((step = (uint16_t)cursor_number()) != 0) {
-		entry += step;
-		if (entry == a || entry == b || entry == c)
+		a -= step;
+		b -= step;
+		c -= step;
+		if (a == 0 || b == 0 || c == 0)
 			holds = true;
 	}
 	return holds;
@@ -49,8 +51,8 @@ OUTLINED static bool list_holds(uint16_t a, uint16_t b, uint16_t c)
 /* Where the parts of the rule in hand lie. */
 static struct {
 	uint16_t start;
-	/* Where a date stands among the dates of its period. Kept from one day to the one before, because counting a year costs 366 readings
-	 * of the rule. */
+	/* Where a date stands among the dates of its period. Kept from one day to the one before, because counting a year costs
+	 * 366 readings of the rule. */
 	uint16_t period; /* the first day of that which is counted, 0 if none is */
 	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
 } rule;
@@ -58,7 +60,7 @@ static struct {
 /* Terms of a place in a month, year or week-numbering year. */
 static bool place_holds(uint8_t op)
 {
-	uint8_t which = op & (PERIOD_WEEK_YEAR);
+	uint8_t which = op & PERIOD_WEEK_YEAR; /* the mask of all periods */
 	const period_t *period;
 	uint16_t day = date.day, up, down;
 	uint8_t any = 0;
@@ -118,11 +120,11 @@ static bool term_holds(uint8_t op)
 	return every(day, length);
 }
 
-/* Reads the rule for a day, up to its end, or only up to SET_POS and no further than whether it holds. */
+/* Reads the rule for a day: its flags. Of the base, which is what positions count, it reads no more than up to SET_POS or to what
+ * does not hold: whether the base holds and SET_POS follows. */
 OUTLINED static uint8_t terms_read(uint16_t day, bool base)
 {
-	uint8_t flags = 0, op;
-	uint8_t holds;
+	uint8_t flags = 0, op, holds;
 
 	date_to(day);
 	cursor_to(rule.start);
@@ -136,12 +138,12 @@ OUTLINED static uint8_t terms_read(uint16_t day, bool base)
 		if (base && op >= OP_SET_POS)
 			return (op & ~RULE_MORE) == OP_SET_POS;
 		if (!term_holds(op & ~RULE_MORE))
-			holds = false;
+			holds = 0;
 	}
+	if (base)
+		return 0;
 	flags &= RULE_UTC | RULE_EXPLICIT;
-	if (holds && !base)
-		flags |= RULE_HOLDS;
-	return flags;
+	return holds ? flags | RULE_HOLDS : flags;
 }
 
 uint8_t rule_read(void)
