@@ -26,7 +26,7 @@ typedef struct {
 	uint16_t turn_ms;
 	int16_t trim_us;
 	int16_t standard, shift;         /* minutes */
-	int16_t offset_min, offset_max;  /* of all that the zone mentions, and UTC: how far local dates lie from the instants of their servings */
+	int16_t offset_min, offset_max;  /* of all that the zone mentions, and 0: how far dates lie from the instants of servings */
 	uint8_t board;
 	uint8_t button_per_hour;
 	uint8_t rules;
