@@ -273,7 +273,7 @@ static uint8_t bank_commit(void)
 	int8_t ahead = (int8_t)(req[REQ_BANK_COMMIT_SEQUENCE] - table.sequence);
 	uint8_t fault, verdict = LINE_STALE;
 
-	if (!differs())
+	if (feeder.bank != NO_BANK && !differs())
 		return LINE_OK; /* the answer to the first request was lost */
 	feeder_decide(); /* what the old table has due is given first */
 	fault = feeder_open(feeder_spare());
@@ -287,7 +287,7 @@ static uint8_t bank_commit(void)
 	if (verdict == LINE_OK) {
 		feeder_commit();
 		feeder_decide();
-		if (differs())
+		if (feeder.bank == NO_BANK || differs())
 			verdict = LINE_FAILED;
 	}
 	return verdict;

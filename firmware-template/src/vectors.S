@@ -48,7 +48,7 @@ handler 13
 	.rept (4 * 18 - (. - __vectors)) / 2
 	reti
 	.endr
-	rjmp __vector_18
+	jmp __vector_18 /* made an RJMP where that reaches */
 /* What the compiler counts on; .init3 and .init4 follow and clear its variables. */
 	.section .init2, "ax", @progbits
 	.global __init
@@ -60,5 +60,5 @@ __init:
 	ldi r28, hi8(RAMEND)
 	out _SFR_IO_ADDR(SPH), r28
 	.section .init9, "ax", @progbits
-	rjmp main
+	jmp main
 #endif
