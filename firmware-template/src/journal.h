@@ -12,9 +12,9 @@ typedef struct {
 	uint8_t mark;     /* of its sequence number */
 	uint8_t kind;     /* KIND_..., and RESUMED for each time that it was resumed */
 	uint16_t pockets; /* to be turned for this record */
-	int32_t cursor;   /* every serving up to this minute is settled; CURSOR_NONE */
+	int32_t cursor;   /* every serving up to this minute is settled; CURSOR_NONE. From here to the token it goes into an answer as it lies */
 	int32_t carry;    /* tenths of mass units, after those pockets */
-	uint8_t preset;   /* index; these three go into an answer as they lie here */
+	uint8_t preset;   /* index */
 	uint8_t adjust;   /* tenths, 8 to 12 */
 	uint8_t token;    /* of the last serving asked for over the line */
 	uint8_t crc[2];
