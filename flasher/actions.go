@@ -14,6 +14,9 @@ import (
 // ErrRefused means that the board does not serve now.
 var ErrRefused = errors.New("the board refuses: the table's limit of servings by hand in an hour is reached, the supply is too low, or a serving is in progress")
 
+// mostUnits is what the three bytes of SERVE can say.
+const mostUnits = 1<<24 - 1
+
 // ErrTooMuch means that a portion is more than a request can say.
 var ErrTooMuch = errors.New("that is more than a feeder serves at once")
 
@@ -23,12 +26,10 @@ func (f *Feeder) Serve(s Status, units uint32) (pockets int, err error) {
 	if s.Bank == NoBank {
 		return 0, ErrNoTable
 	}
-	request := binary.LittleEndian.AppendUint32([]byte{s.Token + 1}, units)
-	if wire := frame.Size(frame.MessageNamed("SERVE").Request); request[wire] == 0 {
-		request = request[:wire]
-	} else {
+	if units > mostUnits {
 		return 0, ErrTooMuch
 	}
+	request := []byte{s.Token + 1, byte(units), byte(units >> 8), byte(units >> 16)}
 	b, err := f.ask(link.Call{Code: frame.Serve, Payload: request, Work: settleWork + 40*byteWrite, Patience: turning}, "SERVE")
 	switch {
 	case errors.Is(err, frame.StatusError(frame.Refused)):

@@ -36,7 +36,7 @@ func (r ring) slot(i int) []byte {
 // answer is a board's to HISTORY_READ; below slot 0 lies what looks like a record.
 func (r ring) answer(code byte, payload []byte) (byte, []byte) {
 	if code == frame.Identify {
-		id := identity(frame.Version, 1, 1, 1, 1024, 416)
+		id := identity(frame.Version, table.Version, 1, 1, 1024, 416)
 		return frame.OK, binary.LittleEndian.AppendUint16(id[:len(id)-2], uint16(r.slots))
 	}
 	from := int(binary.LittleEndian.Uint16(payload))

@@ -137,7 +137,6 @@ func lineHeader() string {
 	h.define("LINE_FLAG", fmt.Sprintf("0x%02X", frame.Flag), "")
 	h.define("LINE_ESCAPE", fmt.Sprintf("0x%02X", frame.Escape), "")
 	h.define("LINE_INVERT", fmt.Sprintf("0x%02X", frame.Invert), "")
-	h.define("LINE_FCS_GOOD", "0xF0B8", "remainder of a frame with its check")
 	h.section("Messages")
 	h.define("LINE_VERSION", number(frame.Version), "")
 	h.define("LINE_FIRMWARE", number(frame.FirmwareVersion), "version of the firmware")

@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 #define CRC_START 0xFFFF
-#define CRC_GOOD 0xF0B8 /* over bytes and, low byte first, their check */
+#define CRC_GOOD 0xF0B8 /* over bytes and, low byte first, their check (RFC 1662, section C.2) */
 
 /* Adds a byte. The check is the complement of the last value. */
 uint16_t crc_add(uint16_t crc, uint8_t byte);

@@ -8,7 +8,8 @@
 
 #include "table_format.h"
 
-/* The memory beside the clock chip, given by clock.c; false if it does not answer, and what was read is worth nothing then. A write stays within a page. */
+/* The memory beside the clock chip, given by clock.c; false if it does not answer, and what was read is worth nothing then. A write stays
+ * within a page. */
 bool memory_read(uint16_t at, uint8_t *to, uint8_t n);
 void memory_write(uint16_t at, uint8_t *from, uint8_t n);
 

@@ -13,9 +13,9 @@
 #define RING_SIZE (JOURNAL_SLOTS * JOURNAL_SIZE)
 #define NONE 0xFF
 
-/* The compiler refuses an array of less than one byte: the struct is the record. */
-typedef char journal_is_record[offsetof(journal_t, steps) == JOURNAL_STEPS && offsetof(journal_t, crc) == JOURNAL_CRC &&
-	offsetof(journal_t, cursor) == JOURNAL_CURSOR ? 1 : -1];
+/* The struct is the record. */
+_Static_assert(offsetof(journal_t, steps) == JOURNAL_STEPS && offsetof(journal_t, crc) == JOURNAL_CRC &&
+	       offsetof(journal_t, cursor) == JOURNAL_CURSOR, "journal_t");
 
 journal_t journal;
 

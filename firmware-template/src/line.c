@@ -442,7 +442,7 @@ static uint8_t obey(uint8_t code)
 
 void line_answer(void)
 {
-	bool good = crc_over(CRC_START, content, length) == LINE_FCS_GOOD;
+	bool good = crc_over(CRC_START, content, length) == CRC_GOOD;
 
 	uart_heard(good);
 	if (good) {

@@ -9,7 +9,6 @@
 #define LINE_FLAG                    0x7E
 #define LINE_ESCAPE                  0x7D
 #define LINE_INVERT                  0x20
-#define LINE_FCS_GOOD                0xF0B8 /* remainder of a frame with its check */
 
 /* Messages */
 #define LINE_VERSION                 3

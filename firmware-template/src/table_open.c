@@ -12,9 +12,6 @@
 
 #include <string.h>
 
-/* What remains after a check was added too (RFC 1662, section C.2). */
-#define CRC_GOOD 0xF0B8
-
 /* Leaves the cursor at the board's code. */
 static uint8_t open_frame(uint16_t at, uint16_t size)
 {
