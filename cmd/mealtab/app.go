@@ -30,12 +30,13 @@ type app struct {
 	zoneDir  string // --zoneinfo
 	nowText  string // --now
 	now      time.Time
-	ports    func() ([]link.Port, error) // of this computer
-	running  bool                        // flags and arguments were right: what goes wrong from here on is no wrong usage
+	ports    func() ([]link.Port, error)           // of this computer
+	openPort func(string, int) (*link.Link, error) // by name, at a rate
+	running  bool                                  // flags and arguments were right: what goes wrong from here on is no wrong usage
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
-	return &app{in: in, out: out, err: err, now: time.Now(), ports: listPorts}
+	return &app{in: in, out: out, err: err, now: time.Now(), ports: listPorts, openPort: link.Open}
 }
 
 // errReported ends a command whose reason has been printed.

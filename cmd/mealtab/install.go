@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"strings"
@@ -9,7 +8,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/ihex"
 	"mealtab/compiler/table"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher"
@@ -58,18 +56,18 @@ func (a *app) runInstall(f installFlags) error {
 	if err != nil {
 		return err
 	}
-	if f.output != "" {
-		return a.write(f.output, hex)
-	}
-	img, err := ihex.Read(hex)
+	img, err := image.Flash(hex)
 	if err != nil {
 		return fmt.Errorf("the firmware image: %w", err)
+	}
+	if f.output != "" {
+		return a.write(f.output, hex)
 	}
 	name, err := a.onlyPort(f.port)
 	if err != nil {
 		return err
 	}
-	return a.install(name, bytes.TrimRight(img, "\xFF"), target)
+	return a.install(name, img, target)
 }
 
 func templateBoards() string {
@@ -117,7 +115,7 @@ func (a *app) onlyPort(name string) (string, error) {
 }
 
 func (a *app) install(name string, img []byte, target bootload.Target) error {
-	l, err := link.Open(name, bootload.Families()[0].Baud)
+	l, err := a.openPort(name, bootload.Families()[0].Baud)
 	if err != nil {
 		return err
 	}

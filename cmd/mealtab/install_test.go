@@ -7,23 +7,61 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"mealtab/flasher/bootload"
+	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/scenario"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
 )
 
-// installed runs the command on a board, as it is once the port is open.
-func installed(t *testing.T, e *flashertest.Emulated, board string, tty *os.File) (out, errs string, err error) {
-	t.Helper()
+// installed runs the command on a board whose port is called desk.
+func installed(e *flashertest.Emulated, board string, tty *os.File) (code int, out, errs string) {
 	var said, complained bytes.Buffer
 	a := newApp(nil, &said, &complained)
 	if tty != nil {
 		a.err = tty
 	}
-	target, ok := bootload.TargetNamed(board)
-	require.True(t, ok)
-	err = a.installOn(link.New(e, "desk", 57600), flashertest.Image(t, board).Flash, target)
-	return said.String(), complained.String(), err
+	a.openPort = func(name string, baud int) (*link.Link, error) { return link.New(e, name, baud), e.SetBaud(baud) }
+	code = a.execute([]string{"install", "--board", board, "--port", "desk"})
+	return code, said.String(), complained.String()
+}
+
+// application is the flash below the bootloader.
+func application(e *flashertest.Emulated, boot flashertest.Boot) []byte {
+	var octets []byte
+	for _, word := range e.Board.MCU().Flash() {
+		octets = append(octets, byte(word), byte(word>>8))
+	}
+	return octets[:len(octets)-boot.Family.Section]
+}
+
+// What the flash holds is every byte of the HEX file as the emulator's own reader has it, and nothing else; and that, not the file, is
+// what serves a month as replayed.
+func TestInstallPutsEveryByteThere(t *testing.T) {
+	for _, boot := range flashertest.Boots() {
+		t.Run(boot.Name(), func(t *testing.T) {
+			e := boot.Fresh(t)
+			e.HasReset = true
+			code, out, errs := installed(e, boot.Board, nil)
+			require.Zero(t, code, errs)
+			want := flashertest.Image(t, boot.Board).Flash
+			got := application(e, boot)
+			padded := append(bytes.Clone(want), bytes.Repeat([]byte{0xFF}, len(got)-len(want))...)
+			require.True(t, bytes.Equal(padded, got), "the last bytes are % X, should be % X", got[len(want)-4:len(want)], want[len(want)-4:])
+			require.Contains(t, out, words.Thousands(len(want))+" bytes of firmware for "+boot.Board)
+
+			tab := flashertest.Table(t, boot.Board, []uint16{7*60 + 30, 18 * 60}, 0)
+			decoded, err := table.Decode(tab)
+			require.NoError(t, err)
+			profile, _ := table.BoardNamed(boot.Board)
+			from, err := rehearseFrom(decoded, "")
+			require.NoError(t, err)
+			report, err := scenario.Rehearse(scenario.Rehearsal{Table: tab, Board: profile, Firmware: &avr.Image{Flash: got}, From: from, Years: 1})
+			require.NoError(t, err)
+			require.Greater(t, report.Servings, 700)
+		})
+	}
 }
 
 // A board with a bootloader as it is sold; what the owner reads, and a bar on a terminal.
@@ -31,8 +69,8 @@ func TestInstallSays(t *testing.T) {
 	e := flashertest.Boots()[0].Fresh(t)
 	e.HasReset = true
 	seen := onTerminal(t, func(tty *os.File) {
-		out, _, err := installed(t, e, "m328-mains", tty)
-		require.NoError(t, err)
+		code, out, _ := installed(e, "m328-mains", tty)
+		require.Zero(t, code)
 		require.Regexp(t, `^\d\d,\d{3} bytes of firmware for m328-mains written through the short bootloader and read back in \d\.\d s
 it answers: m328-mains, firmware \d+; next: mealtab upload PLAN
 $`, out)
@@ -43,12 +81,14 @@ $`, out)
 func TestInstallRefused(t *testing.T) {
 	wrong := flashertest.Boots()[0].Fresh(t)
 	wrong.HasReset = true
-	_, _, err := installed(t, wrong, "m168-mains", nil)
-	require.EqualError(t, err, "desk: the chip is an ATmega328P, this firmware is for ATmega168P (nothing was written)")
+	code, _, errs := installed(wrong, "m168-mains", nil)
+	require.Equal(t, exitFailed, code)
+	require.Equal(t, "mealtab install: desk: the chip is an ATmega328P, this firmware is for ATmega168P (nothing was written)\n", errs)
 
 	// A feeder without a bootloader, on a port without a reset line.
-	_, errs, err := installed(t, flashertest.New(t, "m328-mains", nil, nil), "m328-mains", nil)
-	require.ErrorContains(t, err, "no bootloader answers (nothing was written)\n  if the board has a bootloader")
-	require.ErrorContains(t, err, "the fuses low FF,")
+	code, _, errs = installed(flashertest.New(t, "m328-mains", nil, nil), "m328-mains", nil)
+	require.Equal(t, exitFailed, code)
+	require.Contains(t, errs, "no bootloader answers (nothing was written)\n  if the board has a bootloader")
+	require.Contains(t, errs, "the fuses low FF,")
 	require.Contains(t, errs, "desk has no reset line: press the board's reset button now (time 3 of 3 at most)")
 }

@@ -122,7 +122,7 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 		Firmware:  func(board string) (*avr.Image, error) { return a.firmware("", board) },
 		UTC:       zone.UTC(),
 		Ports:     link.Ports,
-		Open:      openFeeder,
+		Open:      a.openFeeder,
 		Difference: func(held []byte, next *page.Compiled) []string {
 			return difference(db, held, next)
 		},

@@ -55,7 +55,7 @@ func (a *app) runPorts(every bool) error {
 	for i, p := range list {
 		answers[i] = "not asked"
 		if p.Likely() || every && p.USB {
-			wait.Go(func() { answers[i] = whoIsThere(p.Name) })
+			wait.Go(func() { answers[i] = a.whoIsThere(p.Name) })
 		}
 	}
 	wait.Wait()
@@ -93,8 +93,8 @@ func device(p link.Port) string {
 }
 
 // whoIsThere asks on one port.
-func whoIsThere(name string) string {
-	f, err := openFeeder(name)
+func (a *app) whoIsThere(name string) string {
+	f, err := a.openFeeder(name)
 	if f != nil {
 		defer f.Close()
 	}
@@ -114,8 +114,8 @@ func whoIsThere(name string) string {
 }
 
 // openFeeder opens a port and asks who is there.
-func openFeeder(name string) (*flasher.Feeder, error) {
-	l, err := link.Open(name, flasher.DefaultBaud())
+func (a *app) openFeeder(name string) (*flasher.Feeder, error) {
+	l, err := a.openPort(name, flasher.DefaultBaud())
 	if err != nil {
 		return nil, err
 	}
@@ -147,7 +147,7 @@ func (a *app) feeders(f portFlags) ([]opened, error) {
 	} else if f.every {
 		return nil, usagef("--port and --all exclude each other")
 	}
-	found := openAll(names)
+	found := a.openAll(names)
 	if len(f.ports) > 0 {
 		return found, nil
 	}
@@ -161,12 +161,12 @@ type opened struct {
 	err    error
 }
 
-func openAll(names []string) []opened {
+func (a *app) openAll(names []string) []opened {
 	found := make([]opened, len(names))
 	var wait sync.WaitGroup
 	for i, name := range names {
 		wait.Go(func() {
-			f, err := openFeeder(name)
+			f, err := a.openFeeder(name)
 			found[i] = opened{link.ShortName(name), f, err}
 		})
 	}
