@@ -32,4 +32,9 @@
 #define INDEX_SWITCH 0               /* 1 if there is one */
 #endif
 
+/* Light barrier at the outlet, on PC0: high while the beam is broken */
+#ifndef LIGHT_BARRIER
+#define LIGHT_BARRIER 0              /* 1 if there is one */
+#endif
+
 #endif

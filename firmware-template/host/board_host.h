@@ -8,5 +8,6 @@
 #define TURN_PULSE_US 200
 #define SUPPLY_MIN_MV 4300
 #define INDEX_SWITCH 0
+#define LIGHT_BARRIER 0
 
 #endif

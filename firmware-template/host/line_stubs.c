@@ -70,14 +70,15 @@ bool clock_ageing_write(int8_t value)
 	return value == 0;
 }
 
-uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
+wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure)
 {
 	(void)turn_ms;
 	(void)trim_us;
+	(void)unsure;
 	for (uint8_t i = 1; i <= pockets; i++)
 		journal_step(i);
 	stub_pockets += pockets;
-	return pockets;
+	return (wheel_result_t){pockets, WHEEL_DONE, 0};
 }
 
 uint16_t power_supply(void) { return 5000; }

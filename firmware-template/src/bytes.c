@@ -1,6 +1,5 @@
 #include "bytes.h"
 
-#include "hidden.h"
 #include "outlined.h"
 #include "storage.h"
 
@@ -25,10 +24,8 @@ uint32_t bytes_get(const uint8_t *at, uint8_t n)
 
 OUTLINED void bytes_load(uint8_t *to, uint16_t at, uint8_t n)
 {
-	for (; n > 0; n--) {
+	for (; n > 0; n--)
 		*to++ = storage_read(at++);
-		HIDE_COUNT(at);
-	}
 }
 
 OUTLINED void bytes_save(uint16_t at, const uint8_t *from, uint8_t n)

@@ -6,7 +6,6 @@
 #include "calendar.h"
 #include "clock.h"
 #include "flags.h"
-#include "hidden.h"
 #include "history.h"
 #include "journal.h"
 #include "outlined.h"
@@ -92,10 +91,7 @@ OUTLINED static bool time_known(void)
 /* Minutes since an instant, below zero before it. By address, here and below: loading four bytes takes sixteen. */
 OUTLINED static int32_t since(const int32_t *minute)
 {
-	const int32_t *now = &feeder.now.minute;
-
-	HIDE(now);
-	return *now - *minute;
+	return feeder.now.minute - *minute;
 }
 
 /* Writes a record that nothing has been turned of yet. */
@@ -182,9 +178,9 @@ static void turn(void)
 {
 	while (journal.pockets > 0) {
 		uint8_t some = journal.pockets > POCKETS_PER_SLOT ? POCKETS_PER_SLOT : (uint8_t)journal.pockets;
-		uint8_t turned = wheel_turn(some, table.turn_ms, table.trim_us);
-		if (turned < some) {
-			give_up(journal.pockets - turned);
+		wheel_result_t result = wheel_turn(some, table.turn_ms, table.trim_us, false);
+		if (result.verdict != WHEEL_DONE) {
+			give_up(journal.pockets - result.turned);
 			return;
 		}
 		if (journal.pockets == some) {

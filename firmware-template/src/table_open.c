@@ -4,7 +4,6 @@
 #include "calendar.h"
 #include "crc.h"
 #include "cursor.h"
-#include "hidden.h"
 #include "outlined.h"
 #include "rules.h"
 #include "table.h"
@@ -96,7 +95,6 @@ static void open_sections(void)
 	uint32_t pocket;
 	uint8_t flags;
 
-	HIDE(t); /* saves 20 bytes */
 	t->board = cursor_u8();
 	t->sequence = cursor_u8();
 	flags = cursor_u8();

@@ -114,10 +114,11 @@ static uint8_t turn_pocket(void)
 }
 #endif
 
-uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
+wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure)
 {
-	uint8_t turned = 0;
+	wheel_result_t result = {0, WHEEL_DONE, 0};
 
+	(void)unsure;
 	stop_pulse = US(STOP_PULSE_US + trim_us) - 1;
 	DDRB |= 1 << SERVO;
 	DDRD |= 1 << SUPPLY;
@@ -125,15 +126,17 @@ uint8_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us)
 	power_wait_ms(BOOST_MS);
 	power_sleep_mode(true);
 	pulses_on(turn_ms ? turn_ms : TURN_MS);
-	while (turned < pockets) {
-		journal_step(turned + 1);
-		if (!turn_pocket())
+	while (result.turned < pockets) {
+		journal_step(result.turned + 1);
+		if (!turn_pocket()) {
+			result.verdict = WHEEL_STUCK;
 			break;
-		turned++;
+		}
+		result.turned++;
 	}
 	frames(stop_pulse, BRAKE_MS / FRAME_MS);
 	pulses_off();
 	PORTD &= (uint8_t)~(1 << SUPPLY | 1 << INDEX);
 	PORTB &= (uint8_t)~(1 << SERVO);
-	return turned;
+	return result;
 }
