@@ -68,9 +68,19 @@ func (r *reader) times(form int) Times {
 	}
 	n := form + 1
 	if form == formList {
-		n = r.u8()
+		n = r.count(MaxListTimes)
 	}
 	return Times{List: r.timeList(n)}
+}
+
+// count reads how many times follow, at least one.
+func (r *reader) count(most int) int {
+	n := r.number()
+	if n < 1 || n > uint32(most) {
+		r.fail("times", "%d times: there are 1 to %d", n, most)
+		return 0
+	}
+	return int(n)
 }
 
 // timeList reads times, each as the distance from the one before.
@@ -116,7 +126,7 @@ func (r *reader) steps() []uint16 {
 
 func (r *reader) grid() []uint16 {
 	hours := r.hours()
-	within := r.timeList(r.u8())
+	within := r.timeList(r.count(60))
 	list := make([]uint16, 0, bits.OnesCount32(hours)*len(within))
 	for h := range uint16(24) {
 		for _, m := range within {

@@ -256,7 +256,7 @@ func encodeList(list []uint16) (form int, b []byte) {
 		if len(list) > MaxListTimes { // a longer list has steps or a grid
 			return form, make([]byte, MaxSize)
 		}
-		w.u8(len(list))
+		w.number(uint32(len(list)))
 	}
 	w.times(list)
 	return form, w.b
@@ -308,7 +308,7 @@ func encodeGrid(list []uint16) ([]byte, bool) {
 	}
 	w := &writer{}
 	w.number(AllHours &^ hours)
-	w.u8(bits.OnesCount64(minutes))
+	w.number(uint32(bits.OnesCount64(minutes)))
 	var within []uint16
 	for m := range uint16(60) {
 		if minutes>>m&1 != 0 {

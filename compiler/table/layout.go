@@ -181,9 +181,9 @@ func Ops() []Op {
 func Forms() []Field {
 	return []Field{
 		{"TIMES", 0, "1-8", "times of day", "codes 0 to 3", "code + 1 times"},
-		{"LIST", formList, "varies", "times of day", "", "count (byte), times"},
-		{"STEPS", formSteps, "3-5", "times of day", "", "count, step, first time: an arithmetic progression within the day"},
-		{"GRID", formGrid, "varies", "hours, times of day", "", "hours left out (mask), count (byte), times within the hour: every such minute of every hour but those"},
+		{"LIST", formList, "varies", "times of day", "", "count (number, 1 to 255), times"},
+		{"STEPS", formSteps, "3-5", "times of day", "", "count (number), step, first time: an arithmetic progression within the day"},
+		{"GRID", formGrid, "varies", "hours, times of day", "", "hours left out (mask), count (number), times within the hour: every such minute of every hour but those"},
 		{"CYCLE", formCycle, "3-12", "minutes", "", "period - 1, shift, hours left out (mask): nominal local minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours"},
 	}
 }

@@ -17,6 +17,9 @@ type Line struct {
 
 // Listing explains every byte of an encoded table, in order, none left out.
 func Listing(b []byte) ([]Line, error) {
+	if _, err := Decode(b); err != nil { // so that no text is made of what has not been checked
+		return nil, err
+	}
 	_, lines, err := decode(b, true)
 	return lines, err
 }

@@ -85,9 +85,9 @@
 
 /* Forms of the times of a part */
 #define FORM_TIMES                   0   /* times of day: code + 1 times */
-#define FORM_LIST                    4   /* times of day: count (byte), times */
-#define FORM_STEPS                   5   /* times of day: count, step, first time: an arithmetic progression within the day */
-#define FORM_GRID                    6   /* hours, times of day: hours left out (mask), count (byte), times within the hour: every such minute of every hour but those */
+#define FORM_LIST                    4   /* times of day: count (number, 1 to 255), times */
+#define FORM_STEPS                   5   /* times of day: count (number), step, first time: an arithmetic progression within the day */
+#define FORM_GRID                    6   /* hours, times of day: hours left out (mask), count (number), times within the hour: every such minute of every hour but those */
 #define FORM_CYCLE                   7   /* minutes: period - 1, shift, hours left out (mask): nominal local minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours */
 
 /* EEPROM: the size is that of the chip the compiler builds for; the host build names one */
