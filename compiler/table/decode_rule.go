@@ -2,18 +2,6 @@ package table
 
 import "math"
 
-// DecodeRule reads one day rule from the front of b.
-func DecodeRule(b []byte) (Rule, error) {
-	r := &reader{b: b}
-	rule := r.rule(1)
-	if r.err == nil {
-		c := &checker{}
-		c.rule(&rule)
-		r.err = c.err
-	}
-	return rule, r.err
-}
-
 func (r *reader) rule(number int) Rule {
 	var rule Rule
 	b := r.u8()

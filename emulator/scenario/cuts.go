@@ -74,9 +74,6 @@ type send struct {
 // OffTimes are how long the power stays off.
 var OffTimes = []time.Duration{time.Second, 10 * time.Minute, 5 * time.Hour}
 
-// Length is how many cycles the procedure takes.
-func (s *Sweep) Length() uint64 { return s.length }
-
 // Writes is how many EEPROM writes it makes.
 func (s *Sweep) Writes() int { return len(s.writes) }
 
