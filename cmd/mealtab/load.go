@@ -12,6 +12,7 @@ import (
 	"mealtab/compiler/advice"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -42,7 +43,7 @@ func (a *app) loadPlan(name string, src []byte) (*loaded, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, ds := zoneOptions(db).Parse(name, src)
+	p, ds := reader.Options(db).Parse(name, src)
 	if p == nil {
 		if err := a.report(ds); err != nil {
 			return nil, err

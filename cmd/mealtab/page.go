@@ -20,6 +20,7 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/raise"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher/link"
@@ -104,7 +105,7 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	options := zoneOptions(db)
+	options := reader.Options(db)
 	started := time.Now()
 	return page.New(page.Options{
 		Name: name, Text: text, New: fresh, Compile: a.compileForPage,
@@ -158,7 +159,7 @@ func (a *app) compileForPage(name string, src []byte) *page.Compiled {
 		return fail(err)
 	}
 	out.ZoneData = dataVersion(db)
-	p, ds := zoneOptions(db).Parse(name, src)
+	p, ds := reader.Options(db).Parse(name, src)
 	out.Plan, out.Diagnostics = p, ds
 	if p == nil {
 		return out

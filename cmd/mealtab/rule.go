@@ -11,6 +11,7 @@ import (
 	"mealtab/cmd/mealtab/internal/ruletext"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -70,7 +71,7 @@ func (a *app) runRule(f ruleFlags) error {
 	if err != nil {
 		return err
 	}
-	p, ds := f.Parse(zoneOptions(db))
+	p, ds := f.Parse(reader.Options(db))
 	if p == nil {
 		if err := a.report(ds); err != nil {
 			return err

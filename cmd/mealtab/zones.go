@@ -18,44 +18,6 @@ func (a *app) database() (*zone.Database, error) {
 	return zone.Default(), nil
 }
 
-// zoneOptions let the reader of plans look up zones and convert times.
-func zoneOptions(db *zone.Database) plan.Options {
-	loaded := map[string]*zone.Zone{}
-	load := func(name string) (z *zone.Zone, err error) {
-		if z = loaded[name]; z == nil {
-			z, err = db.Load(name)
-			loaded[name] = z
-		}
-		return z, err
-	}
-	return plan.Options{
-		CheckZone: func(name string) error {
-			_, err := load(name)
-			return err
-		},
-		Convert: func(name string, l plan.Local, from, to plan.Form) (plan.Local, error) {
-			z, err := load(name)
-			if err != nil {
-				return l, err
-			}
-			return convert(z, l, from, to), nil
-		},
-	}
-}
-
-// convert changes a time between local and UTC.
-func convert(z *zone.Zone, l plan.Local, from, to plan.Form) plan.Local {
-	unix := time.Date(l.Year, time.Month(l.Month), l.Day, l.Hour, l.Minute, l.Second, 0, time.UTC).Unix()
-	if from != plan.UTC {
-		unix, _ = z.Resolve(unix)
-	}
-	if to != plan.UTC {
-		unix += int64(z.At(unix).Seconds)
-	}
-	t := time.Unix(unix, 0).UTC()
-	return plan.Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()}
-}
-
 // zoneWarnings says where other data at hand would feed at other times. The feeder cannot know which are right; its owner
 // can, by a look at a clock.
 func (a *app) zoneWarnings(used *zone.Zone, src *plan.Source, pos plan.Pos) (ds plan.Diagnostics) {

@@ -66,6 +66,43 @@ func (l Local) compare(m Local) int {
 // date is l at midnight.
 func (l Local) date() Local { return Local{Year: l.Year, Month: l.Month, Day: l.Day} }
 
+// addDays is l some days later, or earlier.
+func (l Local) addDays(n int) Local {
+	for l.Day += n; l.Day < 1; l.Day += daysIn(l.Year, l.Month) {
+		if l.Month--; l.Month < 1 {
+			l.Year, l.Month = l.Year-1, 12
+		}
+	}
+	for l.Day > daysIn(l.Year, l.Month) {
+		l.Day -= daysIn(l.Year, l.Month)
+		if l.Month++; l.Month > 12 {
+			l.Year, l.Month = l.Year+1, 1
+		}
+	}
+	return l
+}
+
+// dayNumber counts the days of the proleptic Gregorian calendar.
+func (l Local) dayNumber() int {
+	y := l.Year - 1
+	n := y*365 + y/4 - y/100 + y/400 + l.Day
+	for month := 1; month < l.Month; month++ {
+		n += daysIn(l.Year, month)
+	}
+	return n
+}
+
+// addSeconds is l some seconds later, or earlier.
+func (l Local) addSeconds(n int) Local {
+	n += (l.Hour*60+l.Minute)*60 + l.Second
+	days := n / 86400
+	if n %= 86400; n < 0 {
+		n, days = n+86400, days-1
+	}
+	l.Hour, l.Minute, l.Second = n/3600, n/60%60, n%60
+	return l.addDays(days)
+}
+
 // minuteOfDay is the time of l in minutes.
 func (l Local) minuteOfDay() int { return l.Hour*60 + l.Minute }
 

@@ -15,9 +15,6 @@ import (
 
 var update = flag.Bool("update", false, "rewrite the expected diagnostics")
 
-// checked are Options that know the zones.
-var checked = plan.Options{CheckZone: checkZone}
-
 // TestBadPlans compares whole pictures: headline, source line, carets, hint. What is expected stands beside each input
 // in a file ending in .want.
 func TestBadPlans(t *testing.T) {

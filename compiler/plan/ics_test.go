@@ -27,7 +27,7 @@ func TestExports(t *testing.T) {
 	for _, file := range inputs(t, filepath.Join("..", "..", "testdata", "ics")) {
 		src, err := os.ReadFile(file)
 		require.NoError(t, err)
-		p, ds := plan.Options{CheckZone: checkZone, Convert: convert}.Parse(file, src)
+		p, ds := checked.Parse(file, src)
 		require.Empty(t, ds, file)
 		got := dump(p)
 		if *update {

@@ -9,11 +9,14 @@ import (
 
 // icsEvent is a VEVENT on its way to a meal.
 type icsEvent struct {
+	component  *icsComponent
 	meal       rawMeal
 	uid        string
+	sequence   int
 	cancelled  bool
-	recurrence *stamp // RECURRENCE-ID: this event replaces one instance of the event with the same UID
-	override   bool
+	override   bool   // stands for an instance of the event with the same UID
+	following  bool   // and for all that follow it
+	recurrence *stamp // which instance, by RECURRENCE-ID; nil after a fault that has been reported
 }
 
 // icsNames are the words for diagnostics about an event.
@@ -25,7 +28,7 @@ func (r *icsReader) events() {
 	for _, c := range r.cal.children {
 		switch c.name {
 		case "VEVENT":
-			events = append(events, r.event(c))
+			events = append(events, r.identify(c))
 		case "VTODO", "VJOURNAL":
 			r.warn(CodeIgnored, c.begin.whole.all(), "make it an event", "a %s is not served", c.name)
 		}
@@ -34,14 +37,21 @@ func (r *icsReader) events() {
 		r.failWhole(CodeMissing, "each event of the calendar is a meal; its title ends with the portion: breakfast 18 g", "the calendar has no events")
 		return
 	}
-	events = r.applyOverrides(events)
-	taken := map[string]bool{}
+	first := events[0].meal.heading
+	events = r.latest(events)
 	for _, e := range events {
+		r.event(e)
+	}
+	taken := map[string]bool{}
+	for _, e := range r.applyOverrides(events) {
 		if e.cancelled {
 			continue
 		}
 		e.meal.name = uniqueName(e.meal.name, taken)
 		r.addMeal(e.meal)
+	}
+	if r.mealCount == 0 && r.errorCount == 0 {
+		r.fail(CodeMissing, first, "a plan needs a meal; STATUS:CONFIRMED, or no STATUS, serves an event", "no event of the calendar is served: all are cancelled")
 	}
 }
 
@@ -56,39 +66,32 @@ func uniqueName(name string, taken map[string]bool) string {
 }
 
 // event reads one VEVENT. DTEND, DURATION, TRANSP, VALARM and foreign extensions do not matter to a feeder.
-func (r *icsReader) event(c *icsComponent) *icsEvent {
-	e := &icsEvent{meal: rawMeal{heading: c.begin.whole.all()}}
-	e.meal.set = rawSet{heading: e.meal.heading, keys: icsNames, single: true}
-	if l, ok := r.one(c, "UID"); ok {
-		e.uid = l.value.s
-	}
-	if l, ok := r.one(c, "STATUS"); ok && strings.EqualFold(strings.TrimSpace(l.value.s), "CANCELLED") {
-		e.cancelled = true
-		if len(c.all("RECURRENCE-ID")) == 0 {
-			r.warn(CodeIgnored, l.whole.all(), "", "a cancelled event is not served")
-			return e
+func (r *icsReader) event(e *icsEvent) {
+	c := e.component
+	if e.cancelled {
+		if !e.override {
+			r.warn(CodeIgnored, c.all("STATUS")[0].whole.all(), "", "a cancelled event is not served")
 		}
+		return
 	}
-	if l, ok := r.one(c, "RECURRENCE-ID"); ok {
-		r.recurrenceID(e, l)
+	r.summary(e, c)
+	if e.override {
+		r.oneInstance(c)
 	}
-	if !e.cancelled {
-		r.summary(e, c)
-		r.icsSet(&e.meal.set, c)
-		r.eventExtensions(e, c)
-	}
-	return e
+	r.icsSet(&e.meal.set, c)
+	r.eventExtensions(e, c)
 }
 
-func (r *icsReader) recurrenceID(e *icsEvent, l icsLine) {
-	e.override = true
-	if v, ok := l.param("RANGE"); ok {
-		r.fail(CodeUnsupported, v.all(), "end the series with UNTIL and begin a new one", "an override of all following instances cannot be followed")
-	}
-	if list := r.icsStamps(l); len(list) == 1 {
-		list[0].key = "RECURRENCE-ID"
-		e.recurrence = &list[0]
-	}
+// oneInstance leaves out what would make a series of an event that stands for one instance (RFC 5545 §3.8.4.4).
+func (r *icsReader) oneInstance(c *icsComponent) {
+	c.lines = slices.DeleteFunc(c.lines, func(l icsLine) bool {
+		series := slices.Contains([]string{"RRULE", "RDATE", "EXDATE", "EXRULE"}, l.name)
+		if series {
+			r.warn(CodeIgnored, l.whole.all(), "what is to repeat has a UID of its own and no RECURRENCE-ID",
+				"%s is left out: the event stands for one instance of its series", l.name)
+		}
+		return series
+	})
 }
 
 // portionAtEnd matches the portion at the end of a title: a number, a unit, perhaps in brackets.
@@ -208,6 +211,7 @@ func (r *icsReader) icsStamps(l icsLine) []stamp {
 		return nil
 	}
 	var out []stamp
+	reported := false
 	for _, t := range l.value.split(',') {
 		t = t.trim()
 		if kind == "PERIOD" {
@@ -215,13 +219,26 @@ func (r *icsReader) icsStamps(l icsLine) []stamp {
 			t = t.sub(0, len(start))
 		}
 		if s, ok := r.icsStamp(t, kind); ok {
-			if hasZone && utcNames[id.s] && s.form == Zoned {
+			switch {
+			case hasZone && utcNames[id.s] && s.form == Zoned:
 				s.form = UTC
+			case hasZone && !utcNames[id.s] && s.form == UTC:
+				if !reported {
+					r.utcWithZone(l, id, s)
+				}
+				reported = true
+				continue
 			}
 			out = append(out, s)
 		}
 	}
 	return out
+}
+
+// utcWithZone refuses a time that is UTC by its Z and local by its TZID (RFC 5545 §3.2.19).
+func (r *icsReader) utcWithZone(l icsLine, id text, s stamp) {
+	local, utc := l.name+";TZID="+id.s+":"+formatBasic(s.local, Zoned), l.name+":"+formatBasic(s.local, UTC)
+	r.fail(CodeConflict, s.span, "write "+local+" if the clock on the wall shows that, "+utc+" if it is UTC", "TZID=%s says local time, Z says UTC", id.s)
 }
 
 // inPlanZone reports whether a TZID means the plan's zone; else that has been reported.

@@ -2,33 +2,31 @@ package plan
 
 import "slices"
 
-// applyOverrides lets an event with RECURRENCE-ID replace an instance of its series: the instance is excluded, and the
-// new time becomes an extra date of the series, or a meal of its own when the portion differs or the time is one that
-// the series excludes.
+// applyOverrides lets an event with RECURRENCE-ID replace an instance of its series (RFC 5545 §3.8.4.4). Instances are
+// compared as instants: the same one may be written as local time here and as UTC there.
+//
+// The instance is excluded from the series. What stands for it becomes an extra date of the series where that is the
+// same, else a meal of single dates beside it: an extra date that the series excludes, or has already, would be lost.
 func (r *icsReader) applyOverrides(events []*icsEvent) []*icsEvent {
-	series := map[string]*icsEvent{}
+	masters := map[string]*icsEvent{}
 	for _, e := range events {
-		if !e.override && e.uid != "" && series[e.uid] == nil {
-			series[e.uid] = e
+		if !e.override && e.uid != "" {
+			masters[e.uid] = e
 		}
 	}
-	replaced := map[*icsEvent]*icsEvent{} // override → its series
+	overrides := map[*icsEvent][]*icsEvent{}
 	for _, e := range events {
-		if master := series[e.uid]; e.override && master != nil && !master.cancelled && e.recurrence != nil {
-			replaced[e] = master
-			if !e.unmoved(master) {
-				master.meal.set.exdate = append(master.meal.set.exdate, *e.recurrence)
-			}
+		if m := masters[e.uid]; e.override && m != nil && !m.cancelled && e.recurrence != nil {
+			overrides[m] = append(overrides[m], e)
 		}
 	}
 	var out []*icsEvent
 	for _, e := range events {
-		switch master := replaced[e]; {
-		case master == nil: // a series, or an instance that came without its series
-			out = append(out, e)
-		case e.cancelled || e.unmoved(master):
-		case e.canJoin(master):
-			master.meal.set.rdate = append(master.meal.set.rdate, *e.meal.set.start)
+		switch m := masters[e.uid]; {
+		case !e.override && len(overrides[e]) > 0:
+			s := &seriesReader{icsReader: r, master: e}
+			out = append(out, s.apply(overrides[e])...)
+		case e.override && m != nil && len(overrides[m]) > 0 && e.recurrence != nil: // came with its series
 		default:
 			out = append(out, e)
 		}
@@ -36,20 +34,157 @@ func (r *icsReader) applyOverrides(events []*icsEvent) []*icsEvent {
 	return out
 }
 
-// unmoved reports an override that serves the same at the same time: only its description was changed.
-func (e *icsEvent) unmoved(master *icsEvent) bool {
-	start := e.meal.set.start
-	return !e.cancelled && start != nil && e.meal.portion == master.meal.portion &&
-		start.form == e.recurrence.form && start.local == e.recurrence.local
+// seriesReader puts a series and its overrides together.
+type seriesReader struct {
+	*icsReader
+	master *icsEvent
+	has    map[Local]Local // the instances of the series that were asked for: UTC → nominal time
+	walked bool            // has can be trusted
 }
 
-// canJoin reports whether the new time can be an extra date of the series. EXDATE wins over RDATE.
-func (e *icsEvent) canJoin(master *icsEvent) bool {
-	start := e.meal.set.start
-	if start == nil || start.form == Date || e.meal.portion != master.meal.portion || e.meal.hasPresets || e.meal.set.broken {
+// apply gives the series without what is replaced, and the meals that stand for that.
+func (s *seriesReader) apply(overrides []*icsEvent) []*icsEvent {
+	if s.master.meal.set.broken || s.master.meal.set.start == nil {
+		return []*icsEvent{s.master}
+	}
+	overrides = slices.DeleteFunc(overrides, s.datesOnly)
+	s.look(overrides)
+	var moved []*icsEvent
+	for _, e := range overrides {
+		if e.following || e.meal.set.broken || s.unchanged(e) {
+			continue
+		}
+		s.exclude(*e.recurrence)
+		if !e.cancelled && e.meal.set.start != nil {
+			moved = append(moved, e)
+		}
+	}
+	out := []*icsEvent{s.master}
+	joins := !slices.ContainsFunc(overrides, func(e *icsEvent) bool { return e.following })
+	for _, e := range moved {
+		if joins && s.canJoin(e) {
+			s.master.meal.set.rdate = append(s.master.meal.set.rdate, *e.meal.set.start)
+			continue
+		}
+		out = s.beside(out, e)
+	}
+	return s.follow(out, overrides)
+}
+
+// datesOnly reports an override of a whole day in a series of times: it does not say which of them is meant.
+func (s *seriesReader) datesOnly(e *icsEvent) bool {
+	if e.recurrence.form != Date || s.master.meal.set.start.form == Date {
 		return false
 	}
-	return !slices.ContainsFunc(master.meal.set.exdate, func(x stamp) bool {
-		return x.local == start.local || x.form == Date && x.local == start.local.date()
+	s.fail(CodeType, e.recurrence.span, "write it as DTSTART of the series is written, with the time of the instance",
+		"RECURRENCE-ID is a date, but the series has times of day (RFC 5545 §3.8.4.4)")
+	return true
+}
+
+// look asks which of the instants that the overrides name are instances of the series as it stands.
+func (s *seriesReader) look(overrides []*icsEvent) {
+	s.has = map[Local]Local{}
+	wanted, last := map[Local]bool{}, Local{}
+	for _, e := range overrides {
+		for _, st := range []*stamp{e.recurrence, e.meal.set.start} {
+			if st == nil {
+				continue
+			}
+			if u, ok := s.utc(*st); ok {
+				if wanted[u] = true; u.compare(last) > 0 {
+					last = u
+				}
+			}
+		}
+	}
+	set, ok := s.probe()
+	if !ok || s.opts.Walk == nil || len(wanted) == 0 {
+		return
+	}
+	last = last.addDays(2) // nominal times of any zone lie within a day or so of UTC
+	err := s.opts.Walk(s.plan.Zone, s.plan.Gap, set, func(nominal, utc Local) bool {
+		if wanted[utc] {
+			s.has[utc] = nominal
+		}
+		return nominal.compare(last) <= 0
 	})
+	s.walked = err == nil
+}
+
+// probe is the series as it is written, without a word about its faults, which are reported when it becomes a meal.
+func (s *seriesReader) probe() (Recurrence, bool) {
+	quiet, set := *s.builder, s.master.meal.set
+	quiet.ds, quiet.errorCount = nil, 0
+	r := quiet.recurrence(&set, &MealPlaces{})
+	return r, quiet.errorCount == 0 && r.Start != Local{} && s.plan.Zone != ""
+}
+
+// unchanged reports an override that serves the same at the same time: only its description was changed. An instance that
+// the series does not have, or has excluded, is no such case.
+func (s *seriesReader) unchanged(e *icsEvent) bool {
+	start := e.meal.set.start
+	if e.cancelled || start == nil || !s.sameMeal(e) || s.instantKey(*start) != s.instantKey(*e.recurrence) {
+		return false
+	}
+	if u, ok := s.utc(*start); ok && s.walked {
+		_, member := s.has[u]
+		return member
+	}
+	return !slices.ContainsFunc(s.master.meal.set.exdate, func(x stamp) bool { return s.instantKey(x) == s.instantKey(*start) })
+}
+
+// sameMeal reports whether an override serves what its series does.
+func (s *seriesReader) sameMeal(e *icsEvent) bool {
+	m := s.master.meal
+	return e.meal.portion == m.portion && slices.EqualFunc(e.meal.presets, m.presets, func(a, b text) bool { return a.s == b.s })
+}
+
+// exclude takes an instance out of the series, by the nominal time that the series has for it.
+func (s *seriesReader) exclude(at stamp) {
+	if u, ok := s.utc(at); ok && s.walked {
+		if nominal, member := s.has[u]; member {
+			at.local, at.form = nominal, s.master.meal.set.start.form
+			if at.form == Date {
+				at.form = Zoned
+			}
+		}
+	}
+	s.master.meal.set.exdate = append(s.master.meal.set.exdate, at)
+}
+
+// canJoin reports whether the new time can be an extra date of the series: of the same meal, and neither excluded by it
+// nor one that it has already. EXDATE wins over RDATE, and RDATE adds nothing to an instance (RFC 5545 §3.8.5.1).
+func (s *seriesReader) canJoin(e *icsEvent) bool {
+	start := *e.meal.set.start
+	u, ok := s.utc(start)
+	if !ok || !s.walked || !s.sameMeal(e) {
+		return false
+	}
+	if _, member := s.has[u]; member {
+		return false
+	}
+	if l, ok := s.inForm(start, s.master.meal.set.start.form, "", ""); !ok || s.second(start, l) {
+		return false
+	}
+	same := func(x stamp) bool {
+		return s.instantKey(x) == s.instantKey(start) || x.form == Date && x.local.compare(start.local.addDays(-1)) >= 0 && x.local.compare(start.local.addDays(1)) <= 0
+	}
+	return !slices.ContainsFunc(s.master.meal.set.exdate, same) && !slices.ContainsFunc(s.master.meal.set.rdate, same)
+}
+
+// beside adds an instance to a meal of single dates that stands beside the series, or makes it one.
+func (s *seriesReader) beside(meals []*icsEvent, e *icsEvent) []*icsEvent {
+	start := *e.meal.set.start
+	for _, m := range meals[1:] {
+		if m.meal.name != e.meal.name || m.meal.portion != e.meal.portion || start.form != m.meal.set.start.form || start.form == Date ||
+			!slices.EqualFunc(e.meal.presets, m.meal.presets, func(a, b text) bool { return a.s == b.s }) {
+			continue
+		}
+		twice := func(x stamp) bool { return s.instantKey(x) == s.instantKey(start) }
+		if !twice(*m.meal.set.start) && !slices.ContainsFunc(m.meal.set.rdate, twice) {
+			m.meal.set.rdate = append(m.meal.set.rdate, start)
+			return meals
+		}
+	}
+	return append(meals, e)
 }

@@ -15,6 +15,9 @@ type Options struct {
 	// Convert gives a time of the form from in the form to (Zoned or UTC), for the zone. Without it, RDATE and EXDATE
 	// must be of the same form as DTSTART.
 	Convert func(zone string, l Local, from, to Form) (Local, error)
+	// Walk visits the instances of a set in order of their nominal times, until visit returns false. It fails where
+	// that takes too long. Without it, what an iCalendar file says of single instances is taken to be true.
+	Walk func(zone string, gap Gap, r Recurrence, visit func(nominal, utc Local) bool) error
 }
 
 // Parse is Options.Parse with the zero Options.

@@ -230,7 +230,7 @@ func TestWholeMinutes(t *testing.T) {
 
 // EXDATE and RDATE of another form than DTSTART are converted where the caller knows the zone.
 func TestConvertedDates(t *testing.T) {
-	o := plan.Options{CheckZone: checkZone, Convert: convert}
+	o := checked
 	src := strings.Replace(meal("dtstart = 2027-07-01T07:00:00\nexdate = [2027-07-05T06:00:00Z, 2027-12-05T07:00:00Z]"), "3 pockets", "1 pocket", 1)
 	p, ds := o.Parse("p.toml", []byte(src))
 	require.Empty(t, ds)

@@ -177,21 +177,27 @@ func (b *builder) explicitDates(s *rawSet, r *Recurrence, where *MealPlaces) {
 	for _, d := range s.rdate {
 		if d.form == Date {
 			b.fail(CodeType, d.span, fmt.Sprintf("write the time of day too: %sT10:00:00", dashed(d.local)), "an extra meal needs a time of day")
-		} else if d, ok := b.inForm(d, r.Form, s.keys.rdate, s.keys.start); ok {
-			dates = append(dates, d)
+		} else if l, ok := b.inForm(d, r.Form, s.keys.rdate, s.keys.start); ok && b.second(d, l) {
+			b.fail(CodeUnsupported, d.span, fmt.Sprintf("give it a meal of its own with %s in UTC", s.keys.start),
+				"the clock shows %s twice on that day, and this is the second time: a meal in local time is served the first", l.local.String()[11:16])
+		} else if ok {
+			dates = append(dates, l)
 		}
 		if d.local.Second != 0 {
 			b.fail(CodeSeconds, d.span, "", "meals are served on whole minutes")
 		}
 	}
+	r.RDate, where.RDate = b.ordered(dates)
 	for _, d := range s.exdate {
 		if d.form == Date {
 			exDays = append(exDays, d)
-		} else if d, ok := b.inForm(d, r.Form, s.keys.exdate, s.keys.start); ok {
-			exDates = append(exDates, d)
+		} else if l, ok := b.inForm(d, r.Form, s.keys.exdate, s.keys.start); ok && b.second(d, l) {
+			b.warn(CodeIgnored, d.span, "", "%s leaves nothing out: the clock shows %s twice on that day, and the meal is served the first time",
+				formatBasic(d.local, UTC), l.local.String()[11:16])
+		} else if ok {
+			exDates = append(exDates, b.skipped(r, d, l)...)
 		}
 	}
-	r.RDate, where.RDate = b.ordered(dates)
 	r.ExDate, where.ExDate = b.ordered(exDates)
 	r.ExDays, where.ExDays = b.ordered(exDays)
 }
@@ -217,6 +223,45 @@ func (b *builder) inForm(d stamp, form Form, key, startKey string) (stamp, bool)
 	}
 	d.local, d.form = l, form
 	return d, true
+}
+
+// second reports whether l, which is what the clock shows at the instant d, shows it the second time.
+func (b *builder) second(d, l stamp) bool {
+	if d.form != UTC || l.form != Zoned {
+		return false
+	}
+	u, err := b.opts.Convert(b.plan.Zone, l.local, Zoned, UTC)
+	return err == nil && u != d.local
+}
+
+// skipped gives the nominal times that an instant d of the local time l excludes: when the clocks have just skipped an
+// hour, that may be one which they never show.
+func (b *builder) skipped(r *Recurrence, d, l stamp) []stamp {
+	if d.form != UTC || l.form != Zoned || b.opts.Walk == nil {
+		return []stamp{l}
+	}
+	dayBefore, err := b.opts.Convert(b.plan.Zone, d.local.addDays(-1), UTC, Zoned)
+	hidden := l
+	hidden.local = dayBefore.addDays(1) // at the offset before the gap
+	if err != nil || hidden.local == l.local {
+		return []stamp{l}
+	}
+	if u, err := b.opts.Convert(b.plan.Zone, hidden.local, Zoned, UTC); err != nil || u != d.local {
+		return []stamp{l}
+	}
+	var found []stamp
+	err = b.opts.Walk(b.plan.Zone, b.plan.Gap, *r, func(nominal, _ Local) bool {
+		for _, x := range []stamp{hidden, l} {
+			if nominal == x.local {
+				found = append(found, x)
+			}
+		}
+		return nominal.compare(l.local) <= 0
+	})
+	if err != nil || len(found) == 0 {
+		return []stamp{l}
+	}
+	return found
 }
 
 func formWord(f Form) string {

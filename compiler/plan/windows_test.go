@@ -13,7 +13,6 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"mealtab/compiler/plan"
 	"mealtab/compiler/zone"
 )
 
@@ -24,7 +23,7 @@ var goZone = regexp.MustCompile(`"([^"]+)":\s+\{"([^"]*)", "([^"]*)"\},\s*// (\S
 // zoneAfter is a calendar's zone when its only event is in this TZID.
 func zoneAfter(t *testing.T, id string) string {
 	t.Helper()
-	p, ds := plan.Options{CheckZone: checkZone, Convert: convert}.Parse("x.ics", fmt.Appendf(nil,
+	p, ds := checked.Parse("x.ics", fmt.Appendf(nil,
 		"BEGIN:VCALENDAR\nVERSION:2.0\nBEGIN:VEVENT\nDTSTART;TZID=%q:20261201T070000\nSUMMARY:breakfast 3 pockets\nEND:VEVENT\nEND:VCALENDAR\n", id))
 	require.NotNil(t, p, "%s: %v", id, ds)
 	assert.Empty(t, ds, id)

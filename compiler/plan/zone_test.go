@@ -2,9 +2,9 @@ package plan_test
 
 import (
 	"fmt"
-	"time"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 )
 
@@ -17,20 +17,11 @@ func checkZone(name string) error {
 	return nil
 }
 
-// convert is what the program passes to the parser.
+// checked are the options with which the program reads plans, but for the words about zones.
+var checked = func() plan.Options {
+	o := reader.Options(zone.Embedded())
+	o.CheckZone = checkZone
+	return o
+}()
 
-func convert(name string, l plan.Local, from, to plan.Form) (plan.Local, error) {
-	z, err := zone.Embedded().Load(name)
-	if err != nil {
-		return plan.Local{}, err
-	}
-	unix := time.Date(l.Year, time.Month(l.Month), l.Day, l.Hour, l.Minute, l.Second, 0, time.UTC).Unix()
-	if from == plan.Zoned {
-		unix, _ = z.Resolve(unix)
-	}
-	if to == plan.Zoned {
-		unix += int64(z.At(unix).Seconds)
-	}
-	t := time.Unix(unix, 0).UTC()
-	return plan.Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()}, nil
-}
+var convert = checked.Convert

@@ -1,0 +1,92 @@
+// Package reader lets package plan ask what it must not know itself: the zones of the IANA data, and the instances of
+// a recurrence set.
+//
+// In: a database of zones. Out: the [plan.Options] with which every part of the program reads plans.
+package reader
+
+import (
+	"fmt"
+	"time"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/recur"
+	"mealtab/compiler/zone"
+)
+
+// Options are those for plans whose zones are in db. They are for one goroutine: zones are kept once loaded.
+func Options(db *zone.Database) plan.Options {
+	r := &reader{db: db, loaded: map[string]*zone.Zone{}}
+	return plan.Options{
+		CheckZone: func(name string) error {
+			_, err := r.load(name)
+			return err
+		},
+		Convert: func(name string, l plan.Local, from, to plan.Form) (plan.Local, error) {
+			z, err := r.load(name)
+			if err != nil {
+				return l, err
+			}
+			return convert(z, l, from, to), nil
+		},
+		Walk: r.walk,
+	}
+}
+
+type reader struct {
+	db     *zone.Database
+	loaded map[string]*zone.Zone
+}
+
+func (r *reader) load(name string) (z *zone.Zone, err error) {
+	if z = r.loaded[name]; z == nil {
+		if z, err = r.db.Load(name); err == nil {
+			r.loaded[name] = z
+		}
+	}
+	return z, err
+}
+
+// walk is [plan.Options].Walk.
+func (r *reader) walk(name string, gap plan.Gap, set plan.Recurrence, visit func(nominal, utc plan.Local) bool) error {
+	z, err := r.load(name)
+	if err != nil {
+		return err
+	}
+	s, err := recur.New(set, z, gap)
+	if err != nil {
+		return err
+	}
+	for c, n := s.Cursor(), 0; ; n++ {
+		in, ok := c.Next()
+		if !ok || !visit(local(in.Nominal), local(in.Unix)) {
+			return nil
+		}
+		if n == maxWalk {
+			return fmt.Errorf("more than %d instances come before it", maxWalk)
+		}
+	}
+}
+
+// maxWalk bounds a walk: a century of three meals a day, and a tenth of a second.
+const maxWalk = 110_000
+
+// convert changes a time between local and UTC.
+func convert(z *zone.Zone, l plan.Local, from, to plan.Form) plan.Local {
+	unix := seconds(l)
+	if from != plan.UTC {
+		unix, _ = z.Resolve(unix)
+	}
+	if to != plan.UTC {
+		unix += int64(z.At(unix).Seconds)
+	}
+	return local(unix)
+}
+
+func seconds(l plan.Local) int64 {
+	return time.Date(l.Year, time.Month(l.Month), l.Day, l.Hour, l.Minute, l.Second, 0, time.UTC).Unix()
+}
+
+func local(unix int64) plan.Local {
+	t := time.Unix(unix, 0).UTC()
+	return plan.Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()}
+}
