@@ -9,7 +9,10 @@ const (
 	adie  = 1 << 3
 )
 
-const bandgapMillivolts = 1100 // internal reference, ±10 % from part to part [DS table 29-16]
+const bandgapMillivolts = 1100 // internal reference, typical: 1.0 to 1.2 V from part to part [DS table 29-16]
+
+// SetReference gives this part's internal reference its own voltage, in millivolts.
+func (m *MCU) SetReference(millivolts uint16) { m.bandgap = millivolts }
 
 type adcState struct {
 	result uint16
@@ -68,7 +71,7 @@ func (m *MCU) adcDone() {
 	switch m.adc.mux >> 6 {
 	case 0: // AREF pin: taken as AVCC, to which boards tie it [choice]
 	case 3:
-		ref = bandgapMillivolts
+		ref = uint32(m.bandgap)
 	}
 	if !m.adc.locked {
 		m.adc.result = uint16(min(m.analog(m.adc.mux&15)*1024/max(ref, 1), 1023))
@@ -92,7 +95,7 @@ func (m *MCU) analog(mux uint8) uint32 {
 	case mux == 8: // temperature sensor: 314 mV at 25 °C [DS table 24-2]
 		return 314
 	case mux == 14:
-		return bandgapMillivolts
+		return uint32(m.bandgap)
 	}
 	return 0
 }

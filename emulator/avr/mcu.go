@@ -59,6 +59,8 @@ type core struct {
 	spm    spmState
 	supply supplyState
 	stats  Stats
+
+	bandgap uint16 // mV of the internal reference; no reset changes it
 }
 
 // MCU is one microcontroller. It is not safe for concurrent use; forks are
@@ -127,6 +129,7 @@ func New(c Config) *MCU {
 	}
 	m.events.init()
 	m.supply.millivolts = c.Supply
+	m.bandgap = bandgapMillivolts
 	m.gpio.init()
 	m.setFlash(m.erasedFlash())
 	m.stats.MinSP = m.ramEnd

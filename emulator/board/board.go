@@ -18,7 +18,10 @@ const (
 	slotButton0        // contact of a button moves
 	slotButton1
 	slotButton2
-	slotLine // the next byte on RXD
+	slotLine  // the next byte on RXD
+	slotIndex // the index switch bounces
+	slotBeam  // kibble comes to the light barrier, or is past it
+	slotLimit // the supply's current limit trips, or tries again
 	slots
 )
 
@@ -38,6 +41,7 @@ type state struct {
 	memory   memory
 	bus      busState
 	wheel    wheelState
+	sensors  sensorState
 	buttons  [buttonCount]buttonState
 	supply   supplyState
 	random   random
@@ -46,6 +50,10 @@ type state struct {
 	intWire  bool // connected
 	intLow   bool // at the AVR
 	line     lineState
+
+	oscillator     Oscillator
+	baseHz         uint64 // of the AVR's oscillator now
+	quarterDegrees int16  // of the air
 }
 
 // New returns a board whose supply has just come on for the first time, with a firmware and a clock that is not set.
@@ -64,6 +72,8 @@ func New(c Config) (*Board, error) {
 	b.clock.SetDrift(0, c.ClockDriftPPB)
 	b.memory.init()
 	b.wheel.init(&b.cfg)
+	b.sensors.wants, b.sensors.closed = c.Wheel.Index, c.Wheel.Index
+	b.oscillator, b.baseHz, b.quarterDegrees = c.Oscillator, c.ClockHz, trimQuarters
 	b.supply.init(&b.cfg)
 	b.mcu = avr.New(avr.Config{
 		Part: c.Part, Fuses: c.Fuses, ClockHz: c.ClockHz, WatchdogHz: c.WatchdogHz,
@@ -76,6 +86,14 @@ func New(c Config) (*Board, error) {
 		}
 	}
 	b.mcu.Scramble(b.random.next())
+	b.SetReference(c.ReferencePC)
+	b.tune()
+	if c.Wheel.Index { // closed: the wheel stands at a pocket's place
+		b.mcu.SetInput(avr.PortD, pinIndex, avr.Low)
+	}
+	if c.Wheel.Barrier { // lit
+		b.mcu.SetInput(avr.PortC, pinBarrier, avr.Low)
+	}
 	// The module's pull-ups.
 	b.mcu.SetInput(avr.PortD, pinInt, avr.High)
 	b.mcu.SetInput(avr.PortC, pinSDA, avr.High)
@@ -164,6 +182,16 @@ func (b *Board) SetClock(t time.Time) {
 	b.clockChanged()
 }
 
+// StepClock sets the clock chip so much ahead, or back if below zero, of what it says.
+func (b *Board) StepClock(by time.Duration) { b.SetClock(b.ClockTime().Add(by)) }
+
+// ClockTime is what the clock chip says.
+func (b *Board) ClockTime() time.Time {
+	r := func(at uint8) int { v := int(b.clock.Register(b.Nanos(), at)); return v>>4*10 + v&0xF }
+	return time.Date(2000+r(ds3231.Year), time.Month(r(ds3231.Month)&0x7F), r(ds3231.Date), r(ds3231.Hours)&0x3F,
+		r(ds3231.Minutes), r(ds3231.Seconds), 0, time.UTC)
+}
+
 // Clock is the clock chip, for looking at its registers.
 func (b *Board) Clock() *ds3231.Chip { return &b.clock }
 
@@ -204,6 +232,12 @@ func (b *Board) alarm() {
 			b.contact(slot-slotButton0, now)
 		case slotLine:
 			b.nextByte()
+		case slotIndex:
+			b.bounceIndex(now)
+		case slotBeam:
+			b.beamNow(now)
+		case slotLimit:
+			b.limitTimer(now)
 		}
 	}
 	b.reschedule()

@@ -23,6 +23,8 @@ type Config struct {
 	Trace      bool      // also report sleep, which costs time at every nap
 
 	ClockDriftPPB int64 // of the clock's crystal; positive is fast
+	Oscillator    Oscillator
+	ReferencePC   float64 // how many per cent the AVR's internal reference is too high
 	Supply        Supply
 	Wheel         Wheel
 }

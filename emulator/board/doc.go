@@ -14,6 +14,7 @@
 //
 //	PB1  servo pulse        PD2  INT of the clock (low active)    PD3 PD4 PD5  buttons feed, portion, preset (to ground)
 //	PB5  LED                PD6  index switch (to ground)         PD7  supply of the servo, or enable of the boost converter
+//	PC0  light barrier (to ground while it is lit)
 //	PC4  SDA  PC5  SCL      PD0  RXD  PD1  TXD
 //
 // These are the pins of the firmware template's board headers.

@@ -24,6 +24,8 @@ const (
 	LineReceived              // byte sent to the AVR
 	RuleBroken                // see Event.Text
 	IndexSwitch               // 1: closed
+	LightBarrier              // 1: the beam is broken
+	ServoStalled              // 1: the servo pushes and nothing moves
 	kinds
 )
 
@@ -38,7 +40,7 @@ const (
 
 func (k Kind) String() string {
 	return [kinds]string{"supply", "reset", "INT", "servo supply", "servo pulse", "turn", "pocket", "turned", "LED", "button",
-		"contact", "sleep", "bus", "sent", "received", "rule broken", "index switch"}[k]
+		"contact", "sleep", "bus", "sent", "received", "rule broken", "index switch", "light barrier", "servo stalled"}[k]
 }
 
 // Event is something that happened on the board.

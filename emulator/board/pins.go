@@ -4,14 +4,15 @@ import "mealtab/emulator/avr"
 
 // Pins of the firmware template.
 const (
-	pinServo = 1 // port B
-	pinLED   = 5
-	pinSDA   = 4 // port C
-	pinSCL   = 5
-	pinInt   = 2 // port D
-	pinFeed  = 3 // and portion, preset
-	pinIndex = 6
-	pinBoost = 7
+	pinServo   = 1 // port B
+	pinLED     = 5
+	pinBarrier = 0 // port C
+	pinSDA     = 4
+	pinSCL     = 5
+	pinInt     = 2 // port D
+	pinFeed    = 3 // and portion, preset
+	pinIndex   = 6
+	pinBoost   = 7
 )
 
 // pins looks at the outputs of a port after they changed.
@@ -59,3 +60,6 @@ func (b *Board) clockPin() {
 	}
 	b.mcu.SetInput(avr.PortD, pinInt, level)
 }
+
+// LED reports whether the light is on.
+func (b *Board) LED() bool { return b.led }

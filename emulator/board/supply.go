@@ -13,6 +13,16 @@ type Supply struct {
 	UsedMAh      float64 // at the start
 	Boost        bool    // the servo runs on 5 V from a boost converter
 	EfficiencyPC float64 // of that converter, per cent
+	Limit        Limit   // of a wall supply
+
+	ServoMillivolts uint16  // of the servo's own supply; 0: it has none
+	ServoMilliOhms  float64 // of that
+}
+
+// servoSource is a supply of the servo's own.
+type servoSource struct {
+	millivolts uint16 // without load; 0: there is none
+	milliOhms  float64
 }
 
 // WallSupply is 5 V with half a metre of thin wire.
@@ -42,6 +52,9 @@ type supplyState struct {
 	usedMAh    float64 // of each cell
 	drawnMA    float64 // by the servo, at the source
 	since      uint64
+	servo      servoSource
+	limit      Limit
+	tripped    bool // by the limit
 }
 
 func (s *supplyState) init(c *Config) {
@@ -50,6 +63,9 @@ func (s *supplyState) init(c *Config) {
 	if c.Supply.Cells > 0 {
 		s.source = c.Supply.openCircuit(s.usedMAh)
 	}
+	s.servo = servoSource{c.Supply.ServoMillivolts, c.Supply.ServoMilliOhms}
+	s.limit = c.Supply.Limit
+	s.limit.complete()
 	s.millivolts = s.source
 }
 
@@ -70,7 +86,7 @@ func (s Supply) usedAt(millivolts float64) float64 {
 // loaded returns the voltage under the servo's load and the current at the source.
 func (s *supplyState) loaded(c *Supply) (mv uint16, mA float64) {
 	v, r := float64(s.source), s.milliOhms/1000 // mV, Ω: mA × Ω = mV
-	if s.loadMA == 0 {
+	if s.loadMA == 0 || s.servo.millivolts > 0 {
 		return s.source, 0
 	}
 	if !c.Boost {
@@ -92,9 +108,10 @@ func (b *Board) supplyChanged() {
 	b.account(now)
 	mv := uint16(0)
 	s.drawnMA = 0
-	if s.on {
+	if s.on && !s.tripped {
 		mv, s.drawnMA = s.loaded(&b.cfg.Supply)
 	}
+	b.watchLimit(now)
 	if powered := mv >= clockVPF; powered != b.clock.Powered() {
 		b.clock.SetPower(now, powered)
 		if !powered {
@@ -108,6 +125,7 @@ func (b *Board) supplyChanged() {
 	s.millivolts = mv
 	b.event(SupplyChanged, int64(mv))
 	b.mcu.SetSupply(mv)
+	b.tune()
 }
 
 // account adds the charge that the servo drew.
@@ -181,8 +199,10 @@ func (b *Board) SetClockDrift(ppb int64) {
 	b.clockChanged()
 }
 
-// SetTemperature sets the temperature of the clock in quarter degrees Celsius.
+// SetTemperature sets the temperature of clock and AVR in quarter degrees Celsius.
 func (b *Board) SetTemperature(quarterDegrees int16) {
+	b.quarterDegrees = quarterDegrees
+	b.tune()
 	b.clock.SetTemperature(b.Nanos(), quarterDegrees)
 	b.clockChanged()
 }

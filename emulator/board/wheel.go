@@ -4,8 +4,6 @@ import (
 	"errors"
 	"math"
 	"time"
-
-	"mealtab/emulator/avr"
 )
 
 // Wheel describes servo, wheel and hopper.
@@ -17,12 +15,14 @@ type Wheel struct {
 	Load     float64       // 0: none … 1: stalled; slows the wheel in proportion
 	Detent   bool          // a spring takes the unpowered wheel to the nearest pocket, if that is within a quarter
 	Index    bool          // a switch closes once per pocket
+	Barrier  bool          // a light barrier at the outlet
 	PocketMg float64       // kibble in a pocket
 	Spread   float64       // standard deviation of that, as a fraction
 	HopperMg float64       // kibble in the hopper at the start
 }
 
-// DefaultWheel has pockets of 6.2 g, 5 % more or less, and 1.4 kg in the hopper.
+// DefaultWheel has pockets of 6.2 g, 5 % more or less, 1.4 kg in the hopper, and detents: without either detents or an index
+// switch no turning by time stays true for long (SCENARIOS.md says how far it drifts).
 func DefaultWheel() Wheel {
 	return Wheel{
 		Turn: 310 * time.Millisecond, Stop: 1500, Full: 200, Ramp: 30 * time.Millisecond, Detent: true,
@@ -41,35 +41,42 @@ func (w *Wheel) complete() error {
 }
 
 const (
-	deadBand      = 4.0        // µs around the stop pulse
-	letGo         = 50_000_000 // ns without a pulse after which the servo stands
-	shortestPulse = 500_000    // ns that a servo takes for a pulse
-	longestPulse  = 2_500_000
-	detentReach   = 0.25 // pockets
-	indexHalf     = 0.08 // pockets either side of a pocket's place in which the switch is closed
-	backOut       = 0.2  // pockets to turn back until a kibble that jams comes free
-	railVolts     = 5.0
+	detentReach = 0.25   // pockets
+	indexHalf   = 0.08   // pockets either side of a pocket's place in which the switch is closed
+	backOut     = 0.2    // pockets to turn back until a kibble that jams comes free
+	outlet      = 0.5    // of a pocket before its place, where it empties
+	shortLook   = 50_000 // ns between two looks at a wheel that comes to a place
 )
 
 // wheelState holds angle in pockets and speed in pockets a second. Pocket n falls when the angle passes n - 1/2.
 type wheelState struct {
 	turn, ramp   float64 // seconds
+	stop         float64 // µs
+	pace         float64 // 1: as fast as turn says
 	at           uint64
 	angle, speed float64
-	target       float64 // speed that the servo wants
+	target       float64 // speed that the servo would reach
 	load         float64
+	detent       bool
+	switched     bool // the switch of the servo's supply is on
+	unplugged    bool
 	powered      bool
+	pushing      bool // the pulse is off the stop pulse
+	pushed       bool // against a stall
 	pulseHigh    bool
 	pulseRose    uint64
 	lastPulse    uint64
 	fallen       int64 // pockets so far
+	filled       int64 // of them with kibble
+	bridge       int64 // pockets that will fall empty
 	stuck        jam
 	stuckAt      float64 // angle that a jam does not let pass
+	stuckFor     uint64  // ns after it was met that a jam frees itself
+	stuckUntil   uint64
 	met          bool    // the wheel has run into it
 	turning      bool    // since TurnStarted
 	fallenBefore int64   // at TurnStarted
 	hopper       float64 // mg
-	index        bool    // switch closed
 }
 
 // jam is what keeps the wheel from turning forwards.
@@ -82,9 +89,8 @@ const (
 )
 
 func (w *wheelState) init(c *Config) {
-	w.turn, w.ramp = c.Wheel.Turn.Seconds(), c.Wheel.Ramp.Seconds()
-	w.load, w.hopper = c.Wheel.Load, c.Wheel.HopperMg
-	w.index = c.Wheel.Index
+	w.turn, w.ramp, w.stop, w.pace = c.Wheel.Turn.Seconds(), c.Wheel.Ramp.Seconds(), c.Wheel.Stop, 1
+	w.load, w.hopper, w.detent = c.Wheel.Load, c.Wheel.HopperMg, c.Wheel.Detent
 }
 
 // full is the speed without load at 5 V.
@@ -92,6 +98,9 @@ func (w *wheelState) full() float64 { return 1 / w.turn }
 
 // sync moves the wheel to an instant: speed goes in a line to its target, then stays.
 func (w *wheelState) sync(now uint64) {
+	if w.stuck != free && w.met && now >= w.stuckUntil {
+		w.stuck = free
+	}
 	dt := float64(now-w.at) / 1e9
 	w.at = now
 	if w.speed == 0 && w.target == 0 || dt == 0 {
@@ -117,155 +126,72 @@ func (w *wheelState) block() {
 	switch {
 	case w.stuck == free:
 	case w.angle > w.stuckAt:
-		w.angle, w.speed, w.met = w.stuckAt, 0, true
+		if !w.met {
+			w.met, w.stuckUntil = true, never
+			if w.stuckFor > 0 {
+				w.stuckUntil = w.at + w.stuckFor
+			}
+		}
+		w.angle, w.speed = w.stuckAt, 0
 	case w.stuck == kibble && w.met && w.angle < w.stuckAt-backOut:
 		w.stuck = free
 	}
 }
 
-// stalled: the servo pushes against a jam.
-func (w *wheelState) stalled() bool { return w.stuck != free && w.target > 0 && w.angle >= w.stuckAt }
+// stalled: the servo pushes and nothing moves.
+func (w *wheelState) stalled() bool {
+	return w.pushing && (w.load >= 1 || w.stuck != free && w.target > 0 && w.angle >= w.stuckAt)
+}
+
+// nextPlace is when the wheel may come to a place where something happens: a pocket empties, the index switch moves, a jam. It
+// is not later than that, and where the wheel still gathers speed, earlier.
+func (w *wheelState) nextPlace(index bool) uint64 {
+	v := w.speed
+	if v == 0 {
+		v = w.target
+	}
+	if v == 0 || w.stalled() {
+		return never
+	}
+	way := placeAhead(w.angle, outlet, v)
+	if index {
+		way = min(way, placeAhead(w.angle, indexHalf, v), placeAhead(w.angle, 1-indexHalf, v))
+	}
+	if w.stuck != free && v > 0 && w.stuckAt > w.angle {
+		way = min(way, w.stuckAt-w.angle)
+	}
+	fastest := max(math.Abs(w.speed), math.Abs(w.target))
+	return w.at + max(shortLook, uint64(way/fastest*1e9)+1000)
+}
+
+// placeAhead is how far it is to the next place of a phase, in the direction of v; one just reached is behind.
+func placeAhead(angle, phase, v float64) float64 {
+	const reached = 1e-9
+	if v < 0 {
+		angle, phase = -angle, -phase
+	}
+	way := math.Ceil(angle-phase) + phase - angle
+	if way < reached {
+		way++
+	}
+	return way
+}
 
 // wheelNow brings the wheel to this instant; pockets fall on the way.
 func (b *Board) wheelNow() {
 	w := &b.wheel
 	w.sync(b.Nanos())
-	for w.angle >= float64(w.fallen)+0.5 {
-		w.fallen++
-		mg := max(0, b.cfg.Wheel.PocketMg*(1+b.cfg.Wheel.Spread*b.random.spread()))
-		mg = min(math.Floor(mg), w.hopper)
-		w.hopper -= mg
-		b.event(PocketFell, int64(mg))
+	for w.angle >= float64(w.fallen)+outlet {
+		b.pocketFalls()
 	}
 	b.indexSwitch()
 	b.servoLoad()
 }
 
-func (b *Board) indexSwitch() {
-	if !b.cfg.Wheel.Index {
-		return
-	}
-	w := &b.wheel
-	closed := math.Abs(w.angle-math.Round(w.angle)) < indexHalf
-	if closed == w.index {
-		return
-	}
-	w.index = closed
-	b.event(IndexSwitch, bit(closed))
-	level := avr.Float
-	if closed {
-		level = avr.Low
-	}
-	b.mcu.SetInput(avr.PortD, pinIndex, level)
-}
-
-// servoLoad tells the supply what the servo draws.
-func (b *Board) servoLoad() {
-	w := &b.wheel
-	mA := 0.0
-	switch {
-	case !w.powered:
-	case w.stalled():
-		mA = stallMA
-	case w.target != 0:
-		mA = runMA
-	default:
-		mA = idleMA
-	}
-	if mA != b.supply.loadMA {
-		b.supply.loadMA = mA
-		b.supplyChanged()
-	}
-}
-
-// servoSupply is the switch of the servo's supply.
-func (b *Board) servoSupply(on bool) {
-	w := &b.wheel
-	if on == w.powered {
-		return
-	}
-	b.wheelNow()
-	w.powered = on
-	b.event(ServoSupply, bit(on))
-	w.target = 0
-	b.servoLoad()
-	b.scheduleServo()
-}
-
-// servoPin watches the pulse.
-func (b *Board) servoPin(high bool) {
-	w := &b.wheel
-	if high == w.pulseHigh {
-		return
-	}
-	w.pulseHigh = high
-	b.event(ServoPulse, bit(high))
-	now := b.Nanos()
-	if high {
-		w.pulseRose = now
-		return
-	}
-	width := now - w.pulseRose
-	if !w.powered || width < shortestPulse || width > longestPulse {
-		return
-	}
-	b.wheelNow()
-	w.lastPulse = now
-	w.target = b.speedFor(float64(width) / 1000)
-	if w.target != 0 && !w.turning {
-		w.turning, w.fallenBefore = true, w.fallen
-		b.event(TurnStarted, 0)
-	}
-	b.servoLoad()
-	b.scheduleServo()
-}
-
-// speedFor: standing within the dead band, in proportion up to full speed, slower with load and low voltage.
-func (b *Board) speedFor(micros float64) float64 {
-	d := micros - b.cfg.Wheel.Stop
-	if math.Abs(d) <= deadBand {
-		return 0
-	}
-	volts := railVolts
-	if !b.cfg.Supply.Boost {
-		volts = float64(b.supply.source) / 1000 // calibrated under its own load
-	}
-	share := min(max(d/b.cfg.Wheel.Full, -1), 1)
-	return b.wheel.full() * share * (volts / railVolts) * (1 - b.wheel.load)
-}
-
-// scheduleServo looks again when the servo lets go or the wheel has come to rest.
-func (b *Board) scheduleServo() {
-	w := &b.wheel
-	at := uint64(never)
-	switch {
-	case w.target != 0:
-		at = w.lastPulse + letGo
-	case w.speed != 0:
-		at = w.at + uint64(math.Abs(w.speed)/w.full()*w.ramp*1e9) + 1
-	case w.turning && !w.powered:
-		at = w.at + 1
-	}
-	b.set(slotServo, at)
-}
-
-func (b *Board) servoTimer(now uint64) {
-	w := &b.wheel
-	b.wheelNow()
-	switch {
-	case w.target != 0 && now >= w.lastPulse+letGo:
-		w.target = 0
-		b.servoLoad()
-	case w.target == 0 && w.speed == 0 && !w.powered && w.turning:
-		b.rest()
-	}
-	b.scheduleServo()
-}
-
 // rest ends a turn: the detent takes the wheel to a pocket's place.
 func (b *Board) rest() {
 	w := &b.wheel
-	if near := math.Round(w.angle); b.cfg.Wheel.Detent && math.Abs(w.angle-near) <= detentReach && w.stuck == free {
+	if near := math.Round(w.angle); w.detent && math.Abs(w.angle-near) <= detentReach && w.stuck == free {
 		w.angle = near
 	}
 	w.turning = false
@@ -275,11 +201,15 @@ func (b *Board) rest() {
 
 // Jam blocks the wheel from where it stands plus so many pockets. A jam of kibble comes free when the wheel turns back a
 // little; a solid one stays until Unjam.
-func (b *Board) Jam(after float64, frees bool) {
+func (b *Board) Jam(after float64, frees bool) { b.JamFor(after, frees, 0) }
+
+// JamFor is a jam that also comes free by itself, so long after the wheel has run into it; 0: never.
+func (b *Board) JamFor(after float64, frees bool, d time.Duration) {
 	b.wheelNow()
-	b.wheel.stuck, b.wheel.stuckAt, b.wheel.met = solid, b.wheel.angle+after, false
+	w := &b.wheel
+	w.stuck, w.stuckAt, w.met, w.stuckFor = solid, w.angle+after, false, uint64(d)
 	if frees {
-		b.wheel.stuck = kibble
+		w.stuck = kibble
 	}
 }
 
@@ -295,20 +225,24 @@ func (b *Board) SetWheelLoad(load float64) {
 	b.wheel.load = load
 }
 
-// Refill sets what is in the hopper, in mg.
-func (b *Board) Refill(mg float64) { b.wheel.hopper = mg }
+// SetPace makes the wheel slower or faster than its turn says: 1 is as it says. Its load, and what it draws, stay.
+func (b *Board) SetPace(pace float64) {
+	b.wheelNow()
+	b.wheel.pace = pace
+}
 
-// HopperMg is what is in the hopper.
-func (b *Board) HopperMg() float64 { return b.wheel.hopper }
+// SetStopPulse moves the pulse at which the servo stands, in µs: trimmers move by warmth and age.
+func (b *Board) SetStopPulse(micros float64) {
+	b.wheelNow()
+	b.wheel.stop = micros
+}
 
-// Pockets is how many have fallen since the beginning.
-func (b *Board) Pockets() int64 { return b.wheel.fallen }
+// SetDetent takes the spring of the detents away, or puts it back.
+func (b *Board) SetDetent(on bool) { b.wheel.detent = on }
 
 // Angle is where the wheel stands, in pockets since the beginning.
-func (b *Board) Angle() float64 { return b.wheel.angle }
-
-// BoostOn reports whether the servo's supply is on.
-func (b *Board) BoostOn() bool { return b.wheel.powered }
-
-// LED reports whether the light is on.
-func (b *Board) LED() bool { return b.led }
+func (b *Board) Angle() float64 {
+	w := b.wheel // a copy: looking changes nothing
+	w.sync(b.Nanos())
+	return w.angle
+}

@@ -2,14 +2,24 @@ package scenario
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
+	"time"
+
+	"mealtab/emulator/board"
 )
 
 // action is one thing that a script can do to the feeder.
 type action struct {
-	keys string // that go with it
-	do   func(*run, *Event) error
+	keys   string // that go with it
+	bounds []bound
+	do     func(*run, *Event) error
+}
+
+// plain is an action without keys.
+func plain(f func(b *board.Board)) action {
+	return action{do: func(r *run, _ *Event) error { f(r.b); return nil }}
 }
 
 // actions are in the words of a script.
@@ -17,36 +27,33 @@ var actions map[string]action
 
 func init() { // not a composite literal: upload refers to it
 	actions = map[string]action{
-		"power off":        {"", func(r *run, _ *Event) error { r.b.PowerOff(); return nil }},
-		"power on":         {"", func(r *run, _ *Event) error { r.b.PowerOn(); return nil }},
-		"supply":           {"volts, ohms", setSupply},
-		"reset":            {"", func(r *run, _ *Event) error { r.b.Reset(); return nil }},
-		"press":            {"button, for, times, every", press},
-		"release":          {"button", release},
-		"jam":              {"pockets", func(r *run, e *Event) error { r.b.Jam(e.Pockets, true); return nil }},
-		"solid jam":        {"pockets", func(r *run, e *Event) error { r.b.Jam(e.Pockets, false); return nil }},
-		"unjam":            {"", func(r *run, _ *Event) error { r.b.Unjam(); return nil }},
-		"wheel load":       {"percent", func(r *run, e *Event) error { r.b.SetWheelLoad(e.Percent / 100); return nil }},
-		"hopper":           {"grams", func(r *run, e *Event) error { r.b.Refill(e.Grams * 1000); return nil }},
-		"cut INT":          {"", func(r *run, _ *Event) error { r.b.CutInt(true); return nil }},
-		"mend INT":         {"", func(r *run, _ *Event) error { r.b.CutInt(false); return nil }},
-		"silence clock":    {"", func(r *run, _ *Event) error { r.b.Silence(true); return nil }},
-		"clock answers":    {"", func(r *run, _ *Event) error { r.b.Silence(false); return nil }},
-		"stop crystal":     {"", func(r *run, _ *Event) error { r.b.StopCrystal(true); return nil }},
-		"start crystal":    {"", func(r *run, _ *Event) error { r.b.StopCrystal(false); return nil }},
-		"backup flat":      {"", func(r *run, _ *Event) error { r.b.SetBackup(false); return nil }},
-		"backup good":      {"", func(r *run, _ *Event) error { r.b.SetBackup(true); return nil }},
-		"drift":            {"ppm", func(r *run, e *Event) error { r.b.SetClockDrift(int64(e.PPM * 1000)); return nil }},
-		"temperature":      {"celsius", func(r *run, e *Event) error { r.b.SetTemperature(int16(e.Celsius * 4)); return nil }},
-		"hold SDA":         {"clocks", func(r *run, e *Event) error { r.b.HoldSDA(true, e.Clocks); return nil }},
-		"free SDA":         {"", func(r *run, _ *Event) error { r.b.HoldSDA(false, 0); return nil }},
-		"memory gone":      {"", func(r *run, _ *Event) error { r.b.RemoveMemory(true); return nil }},
-		"set clock":        {"to", setClock},
-		"set over line":    {"to", setClockOverLine},
-		"preset over line": {"number", presetOverLine},
-		"upload":           {"plan", uploadTable},
-		"nothing happens":  {"", func(*run, *Event) error { return nil }},
+		"power off":        plain((*board.Board).PowerOff),
+		"power on":         plain((*board.Board).PowerOn),
+		"reset":            plain((*board.Board).Reset),
+		"press":            {"button, for, times, every", nil, press},
+		"release":          {"button", nil, release},
+		"cut INT":          plain(func(b *board.Board) { b.CutInt(true) }),
+		"mend INT":         plain(func(b *board.Board) { b.CutInt(false) }),
+		"silence clock":    plain(func(b *board.Board) { b.Silence(true) }),
+		"clock answers":    plain(func(b *board.Board) { b.Silence(false) }),
+		"stop crystal":     plain(func(b *board.Board) { b.StopCrystal(true) }),
+		"start crystal":    plain(func(b *board.Board) { b.StopCrystal(false) }),
+		"backup flat":      plain(func(b *board.Board) { b.SetBackup(false) }),
+		"backup good":      plain(func(b *board.Board) { b.SetBackup(true) }),
+		"drift":            {"ppm", []bound{{"ppm", "ppm", -1e5, 1e5}}, func(r *run, e *Event) error { r.b.SetClockDrift(int64(e.PPM * 1000)); return nil }},
+		"temperature":      {"celsius", []bound{{"celsius", "°C", -55, 125}}, func(r *run, e *Event) error { r.b.SetTemperature(int16(e.Celsius * 4)); return nil }},
+		"hold SDA":         {"clocks", []bound{{"clocks", "clocks of SCL", 0, 9}}, func(r *run, e *Event) error { r.b.HoldSDA(true, e.Clocks); return nil }},
+		"free SDA":         plain(func(b *board.Board) { b.HoldSDA(false, 0) }),
+		"memory gone":      plain(func(b *board.Board) { b.RemoveMemory(true) }),
+		"set clock":        {"to", nil, setClock},
+		"step clock":       {"by", nil, stepClock},
+		"set over line":    {"to, by", nil, setClockOverLine},
+		"preset over line": {"number", nil, presetOverLine},
+		"upload":           {"plan", nil, uploadTable},
+		"nothing happens":  plain(func(*board.Board) {}),
 	}
+	maps.Copy(actions, supplyActions)
+	maps.Copy(actions, wheelActions)
 }
 
 func actionNames() string {
@@ -56,15 +63,6 @@ func actionNames() string {
 	}
 	slices.Sort(names)
 	return strings.Join(names, ", ")
-}
-
-func setSupply(r *run, e *Event) error {
-	ohms := -1.0
-	if e.Ohms > 0 {
-		ohms = e.Ohms * 1000
-	}
-	r.b.SetSource(uint16(e.Volts*1000), ohms)
-	return nil
 }
 
 func button(name string) (int, error) {
@@ -110,5 +108,27 @@ func setClock(r *run, e *Event) error {
 		}
 	}
 	r.b.SetClock(to)
+	return nil
+}
+
+// stepClock moves the chip's time by an amount, from what it says.
+func stepClock(r *run, e *Event) error {
+	by, err := clockStep(e.By)
+	if err != nil {
+		return err
+	}
+	to := r.b.ClockTime().Add(by)
+	if err := inCalendar(to); err != nil {
+		return err
+	}
+	r.b.SetClock(to)
+	return nil
+}
+
+// inCalendar: the chip knows the years 2000 to 2099.
+func inCalendar(t time.Time) error {
+	if y := t.UTC().Year(); y < 2000 || y > 2099 {
+		return fmt.Errorf("the clock would say %s; its calendar is 2000 to 2099", t.UTC().Format(stampLayout))
+	}
 	return nil
 }

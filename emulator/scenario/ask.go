@@ -174,11 +174,21 @@ func uploadTable(r *run, e *Event) error {
 	return r.host.upload(encoded)
 }
 
+// setClockOverLine sets the clock to a time, to the world's, or by a step from what it says.
 func setClockOverLine(r *run, e *Event) error {
-	if e.To == nil {
-		return r.host.setClock(r.b.Now())
+	to := r.b.Now()
+	var err error
+	switch {
+	case e.By != "":
+		var by time.Duration
+		by, err = clockStep(e.By)
+		to = r.b.ClockTime().Add(by)
+	case e.To != nil:
+		to, err = moment(e.To, r.start, r.log.local)
 	}
-	to, err := moment(e.To, r.start, r.log.local)
+	if err == nil {
+		err = inCalendar(to)
+	}
 	if err != nil {
 		return err
 	}

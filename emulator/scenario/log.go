@@ -40,7 +40,7 @@ func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out, suppl
 
 // unlogged are the kinds of event that matter to no reader: pulses, bytes, sleep.
 var unlogged = [...]board.Kind{
-	board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch,
+	board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.LineSent, board.LineReceived, board.IndexSwitch, board.LightBarrier,
 }
 
 // Add takes an event; those that matter to no reader are left out, flashes are counted.
@@ -145,6 +145,8 @@ func words(e board.Event) string {
 		return "the wheel turns"
 	case board.PocketFell:
 		return "a pocket falls: " + grams(e.Value)
+	case board.ServoStalled:
+		return choose(on, "the servo pushes, and the wheel stands", "the servo pushes no more")
 	case board.Light:
 		return choose(on, "the light is on", "the light is off")
 	case board.Button:

@@ -16,7 +16,7 @@ import (
 type Inputs struct {
 	// Table returns the bytes of a table: of the plan in a text of several lines, else of a file named in the script.
 	Table func(ref string) ([]byte, error)
-	// Firmware returns the image of a board, or of "m328-index".
+	// Firmware returns the image of a board, or one with sensors: "m328-index", "m328-barrier", "m328-both".
 	Firmware func(name string) (*avr.Image, error)
 	// Log, CSV and VCD receive the run in three forms; nil: not wanted.
 	Log, CSV, VCD io.Writer
@@ -173,11 +173,7 @@ func (r *run) build(encoded []byte) error {
 	if err != nil {
 		return err
 	}
-	image := name
-	if r.s.Feeder.Index {
-		image = "m328-index"
-	}
-	if c.Firmware, err = r.in.Firmware(image); err != nil {
+	if c.Firmware, err = r.in.Firmware(r.s.Feeder.image(name)); err != nil {
 		return err
 	}
 	c.Start, c.Seed, c.Trace = r.start, r.s.Seed, r.in.VCD != nil
@@ -198,27 +194,49 @@ func (r *run) build(encoded []byte) error {
 	return r.b.Program(encoded)
 }
 
+// image is the name of the firmware for a board with the feeder's sensors.
+func (f *Feeder) image(board string) string {
+	switch {
+	case f.Index && f.Barrier:
+		return "m328-both"
+	case f.Index:
+		return "m328-index"
+	case f.Barrier:
+		return "m328-barrier"
+	}
+	return board
+}
+
 func (f *Feeder) apply(c *board.Config) error {
-	c.Wheel.Index, c.Wheel.Load = f.Index, f.Load/100
+	c.Wheel.Index, c.Wheel.Barrier, c.Wheel.Load = f.Index, f.Barrier, f.Load/100
 	c.Wheel.HopperMg = 1_400_000
 	if f.Detent != nil {
 		c.Wheel.Detent = *f.Detent
 	}
 	for _, q := range []struct {
-		text, unit string
-		set        func(v float64)
+		key, text   string
+		unit        string
+		least, most float64
+		set         func(v float64)
 	}{
-		{f.Drift, "ppm", func(v float64) { c.ClockDriftPPB = int64(v * 1000) }},
-		{f.Hopper, "g", func(v float64) { c.Wheel.HopperMg = v * 1000 }},
-		{f.Supply, "V", func(v float64) { c.SetVolts(v) }},
-		{f.Watch, "%", func(v float64) { c.WatchdogHz = uint64(128_000 * (1 + v/100)) }},
+		{"drift", f.Drift, "ppm", -1e5, 1e5, func(v float64) { c.ClockDriftPPB = int64(v * 1000) }},
+		{"hopper", f.Hopper, "g", 0, 1e5, func(v float64) { c.Wheel.HopperMg = v * 1000 }},
+		{"supply", f.Supply, "V", 0, 6, func(v float64) { c.SetVolts(v) }},
+		{"watchdog", f.Watch, "%", -50, 50, func(v float64) { c.WatchdogHz = uint64(128_000 * (1 + v/100)) }},
+		{"oscillator", f.Oscillator, "%", -20, 20, func(v float64) { c.Oscillator.PC = v }},
+		{"reference", f.Reference, "%", -10, 10, func(v float64) { c.ReferencePC = v }},
+		{"servo_supply", f.Servo, "V", 0, 7.4, func(v float64) { c.Supply.ServoMillivolts, c.Supply.ServoMilliOhms = uint16(v*1000), 100 }},
+		{"current_limit", f.Limit, "A", 0, 10, func(v float64) { c.Supply.Limit.MA = v * 1000 }},
 	} {
 		if q.text == "" {
 			continue
 		}
 		v, err := quantity(q.text, q.unit)
+		if err == nil && (v < q.least || v > q.most) {
+			err = fmt.Errorf("%q is out of range; give %v to %v %s", q.text, q.least, q.most, q.unit)
+		}
 		if err != nil {
-			return err
+			return fmt.Errorf("%s: %w", q.key, err)
 		}
 		q.set(v)
 	}

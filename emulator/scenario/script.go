@@ -35,6 +35,12 @@ type Feeder struct {
 	Load    float64 `toml:"wheel_load"` // per cent
 	Watch   string  `toml:"watchdog"`   // error of the watchdog's oscillator: "-10 %"
 	NoTable bool    `toml:"no_table"`
+
+	Barrier    bool   `toml:"light_barrier"`
+	Oscillator string `toml:"oscillator"` // error of the AVR's: "-5 %"
+	Reference  string `toml:"reference"`  // error of the AVR's: "8 %"
+	Servo      string `toml:"servo_supply"`
+	Limit      string `toml:"current_limit"` // of the adapter: "0.8 A"
 }
 
 // Event is something that happens to the feeder. Actions says which keys go with which Do.
@@ -56,6 +62,14 @@ type Event struct {
 	Number  int     `toml:"number"` // of a preset, as the light shows it: from 1
 	Plan    string  `toml:"plan"`
 	To      any     `toml:"to"`
+
+	By        string  `toml:"by"` // "-3h"
+	Amps      float64 `toml:"amps"`
+	After     string  `toml:"after"`
+	Off       string  `toml:"off"`
+	PerVolt   float64 `toml:"per_volt"`   // %/V
+	PerDegree float64 `toml:"per_degree"` // %/K
+	Micros    float64 `toml:"micros"`
 }
 
 // Expect is what must hold. Every key that is given is checked, over From to To (default: the whole run) or at At
@@ -139,6 +153,9 @@ func (s *Script) check() error {
 		}
 		if e.At == nil {
 			return fmt.Errorf("event %d (%s) has no time: add at", i+1, e.Do)
+		}
+		if err := e.inBounds(); err != nil {
+			return fmt.Errorf("event %d (%s): %w", i+1, e.Do, err)
 		}
 	}
 	return nil

@@ -20,6 +20,10 @@ func TestFaultsOfScripts(t *testing.T) {
 		{"no run", "name = \"x\"\nplan = \"p\"\nstart = 2027-06-01T06:30:00", `has no run = "36h"`},
 		{"no expectation", good, "add [[expect]]"},
 		{"no such action", good + "[[event]]\nat = \"1h\"\ndo = \"dance\"\n[[expect]]\nfaults = []\n", `event 1: "dance" cannot be done; there are backup flat`},
+		{"too many volts", good + "[[event]]\nat = \"1h\"\ndo = \"supply\"\nvolts = 50\n[[expect]]\nfaults = []\n", "event 1 (supply): volts is 50; give 0 to 6 V, such as volts = 3"},
+		{"a slow wheel that stands", good + "[[event]]\nat = \"1h\"\ndo = \"wheel speed\"\n[[expect]]\nfaults = []\n", "event 1 (wheel speed): percent is 0; give 10 to 300 % of what was calibrated"},
+		{"an oscillator off by half", good + "[[event]]\nat = \"1h\"\ndo = \"oscillator\"\npercent = -50\n[[expect]]\nfaults = []\n", "percent is -50; give -20 to 20 %"},
+		{"no number", good + "[[event]]\nat = \"1h\"\ndo = \"current limit\"\namps = nan\n[[expect]]\nfaults = []\n", "amps is NaN; give 0 to 10 A (0: none)"},
 		{"event without time", good + "[[event]]\ndo = \"reset\"\n[[expect]]\nfaults = []\n", "event 1 (reset) has no time: add at"},
 	} {
 		_, err := scenario.Parse("s.toml", []byte(c.src))

@@ -60,3 +60,16 @@ func quantity(text, unit string) (float64, error) {
 	}
 	return v, nil
 }
+
+// clockStep reads a duration that may go back: "-3h", "90s".
+func clockStep(text string) (time.Duration, error) {
+	forward, back := strings.CutPrefix(strings.TrimSpace(text), "-")
+	d, err := duration(strings.TrimPrefix(forward, "+"))
+	if err != nil || text == "" {
+		return 0, fmt.Errorf("by is %q; give a step of the clock, such as \"-3h\" or \"90 s\"", text)
+	}
+	if back {
+		d = -d
+	}
+	return d, nil
+}
