@@ -102,8 +102,11 @@ const (
 
 // SetClock sets the board's clock to this computer's: the frame that says a time ends at the board when that second begins. The clocks are
 // then compared, and the setting is repeated with what was found as a correction, until they agree within a few milliseconds or
-// the line is no better.
+// the line is no better. The error is a [*ComputerClockError] where this computer's clock is wrong itself.
 func (f *Feeder) SetClock() (Reading, error) {
+	if wrong := f.distrusted(); wrong != nil {
+		return Reading{}, wrong
+	}
 	trip, err := f.trip()
 	if err != nil {
 		return Reading{}, err

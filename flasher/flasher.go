@@ -34,6 +34,9 @@ type Feeder struct {
 	link *link.Link
 	ID   Identity
 	Map  table.Map
+	// NotBefore is a time that is past for certain, such as that of the newest data at hand: a computer whose clock shows an earlier one
+	// sets no other clock. Zero: nothing is known.
+	NotBefore time.Time
 }
 
 // bauds are the rates of the boards, the most usual first.

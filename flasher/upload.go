@@ -68,7 +68,7 @@ func (f *Feeder) Upload(tab []byte, s Status, progress func(step Step, done, tot
 	if err != nil {
 		return err
 	}
-	return staged.Commit()
+	return staged.Commit(nil)
 }
 
 // Staged is a table in the spare bank, whole and read back, but void: nothing changes until it is committed. Leaving it there costs nothing; the
@@ -94,14 +94,30 @@ func (f *Feeder) Stage(tab []byte, s Status, progress func(step Step, done, tota
 	return &Staged{f, tab, progress}, nil
 }
 
-// Commit puts a staged table in force.
-func (s *Staged) Commit() error {
+// Commit puts a staged table in force when rehearsed, which may take its time, has returned nil; rehearsed nil: nobody wants a rehearsal.
+// Its error leaves the table void. Where the answer is lost the feeder is asked what it holds.
+func (s *Staged) Commit(rehearsed func() error) error {
+	if rehearsed != nil {
+		if err := rehearsed(); err != nil {
+			return err
+		}
+	}
 	s.progress(Committing, 0, 1)
-	if err := s.f.commit(s.tab); err != nil {
+	err := s.f.commit(s.tab)
+	if errors.Is(err, link.ErrSilent) && s.inForce() {
+		err = nil
+	}
+	if err != nil {
 		return &UploadError{s.f.Port(), Committing, err}
 	}
 	s.progress(Done, 1, 1)
 	return nil
+}
+
+// inForce reports whether the feeder says that it holds the staged table.
+func (s *Staged) inForce() bool {
+	st, err := s.f.Status()
+	return err == nil && st.Bank != NoBank && st.Sequence == s.tab[3] && st.CRC == binary.LittleEndian.Uint16(s.tab[len(s.tab)-2:])
 }
 
 // Holds reports whether the table in force is this one, whatever their sequence numbers.

@@ -148,3 +148,12 @@ func (a *app) loadTable(name string) (bytes []byte, c *compiled, err error) {
 	}
 	return c.Bytes, c, nil
 }
+
+// dataYear is the beginning of the year in which the time zone data at hand were released: it is past for certain.
+func (a *app) dataYear() time.Time {
+	db, err := a.database()
+	if err != nil {
+		db = zone.Embedded()
+	}
+	return (table.Minute(firstDay(db)) * table.MinutesPerDay).Time()
+}

@@ -16,10 +16,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/page"
+	"mealtab/cmd/mealtab/internal/preview"
+	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
-	"mealtab/compiler/raise"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
@@ -137,7 +138,9 @@ func difference(db *zone.Database, held []byte, next *page.Compiled) (lines []st
 	for _, m := range next.Output.MealOf {
 		names = append(names, next.Plan.Meals[m].Name)
 	}
-	meals, others, err := changes(db, held, next.Output.Bytes, raise.Options{Names: names, Zones: []string{next.Plan.Zone}, Always: true})
+	meals, others, err := preview.Meals(db, held, preview.Next{
+		Bytes: next.Output.Bytes, Zones: []string{next.Plan.Zone}, Schedule: &serving.Schedule{Table: next.Output.Table, Names: names},
+	})
 	if err != nil {
 		return []string{err.Error()}
 	}

@@ -124,6 +124,7 @@ func (a *app) openFeeder(name string) (*flasher.Feeder, error) {
 		l.Close()
 		return nil, err
 	}
+	f.NotBefore = a.dataYear()
 	return f, nil
 }
 

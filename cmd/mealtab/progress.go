@@ -6,7 +6,6 @@ import (
 	"github.com/schollz/progressbar/v3"
 
 	"mealtab/compiler/table"
-	"mealtab/emulator/scenario"
 )
 
 // bar shows how far a long computation has come, on a terminal only. It appears when a second has passed: most are done
@@ -37,15 +36,6 @@ func (b *bar) at(m table.Minute) {
 			progressbar.OptionSetWidth(30), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish())
 	}
 	_ = b.shown.Set64(int64(min(m, b.to)-b.from) / table.MinutesPerDay)
-}
-
-// rehearsing makes the bar that of a rehearsal, which counts the minutes of its windows on from the first.
-func (b *bar) rehearsing(t *table.Table, r *scenario.Rehearsal) *bar {
-	b.from, b.to = r.From, r.From
-	for _, w := range scenario.Windows(t, r.From, r.Years, r.Full) {
-		b.to += w.To - w.From
-	}
-	return b
 }
 
 func (b *bar) done() {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
@@ -136,7 +137,7 @@ func (a *app) firmware(name, board string) (*avr.Image, error) {
 // rehearseFrom is the minute at which the rehearsal begins: midnight of the date before which nothing is served.
 func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
 	if text == "" {
-		return table.Minute(max(int(t.Start)-1, 0)) * table.MinutesPerDay, nil
+		return tryout.DayBefore(t), nil
 	}
 	d, err := time.Parse(time.DateOnly, strings.TrimSpace(text))
 	if err != nil || d.Year() < 2000 || d.Year() > 2099 {

@@ -115,14 +115,19 @@ func offsetText(r flasher.Reading) string {
 	if r.Stopped {
 		return "has stood still, its time means nothing: mealtab clock --set"
 	}
-	ms := r.Offset.Round(time.Millisecond)
-	switch {
-	case ms.Abs() >= time.Minute:
-		return fmt.Sprintf("%v %s this computer's: mealtab clock --set", ms.Abs().Round(time.Second), aheadOrBehind(ms))
-	case ms == 0:
+	text := apartText(r.Offset)
+	if r.Offset.Abs() >= time.Minute {
+		text += ": mealtab clock --set"
+	}
+	return text
+}
+
+// apartText is "12 ms ahead of this computer's".
+func apartText(d time.Duration) string {
+	if d = d.Round(time.Millisecond); d == 0 {
 		return "agrees with this computer's to the millisecond"
 	}
-	return fmt.Sprintf("%d ms %s this computer's", ms.Abs().Milliseconds(), aheadOrBehind(ms))
+	return fmt.Sprintf("%s %s this computer's", words.Span(d), aheadOrBehind(d))
 }
 
 func aheadOrBehind(d time.Duration) string {

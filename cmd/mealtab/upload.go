@@ -3,28 +3,28 @@ package main
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/tablefile"
+	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/raise"
-	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/scenario"
+	"mealtab/emulator/avr"
 	"mealtab/flasher"
 )
 
 type uploadFlags struct {
 	portFlags
 	compileOptions
-	yes, anyZone bool
-	zone         string
-	years        int
+	yes, anyZone, setClock bool
+	zone                   string
+	years                  int
 }
 
 func (a *app) uploadCommand() *cobra.Command {
@@ -55,6 +55,7 @@ off the wheel: a serving that is due is given.`,
 	flags := cmd.Flags()
 	f.register(flags)
 	flags.BoolVarP(&f.yes, "yes", "y", false, "do not ask")
+	flags.BoolVar(&f.setClock, "set-clock", false, "set the feeder's clock to this computer's, however far they are apart")
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.StringVar(&f.from, "from", "", "first `DATE` that the table must serve (default: 1 January of the data's year)")
 	flags.StringVar(&f.zone, "zone", "", "the feeder is in this `ZONE`: refuse a TABLE with other clock changes (default: any zone's will do)")
@@ -86,7 +87,7 @@ func (a *app) runUpload(name string, f uploadFlags) error {
 		return err
 	}
 	trial := a.tryOut(c, f.years)
-	return a.each(f.portFlags, func(s *session) error { return s.upload(c, trial, f.yes) })
+	return a.each(f.portFlags, func(s *session) error { return s.upload(c, trial, f) })
 }
 
 // cargo reads a plan and compiles it, or reads a table.
@@ -152,152 +153,137 @@ func (a *app) zoneAtHand(c *cargo, name string) error {
 	return nil
 }
 
-// trial is a rehearsal that goes on while the boards are found and read, their owner reads what changes, and the table goes into the spare
-// bank. Nothing is committed before its end.
-type trial struct {
+// rehearsal is a tryout that goes on while the boards are found and read, their owner reads what changes, and the table goes into the spare
+// bank. Nothing is committed before its end, which is told once.
+type rehearsal struct {
+	*tryout.Tryout
 	bar  *bar
-	at   atomic.Int64 // the minute it has come to
-	over chan struct{}
 	said sync.Once
-	text string
-	err  error
 }
 
 // tryOut rehearses the table on the firmware made for its board.
-func (a *app) tryOut(c *cargo, years int) *trial {
-	t := &trial{bar: a.progress("rehearsing", 0), over: make(chan struct{})}
-	r, text, err := a.rehearsal(c, years)
-	if r == nil {
-		t.text, t.err = text, err
-		close(t.over)
-		return t
-	}
-	t.bar.rehearsing(c.schedule.Table, r)
-	t.at.Store(int64(r.From))
-	r.Progress = func(m table.Minute) { t.at.Store(int64(m)) }
-	go func() {
-		defer close(t.over)
-		report, err := scenario.Rehearse(*r)
-		if err != nil {
-			t.err = fmt.Errorf("the firmware does not serve what the table says; nothing was put in force\n%w", err)
-			return
-		}
-		t.text = fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", words.Count(years, "year"), words.Count(report.Servings, "serving"))
-	}()
-	return t
+func (a *app) tryOut(c *cargo, years int) *rehearsal {
+	t := tryout.Start(c.bytes, years, func(board string) (*avr.Image, error) { return a.firmware("", board) })
+	r := &rehearsal{Tryout: t, bar: a.progress("rehearsing", 0)}
+	r.bar.from, r.bar.to = t.Span()
+	return r
 }
 
-// result waits for the end of the rehearsal and says once how it was.
-func (t *trial) result(s *session) error {
-	t.said.Do(func() {
-		t.wait()
-		s.out.WriteString(t.text)
+// result waits for the end of the rehearsal, shows meanwhile how far it has come, and says once how it was. Only now, for nobody must draw where a
+// question is asked.
+func (r *rehearsal) result(s *session) error {
+	r.said.Do(func() {
+		text, _ := r.Wait(100*time.Millisecond, r.bar.at)
+		r.bar.done()
+		s.out.WriteString(text)
 	})
-	return t.err
-}
-
-// wait shows how far the rehearsal has come: only now, for nobody must draw where a question is asked.
-func (t *trial) wait() {
-	defer t.bar.done()
-	redraw := time.NewTicker(100 * time.Millisecond)
-	defer redraw.Stop()
-	for {
-		select {
-		case <-t.over:
-			return
-		case <-redraw.C:
-			t.bar.at(table.Minute(t.at.Load()))
-		}
-	}
-}
-
-// rehearsal is what is to be rehearsed; nil: nothing, and text says why.
-func (a *app) rehearsal(c *cargo, years int) (r *scenario.Rehearsal, text string, err error) {
-	if years == 0 {
-		return nil, "", nil
-	}
-	t := c.schedule.Table
-	board, err := boardOf(t.Board)
-	if err != nil {
-		return nil, fmt.Sprintf("not rehearsed: %v\n", err), nil
-	}
-	r = &scenario.Rehearsal{Table: c.bytes, Board: board, Years: years}
-	if r.Firmware, err = a.firmware("", board.Name); err != nil {
-		return nil, "", fmt.Errorf("the firmware for %s to rehearse with: %w; --rehearse 0 does without", board.Name, err)
-	}
-	r.From, err = rehearseFrom(t, "")
-	if err != nil {
-		return nil, "", err
-	}
-	return r, "", nil
+	_, err := r.Result()
+	return err
 }
 
 // upload shows the change, asks, and puts the table on one board.
-func (s *session) upload(c *cargo, trial *trial, yes bool) error {
-	if err := s.Check(c.bytes); err != nil {
-		return err
-	}
-	st, err := s.Status()
+func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
+	p, err := s.Propose(c.bytes)
 	if err != nil {
 		return err
 	}
-	old, err := s.Table(st)
-	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
-		return err
-	}
-	switch {
-	case old != nil && flasher.Holds(old, c.bytes):
+	if p.Same {
 		fmt.Fprintf(&s.out, "%s holds this table already\n", s.Port())
-	default:
-		s.showChange(c, old, st)
-		if !yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
-			return errors.New("nothing was written")
-		}
-		if err := s.transfer(c.bytes, st, trial); err != nil {
+	} else {
+		s.showChange(c, p)
+	}
+	s.showClockNeed(p.Clock)
+	if !p.Same && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
+		return errors.New("nothing was written")
+	}
+	setClock := f.setClock || p.Clock.Need() == flasher.ClockLarge && !f.yes && s.ask("Set the feeder's clock to this computer's?")
+	if !p.Same {
+		if err := s.transfer(p, trial); err != nil {
 			return err
 		}
 	}
-	if err := s.setClock(); err != nil {
-		return fmt.Errorf("%s: the table is in force, but the clock could not be set: %w", s.Port(), err)
-	}
-	return s.showNext(c.schedule, "Next servings, as the feeder itself computes them")
-}
-
-// transfer uploads with a progress bar, if one person looks at one board, and commits when the rehearsal has ended well.
-func (s *session) transfer(tab []byte, st flasher.Status, trial *trial) error {
-	began := time.Now()
-	staged, err := s.stage(tab, st)
-	if err != nil {
-		return err
-	}
-	took := time.Since(began)
-	if err := trial.result(s); err != nil {
-		return err
-	}
-	began = time.Now()
-	if err := staged.Commit(); err != nil {
-		return err
-	}
-	took += time.Since(began)
-	fmt.Fprintf(&s.out, "%d bytes written, read back and put in force in %.1f s\n", len(tab), took.Seconds())
+	s.afterwards("its clock could not be set", s.setClock(p, setClock))
+	s.afterwards("the feeder could not be asked what comes next", s.showNext(c.schedule, "Next servings, as the feeder itself computes them"))
 	return nil
 }
 
-func (s *session) stage(tab []byte, st flasher.Status) (*flasher.Staged, error) {
+// transfer uploads with a progress bar, if one person looks at one board, and commits when the rehearsal has ended well.
+func (s *session) transfer(p *flasher.Proposal, trial *rehearsal) error {
+	began := s.Now()
+	staged, err := s.stage(p)
+	if err != nil {
+		return err
+	}
+	took := s.Now().Sub(began)
+	err = staged.Commit(func() error {
+		err := trial.result(s)
+		began = s.Now()
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	took += s.Now().Sub(began)
+	fmt.Fprintf(&s.out, "%d bytes written, read back and put in force in %.1f s\n", len(p.Table), took.Seconds())
+	return nil
+}
+
+func (s *session) stage(p *flasher.Proposal) (*flasher.Staged, error) {
 	bar := s.a.transferBar(s.Port())
 	defer bar.done()
-	return s.Stage(tab, st, func(step flasher.Step, done, total int) {
+	return p.Stage(func(step flasher.Step, done, total int) {
 		if step == flasher.Writing {
 			bar.show(done, total)
 		}
 	})
 }
 
-func (s *session) setClock() error {
-	r, err := s.SetClock()
+// afterwards tells what went wrong once the table was in force: the upload has succeeded all the same.
+func (s *session) afterwards(what string, err error) {
 	if err != nil {
-		return err
+		fmt.Fprintf(&s.out, "the table is in force, but %s: %v\n", what, err)
 	}
-	fmt.Fprintf(&s.out, "clock set: %s\n", offsetText(r))
+}
+
+// showClockNeed says how the clocks compare, before anything is written.
+func (s *session) showClockNeed(c flasher.ClockState) {
+	what := map[flasher.ClockNeed]string{
+		flasher.ClockGood: "", flasher.ClockSmall: ": it will be set", flasher.ClockStopped: ": it will be set",
+		flasher.ClockLarge: ". Either may be the wrong one",
+	}[c.Need()]
+	s.out.WriteString(wrap("  clock      ", clockText(c)+what))
+}
+
+// clockText compares the clocks, with what they show where they are far apart.
+func clockText(c flasher.ClockState) string {
+	switch c.Need() {
+	case flasher.ClockSilent:
+		return flasher.ErrNoClock.Error()
+	case flasher.ClockDistrusted:
+		return c.Distrusted.Error() + "; the feeder's clock is left as it is"
+	case flasher.ClockStopped:
+		return "the feeder's has stood still, and its time means nothing"
+	case flasher.ClockLarge:
+		const shown = "2006-01-02 15:04 UTC"
+		return fmt.Sprintf("the feeder's is %s: it shows %s, the computer %s", apartText(c.Offset),
+			c.At.Add(c.Offset).UTC().Format(shown), c.At.UTC().Format(shown))
+	}
+	return strings.Replace("the feeder's is "+apartText(c.Offset), "is agrees", "agrees", 1)
+}
+
+// setClock sets the clock where that is wanted or needs no question, and says what it did.
+func (s *session) setClock(p *flasher.Proposal, wanted bool) error {
+	if wanted && p.Clock.Need() == flasher.ClockGood {
+		wanted = false
+	}
+	r, set, err := p.SetClock(wanted)
+	switch {
+	case err != nil:
+		return err
+	case set:
+		fmt.Fprintf(&s.out, "clock set: %s\n", offsetText(r))
+	case p.Clock.Need() == flasher.ClockLarge:
+		fmt.Fprintf(&s.out, "the clock was left as it is, %s: where the computer's is right, mealtab clock --set\n", apartText(p.Clock.Offset))
+	}
 	return nil
 }

@@ -20,9 +20,6 @@ import (
 
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/require"
-
-	"mealtab/compiler/table"
-	"mealtab/emulator/scenario"
 )
 
 // command is mealtab as another process: the test's own binary is mealtab when it is called so (TestMain).
@@ -132,71 +129,6 @@ func files(t *testing.T) (before, after string) {
 	return before, after
 }
 
-// The whole path as an owner goes it: the feeder in one process, the commands in others.
-func TestUploadToEmulatedFeeder(t *testing.T) {
-	t.Parallel()
-	before, after := files(t)
-	port, _ := emulated(t, before)
-
-	out, _ := mealtab(t, 0, "y\n", "upload", after, "--port", port, "--rehearse", rehearsedYears)
-	if rehearsedYears != "0" {
-		require.Regexp(t, regexp.MustCompile(`rehearsed on the firmware through 1 year: [\d,]+ servings as replayed`), out)
-	}
-	for _, want := range []string{
-		`after\.toml: \d+ bytes for m328-mains; [\d,]+ servings proved through 2099-12-31`,
-		`  amount     breakfast     24 g, was 18 g; every day at 07:00`,
-		`  moved      supper        18 g, every day at 19:00; was every day at 18:30`,
-		`  new        night         6 g, every day at 23:00`,
-		`  food       48 g a day, was 36 g \(the next 28 days\)`,
-		`Put the new table on the feeder on \S+\? \[y/N\]`,
-		`\d+ bytes written, read back and put in force in \d\.\d s`,
-		`clock set: (\d+ ms (ahead of|behind) this computer's|agrees)`,
-		`Next servings, as the feeder itself computes them\n(  \w{3} \d{4}-\d\d-\d\d \d\d:\d\d WES?T    (breakfast|supper|night) +\d pockets?\n){5}`,
-	} {
-		require.Regexp(t, regexp.MustCompile(want), out)
-	}
-
-	out, _ = mealtab(t, 0, "", "status", "--port", port)
-	for _, want := range []string{`board    m328-mains on \S+, firmware \d+, 1024 bytes`, `number 1 in bank 1; 3 meals`, `faults   none`,
-		`zone     as in the time zone data at hand \(\w+\): that of Europe/Lisbon`, `WES?T    meal 3`} {
-		require.Regexp(t, regexp.MustCompile(want), out)
-	}
-
-	// pull: a plan that compiles to the same bytes.
-	dir := t.TempDir()
-	pulled, held, compiled := filepath.Join(dir, "pulled.toml"), filepath.Join(dir, "held.table"), filepath.Join(dir, "compiled.table")
-	out, _ = mealtab(t, 0, "", "pull", "--port", port, "-o", pulled)
-	require.Contains(t, out, "the plan compiles to the bytes on the feeder")
-	mealtab(t, 0, "", "pull", "--port", port, "--table", "-o", held)
-	mealtab(t, 0, "", "compile", pulled, "-o", compiled)
-	onBoard, err := os.ReadFile(held)
-	require.NoError(t, err)
-	again, err := os.ReadFile(compiled)
-	require.NoError(t, err)
-	require.Equal(t, onBoard, again)
-
-	out, _ = mealtab(t, 0, "", "upload", held, "--port", port, "--rehearse", "0", "--yes")
-	require.Contains(t, out, "holds this table already")
-
-	out, _ = mealtab(t, 0, "", "serve", "--port", port, "--portion", "12 g")
-	require.Contains(t, out, "serving 2 pockets (12 g) on")
-	time.Sleep(1500 * time.Millisecond) // the wheel turns
-	_, errs := mealtab(t, 1, "", "pull", "--port", port, "--zone", "America/New_York")
-	require.Contains(t, errs, "the table does not keep the clock of America/New_York, but that of Europe/Lisbon")
-	out, _ = mealtab(t, 0, "", "journal", "--port", port)
-	require.Regexp(t, regexp.MustCompile(`started after power-on\n.*a new table came in force, number 1\n.*the clock was set(, by less than a second| by [+-]\d+ s)( \(\d times\))?\n(.*the clock was set.*\n)*.*served by hand, 2 pockets\n`), out)
-	out, _ = mealtab(t, 0, "", "journal", "--port", port, "--format", "csv")
-	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text\n.*,started,1,MCUSR,started after power-on$`), out)
-	out, _ = mealtab(t, 0, "", "journal", "--port", port, "--since", "tomorrow")
-	require.Equal(t, "nothing happened\n", out)
-	mealtab(t, 0, "", "serve", "--port", port)
-	time.Sleep(1500 * time.Millisecond)
-	_, errs = mealtab(t, 1, "", "serve", "--port", port)
-	require.Regexp(t, `the feeder refuses: it has given what its table allows by hand in an hour \(2 servings\), its supply is too low \(it was at \d\.\d\d V\), or it is serving`, errs)
-	out, _ = mealtab(t, 0, "", "clock", "--port", port, "--set")
-	require.Regexp(t, regexp.MustCompile(`clock    .* this computer's.*; set \d{4}-\d\d-\d\d \d\d:\d\d UTC\n  drift    not known: .*\n  set      `), out)
-}
-
 // America/Vancouver keeps UTC-7 in release 2026f of the time zone data, but not in 2025c: a table compiled with the old
 // ones is told from when on, and by how much, it is wrong.
 func TestStatusKnowsNewerZoneData(t *testing.T) {
@@ -297,20 +229,4 @@ func untilCommitted(t testing.TB, cmd *exec.Cmd) (took time.Duration) {
 	require.NoError(t, cmd.Wait())
 	require.NotZero(t, took)
 	return took
-}
-
-// The bar of a rehearsal is full when its last window ends.
-func TestRehearsalBarIsFullAtItsEnd(t *testing.T) {
-	d := newDesk(t, nil)
-	r, text, err := d.a.rehearsal(d.cargo, 1)
-	require.NoError(t, err)
-	require.Empty(t, text)
-	last := r.From
-	r.Progress = func(m table.Minute) { last = max(last, m) }
-	_, err = scenario.Rehearse(*r)
-	require.NoError(t, err)
-	b := d.a.progress("rehearsing", 0).rehearsing(d.cargo.schedule.Table, r)
-	require.Equal(t, b.to, last)
-	require.Greater(t, b.to-b.from, table.Minute(364*table.MinutesPerDay))
-	require.Less(t, b.to-b.from, table.Minute(367*table.MinutesPerDay))
 }

@@ -7,10 +7,12 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
@@ -63,15 +65,9 @@ func (d *desk) banks(t *testing.T) (inForce int, spare byte) {
 // for if not the table that was written meanwhile stays void, and the old one in force.
 func TestRehearsalDecidesOverTheCommit(t *testing.T) {
 	for _, failed := range []error{nil, errors.New("a pocket too many")} {
-		rehearsal := &trial{bar: newApp(nil, nil, nil).progress("rehearsing", 0), over: make(chan struct{}), text: "rehearsed\n", err: failed}
-		d := newDesk(t, &answering{strings.NewReader("y\n"), func() {
-			select {
-			case <-rehearsal.over:
-			default:
-				close(rehearsal.over)
-			}
-		}})
-		err := d.upload(d.cargo, rehearsal, false)
+		trial, finish := tryout.Pending()
+		d := newDesk(t, &answering{strings.NewReader("y\n"), sync.OnceFunc(func() { finish("rehearsed\n", failed) })})
+		err := d.upload(d.cargo, &rehearsal{Tryout: trial, bar: d.a.progress("rehearsing", 0)}, uploadFlags{})
 		bank, spare := d.banks(t)
 		if failed == nil {
 			require.NoError(t, err)
@@ -93,9 +89,9 @@ func TestUploadBarOnATerminalOnly(t *testing.T) {
 	stage := func(errs io.Writer) {
 		d := newDesk(t, nil)
 		d.a.err = errs
-		st, err := d.Status()
+		p, err := d.Propose(flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 2*96))
 		require.NoError(t, err)
-		_, err = d.stage(flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 2*96), st)
+		_, err = d.stage(p)
 		require.NoError(t, err)
 	}
 	seen := onTerminal(t, func(tty *os.File) { stage(tty) })

@@ -1,0 +1,129 @@
+// Package tryout rehearses a table on the firmware made for its board, while its owner does something else.
+//
+// In: a table, years. Out: how far it has come, in minutes of the feeder's time; at its end what was found. It uses the processor for a few
+// seconds and nothing else.
+package tryout
+
+import (
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/scenario"
+)
+
+// Tryout is a rehearsal that goes on.
+type Tryout struct {
+	from, to table.Minute
+	at       atomic.Int64 // the minute it has come to
+	over     chan struct{}
+	text     string
+	err      error
+}
+
+// Start rehearses a table for some years from the day before its first; 0 years: not at all. firmware finds the image made for a board.
+func Start(tab []byte, years int, firmware func(board string) (*avr.Image, error)) *Tryout {
+	t := &Tryout{over: make(chan struct{})}
+	if years == 0 {
+		return t.end("", nil)
+	}
+	r, err := rehearsal(tab, years, firmware)
+	if err != nil {
+		return t.end("", err)
+	}
+	if r == nil {
+		return t.end("not rehearsed: no emulated board is like the one that the table is for\n", nil)
+	}
+	t.run(r)
+	return t
+}
+
+// Pending is one that ends as and when its caller says; for tests.
+func Pending() (t *Tryout, end func(text string, err error)) {
+	t = &Tryout{over: make(chan struct{})}
+	return t, func(text string, err error) { t.end(text, err) }
+}
+
+func (t *Tryout) end(text string, err error) *Tryout {
+	t.text, t.err = text, err
+	close(t.over)
+	return t
+}
+
+// rehearsal is what is to be rehearsed; nil: the table is for a board of which there is no emulation.
+func rehearsal(tab []byte, years int, firmware func(string) (*avr.Image, error)) (*scenario.Rehearsal, error) {
+	decoded, err := table.Decode(tab)
+	if err != nil {
+		return nil, err
+	}
+	for _, b := range table.Boards() {
+		if b.Code != decoded.Board {
+			continue
+		}
+		img, err := firmware(b.Name)
+		if err != nil {
+			return nil, fmt.Errorf("the firmware for %s to rehearse with: %w", b.Name, err)
+		}
+		return &scenario.Rehearsal{Table: tab, Board: b, Years: years, Firmware: img, From: DayBefore(decoded)}, nil
+	}
+	return nil, nil
+}
+
+// DayBefore is midnight of the day before the table's first, at which nothing is served.
+func DayBefore(t *table.Table) table.Minute {
+	return table.Minute(max(int(t.Start)-1, 0)) * table.MinutesPerDay
+}
+
+func (t *Tryout) run(r *scenario.Rehearsal) {
+	t.from, t.to = r.From, r.From
+	decoded, _ := table.Decode(r.Table)
+	for _, w := range scenario.Windows(decoded, r.From, r.Years, r.Full) {
+		t.to += w.To - w.From
+	}
+	t.at.Store(int64(r.From))
+	r.Progress = func(m table.Minute) {
+		if int64(m) > t.at.Load() {
+			t.at.Store(int64(m))
+		}
+	}
+	go func() {
+		report, err := scenario.Rehearse(*r)
+		if err != nil {
+			t.end("", fmt.Errorf("the firmware does not serve what the table says; nothing was put in force\n%w", err))
+			return
+		}
+		t.end(fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", words.Count(r.Years, "year"), words.Count(report.Servings, "serving")), nil)
+	}()
+}
+
+// Span is the feeder's time that is rehearsed: windows laid end to end from the first.
+func (t *Tryout) Span() (from, to table.Minute) { return t.from, t.to }
+
+// At is the minute it has come to.
+func (t *Tryout) At() table.Minute { return table.Minute(t.at.Load()) }
+
+// Over is closed at its end.
+func (t *Tryout) Over() <-chan struct{} { return t.over }
+
+// Result waits for the end and says in a line what was found; "": nobody wanted to know. The error says what the firmware did instead.
+func (t *Tryout) Result() (text string, err error) {
+	<-t.over
+	return t.text, t.err
+}
+
+// Wait is Result that calls show from time to time meanwhile.
+func (t *Tryout) Wait(every time.Duration, show func(at table.Minute)) (text string, err error) {
+	redraw := time.NewTicker(every)
+	defer redraw.Stop()
+	for {
+		select {
+		case <-t.over:
+			return t.text, t.err
+		case <-redraw.C:
+			show(t.At())
+		}
+	}
+}
