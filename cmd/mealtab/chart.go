@@ -15,7 +15,7 @@ type chartFlags struct {
 	kind, output, from, preset string
 	width                      int
 	scale                      float64
-	dark                       bool
+	dark, force                bool
 }
 
 func (a *app) chartCommand() *cobra.Command {
@@ -44,6 +44,7 @@ An SVG follows the reader's choice of light or dark; a PNG is light unless --dar
 	flags.IntVar(&f.width, "width", 760, "`PIXELS` of width; below 560 it is drawn as for a phone")
 	flags.Float64Var(&f.scale, "scale", 2, "of a PNG: `N` of its pixels to one of --width")
 	flags.BoolVar(&f.dark, "dark", false, "of a PNG: light on dark ground")
+	flags.BoolVar(&f.force, "force", false, "write over a file that is no such picture")
 	return cmd
 }
 
@@ -54,6 +55,13 @@ func (a *app) runChart(name string, f chartFlags) error {
 		return usagef("say with -o where to write the picture: a file that ends in .svg or .png")
 	case f.output != "-" && ext != ".svg" && ext != ".png":
 		return usagef("-o %s: a picture's name ends in .svg or .png", f.output)
+	}
+	k := kindSVG
+	if ext == ".png" {
+		k = kindPNG
+	}
+	if err := a.mayReplace(f.output, k, f.force, name); err != nil {
+		return err
 	}
 	l, err := a.readPlan(name)
 	if err != nil {

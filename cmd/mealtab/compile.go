@@ -55,7 +55,7 @@ meal if that is later. The same plan and the same data always give the same byte
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: nothing is written")
 	flags.BoolVar(&f.rehearse, "rehearse", false, "run the board's firmware with the table for ten years first; nothing is written unless it serves the same")
-	flags.BoolVar(&f.force, "force", false, "write over a file that is no table")
+	flags.BoolVar(&f.force, "force", false, "write over a file that is neither a table nor Intel HEX")
 	return cmd
 }
 
@@ -63,7 +63,7 @@ func (a *app) runCompile(name string, f compileFlags) error {
 	if err := f.complete(name); err != nil {
 		return err
 	}
-	if err := a.mayReplace(f.output, name, f.force); err != nil {
+	if err := a.mayReplace(f.output, kindTable, f.force, name); err != nil {
 		return err
 	}
 	l, err := a.readPlan(name)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,6 +20,7 @@ type emulateFlags struct {
 	scenarios     []string
 	firmware      string
 	log, csv, vcd string
+	force         bool
 }
 
 func (a *app) emulateCommand() *cobra.Command {
@@ -44,6 +46,7 @@ An expectation that fails says what was expected, what happened and when, with t
 	flags.StringVar(&f.log, "log", "", "write what happens, in plain words, to `FILE`; - is standard output")
 	flags.StringVar(&f.csv, "csv", "", "write every event as a row to `FILE`")
 	flags.StringVar(&f.vcd, "vcd", "", "write the signals as a value change dump (IEEE 1364) to `FILE`")
+	flags.BoolVar(&f.force, "force", false, "write over files of other kinds")
 	return cmd
 }
 
@@ -53,6 +56,9 @@ func (a *app) runEmulate(f emulateFlags) error {
 	}
 	if len(f.scenarios) > 1 && (f.log != "" || f.csv != "" || f.vcd != "") {
 		return usagef("--log, --csv and --vcd go with one scenario")
+	}
+	if name, twice := f.clash(); twice {
+		return usagef("--log, --csv and --vcd each want a file of their own: %s is named twice", name)
 	}
 	failed := 0
 	for _, name := range f.scenarios {
@@ -80,14 +86,10 @@ func (a *app) emulate(name string, f emulateFlags) (good bool, err error) {
 		return false, err
 	}
 	in := a.scenarioInputs(s, f.firmware)
-	var buffers [3]*bytes.Buffer
-	for i, o := range []struct {
-		file string
-		to   *io.Writer
-	}{{f.log, &in.Log}, {f.csv, &in.CSV}, {f.vcd, &in.VCD}} {
-		if o.file != "" {
-			buffers[i] = &bytes.Buffer{}
-			*o.to = buffers[i]
+	outputs := f.outputs(&in)
+	for _, o := range outputs {
+		if err := a.mayReplace(o.file, o.kind, f.force, name, f.firmware); err != nil {
+			return false, err
 		}
 	}
 	begun := time.Now()
@@ -95,14 +97,46 @@ func (a *app) emulate(name string, f emulateFlags) (good bool, err error) {
 	if err != nil {
 		return false, err
 	}
-	for i, file := range []string{f.log, f.csv, f.vcd} {
-		if buffers[i] != nil {
-			if err := a.write(file, buffers[i].Bytes()); err != nil {
-				return false, err
-			}
+	for _, o := range outputs {
+		if err := a.write(o.file, o.data.Bytes()); err != nil {
+			return false, err
 		}
 	}
 	return a.judge(s, result, time.Since(begun))
+}
+
+// scenarioOutput is a file that is written at the end of a scenario.
+type scenarioOutput struct {
+	file string
+	kind kind
+	data bytes.Buffer
+}
+
+// outputs are those that were asked for, connected to the scenario.
+func (f *emulateFlags) outputs(in *scenario.Inputs) (list []*scenarioOutput) {
+	for _, o := range []struct {
+		file string
+		kind kind
+		to   *io.Writer
+	}{{f.log, kindLog, &in.Log}, {f.csv, kindCSV, &in.CSV}, {f.vcd, kindVCD, &in.VCD}} {
+		if o.file != "" {
+			out := &scenarioOutput{file: o.file, kind: o.kind}
+			*o.to = &out.data
+			list = append(list, out)
+		}
+	}
+	return list
+}
+
+// clash names two outputs that are one file.
+func (f *emulateFlags) clash() (string, bool) {
+	names := []string{f.log, f.csv, f.vcd}
+	for i, name := range names {
+		if name != "" && slices.ContainsFunc(names[i+1:], func(n string) bool { return n != "" && filepath.Clean(n) == filepath.Clean(name) }) {
+			return name, true
+		}
+	}
+	return "", false
 }
 
 func (a *app) judge(s *scenario.Script, r *scenario.Result, took time.Duration) (bool, error) {

@@ -17,6 +17,7 @@ import (
 
 type installFlags struct {
 	port, board, output, firmware string
+	force                         bool
 }
 
 func (a *app) installCommand() *cobra.Command {
@@ -41,6 +42,7 @@ says which fuses.`,
 	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one with the USB bridge of a board)")
 	flags.StringVarP(&f.output, "output", "o", "", "write the image as Intel HEX to `FILE` instead")
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with another image, Intel HEX (default: the one made for the board)")
+	flags.BoolVar(&f.force, "force", false, "with -o: write over a file that is no Intel HEX")
 	return cmd
 }
 
@@ -61,6 +63,9 @@ func (a *app) runInstall(f installFlags) error {
 		return fmt.Errorf("the firmware image: %w", err)
 	}
 	if f.output != "" {
+		if err := a.mayReplace(f.output, kindHex, f.force, f.firmware); err != nil {
+			return err
+		}
 		return a.write(f.output, hex)
 	}
 	name, err := a.onlyPort(f.port)

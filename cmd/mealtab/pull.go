@@ -17,7 +17,7 @@ import (
 type pullFlags struct {
 	portFlags
 	output, zone string
-	raw          bool
+	raw, force   bool
 }
 
 func (a *app) pullCommand() *cobra.Command {
@@ -27,8 +27,9 @@ func (a *app) pullCommand() *cobra.Command {
 		Short: "Read the table of a feeder back as a plan",
 		Long: `Read the table that is in force on a feeder and turn it back into a plan that compiles to the same
 bytes. A table has no names: those of meals, presets and the zone are invented or found out, and the
-plan says which. Where no plan gives the same bytes, that is said too.`,
-		Example: `  mealtab pull -o plan.toml
+plan says which. Where no plan gives the same bytes, that is said too. A plan that is there already is not
+written over.`,
+		Example: `  mealtab pull -o pulled.toml
   mealtab pull --zone Europe/Lisbon
   mealtab pull --table -o feeder.table      the bytes themselves`,
 		Args: none,
@@ -39,6 +40,7 @@ plan says which. Where no plan gives the same bytes, that is said too.`,
 	flags.StringVarP(&f.output, "output", "o", "-", "`FILE` to write; - is standard output; with several feeders, the port's name is added")
 	flags.StringVar(&f.zone, "zone", "", "the feeder is in this `ZONE` (default: this computer's, if it is the table's)")
 	flags.BoolVar(&f.raw, "table", false, "write the table itself, no plan")
+	flags.BoolVar(&f.force, "force", false, "write over a plan, or with --table over a file that is no table")
 	return cmd
 }
 
@@ -52,18 +54,30 @@ func (a *app) runPull(f pullFlags) error {
 			return usagef("--zone: %v", err)
 		}
 	}
+	k := kindPlan
+	if f.raw {
+		k = kindTable
+	}
 	several := f.every || len(f.ports) > 1
-	return a.each(f.portFlags, func(s *session) error {
-		_, tab, err := inForce(s.Feeder)
-		if err != nil {
+	if !several { // else each has a name of its own
+		if err := a.mayReplace(f.output, k, f.force); err != nil {
 			return err
 		}
-		tab = table.WithSequence(tab, 0)
+	}
+	return a.each(f.portFlags, func(s *session) error {
 		output := f.output
 		if several && output != "-" {
 			ext := filepath.Ext(output)
 			output = strings.TrimSuffix(output, ext) + "-" + strings.ReplaceAll(s.Port(), string(os.PathSeparator), "-") + ext
 		}
+		if err := a.mayReplace(output, k, f.force); err != nil {
+			return err
+		}
+		_, tab, err := inForce(s.Feeder)
+		if err != nil {
+			return err
+		}
+		tab = table.WithSequence(tab, 0)
 		if f.raw {
 			return s.writeTable(tab, output)
 		}
