@@ -10,23 +10,30 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 )
 
 // FuzzCompile feeds arbitrary text to the whole path. Whatever plan it makes, the table must pass its proof.
 // Rules that step by less than a day are left to other tests: their proofs take seconds.
 func FuzzCompile(f *testing.F) {
-	paths, err := filepath.Glob("../testdata/plans/*.toml")
-	require.NoError(f, err)
-	for _, path := range paths {
-		src, err := os.ReadFile(path)
+	for _, pattern := range []string{"plans/*.toml", "ics/*.ics", "plans-bad/*.ics", "plans-bad/*.toml"} {
+		paths, err := filepath.Glob("../testdata/" + pattern)
 		require.NoError(f, err)
-		f.Add(src)
+		for _, path := range paths {
+			src, err := os.ReadFile(path)
+			require.NoError(f, err)
+			f.Add(src)
+		}
 	}
+	for _, edge := range edges {
+		f.Add([]byte(edge.plan))
+	}
+	options := reader.Options(zone.Embedded())
 	board, err := profile.Load("m328-mains")
 	require.NoError(f, err)
 	f.Fuzz(func(t *testing.T, src []byte) {
-		p, ds := plan.Parse("fuzz.toml", src)
+		p, ds := options.Parse("plan", src)
 		if ds.HasErrors() || len(p.Meals) > 4 {
 			return
 		}

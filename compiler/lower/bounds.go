@@ -59,6 +59,9 @@ func (s *series) from(start at) {
 		p := &s.pieces[i]
 		sides, loose := s.sides(p, start.day, +1, func(m uint16) bool { return m >= start.minute })
 		for _, d := range sides {
+			if d.day > int(table.MaxDay) {
+				continue // begins after the calendar has ended
+			}
 			rule := p.rule
 			if s.anyMatch(&rule, 0, d.day-1) {
 				rule.From = clampDay(d.day)

@@ -11,6 +11,9 @@ import (
 	"mealtab/compiler/zone"
 )
 
+// earliest is where a table's first local date may begin, east of Greenwich: at most 26 h before its epoch (RFC 8536 §3.2).
+const earliest = table.Epoch - 26*3600
+
 const (
 	quarter       = 900 // seconds: a table counts offsets and override spans in quarter hours
 	secondsPerDay = 86400
@@ -25,7 +28,7 @@ const (
 //
 // The error is that of data which are off the quarter hours, and says from when on they are not.
 func ZoneTable(z *zone.Zone, from, to int64) (table.Zone, error) {
-	w := window{from: max(from-from%quarter, table.Epoch), to: to + (quarter-to%quarter)%quarter}
+	w := window{from: max(from-from%quarter, earliest), to: to + (quarter-to%quarter)%quarter}
 	if w.to <= w.from {
 		w.to = w.from + quarter
 	}

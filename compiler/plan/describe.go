@@ -140,15 +140,26 @@ func (d describer) bounds() string {
 			b.WriteString(", until " + moment(u.Local, u.Form))
 		}
 	}
-	switch n := d.rule.Count; {
-	case n == 1:
-		b.WriteString(", once")
-	case n == 2:
-		b.WriteString(", twice")
-	case n > 2:
-		fmt.Fprintf(&b, ", %d times", n)
-	}
+	b.WriteString(d.count())
 	return b.String()
+}
+
+// count says what COUNT means: servings, not days.
+func (d describer) count() string {
+	if d.rule.Count == 0 {
+		return ""
+	}
+	words := fmt.Sprintf(", %d servings in all", d.rule.Count)
+	switch single := len(d.set.RDate)+len(d.set.ExDate)+len(d.set.ExDays) > 0; {
+	case single: // they come on top, or are taken away
+		words = fmt.Sprintf(", %d by the rule", d.rule.Count)
+	case d.rule.Count == 1:
+		return ", once"
+	}
+	if !d.set.Last.IsZero() {
+		words += ", the last on " + moment(d.set.Last, d.set.Form)
+	}
+	return words
 }
 
 func secondOfDay(l Local) int { return l.Hour*3600 + l.Minute*60 + l.Second }

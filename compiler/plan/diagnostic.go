@@ -47,6 +47,7 @@ const (
 	CodeAmbiguous   Code = "ambiguous"    // RFC 5545 can be read in two ways
 	CodeNever       Code = "never"        // part of a rule that can never apply
 	CodeStart       Code = "start"        // DTSTART is not a time of the meal
+	CodeCount       Code = "count"        // COUNT ends a meal after fewer days than it counts
 	CodeIgnored     Code = "ignored"      // something in the input that has no effect
 )
 

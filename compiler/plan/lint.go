@@ -45,6 +45,27 @@ func (b *builder) lintRule(s *rawSet, r *Recurrence) {
 	b.lintRareDays(s, r)
 	b.lintYearlyMonthDay(s, r)
 	b.lintSetPos(s, r)
+	b.lintCount(s, r)
+}
+
+// lintCount: COUNT counts servings (RFC 5545 §3.3.10), and "ten days of tablets" twice a day end on the fifth.
+func (b *builder) lintCount(s *rawSet, r *Recurrence) {
+	rule := r.Rule
+	a := len(describer{rule: rule, set: *r}.times())
+	if rule.Freq < Daily || rule.Count == 0 || a < 2 || len(rule.BySetPos) > 0 {
+		return
+	}
+	ends := ""
+	if !r.Last.IsZero() {
+		ends = ", the last on " + moment(r.Last, r.Form)
+	}
+	hint := "for a number of days, end the rule with UNTIL and the last date"
+	if rule.Freq == Daily && rule.Interval == 1 && len(rule.ByDay)+len(rule.ByMonth)+len(rule.ByMonthDay) == 0 {
+		if last := r.Start.date().addDays(min(rule.Count, 36525) - 1); last.Year <= lastYear {
+			hint = fmt.Sprintf("for %d days, write UNTIL=%s instead", rule.Count, formatBasic(last, Date))
+		}
+	}
+	b.warn(CodeCount, b.partSpan(s, "COUNT"), hint, "COUNT counts servings, not days: %d servings in all, %d a day%s", rule.Count, a, ends)
 }
 
 // lintStart: a start at another time than those of at is no meal.

@@ -145,6 +145,9 @@ type Recurrence struct {
 	At     []int
 	RDate  []Local // ascending, no repetitions
 	ExDate []Local // ascending, no repetitions; a value matches by nominal local time
+	// Last is the nominal time of the rule's last instance, where COUNT ends it and [Options].Walk could say: for words, it
+	// changes nothing.
+	Last Local
 	// ExDays are EXDATE;VALUE=DATE values: every instance on that nominal local date is excluded.
 	ExDays []Local
 }

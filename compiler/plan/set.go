@@ -48,9 +48,27 @@ func (b *builder) recurrence(s *rawSet, where *MealPlaces) Recurrence {
 	b.checkSeconds(s, &r)
 	b.explicitDates(s, &r, where)
 	if r.Rule != nil && b.errorCount == before {
+		b.findLast(&r)
 		b.lintRule(s, &r)
 	}
 	return r
+}
+
+// findLast looks where COUNT ends the rule, which no one sees by reading it.
+func (b *builder) findLast(r *Recurrence) {
+	if r.Rule.Count == 0 || b.opts.Walk == nil || b.plan.Zone == "" {
+		return
+	}
+	rule, n := *r, 0
+	rule.RDate, rule.ExDate, rule.ExDays = nil, nil, nil
+	last := Local{}
+	err := b.opts.Walk(b.plan.Zone, b.plan.Gap, rule, func(nominal, _ Local) bool {
+		n, last = n+1, nominal
+		return true
+	})
+	if err == nil && n == r.Rule.Count { // else it ends after the calendar does
+		r.Last = last
+	}
 }
 
 // defaults supplies the rule and the start that were not written.
@@ -60,6 +78,13 @@ func (b *builder) defaults(s *rawSet, r *Recurrence) {
 		first := slices.MinFunc(s.rdate, func(a, b stamp) int { return a.local.compare(b.local) })
 		s.start = &first
 		return
+	}
+	if s.single && !s.hasRule && len(s.at) > 0 && s.start != nil {
+		// One event with several times of day: those of its date.
+		until := &Until{Form: Date, Local: s.start.local.date()}
+		s.rule = &Rule{Freq: Daily, Interval: 1, Until: until}
+		s.rule.Text = s.rule.String()
+		r.Rule = s.rule
 	}
 	if !s.hasRule && !s.single {
 		s.rule = &Rule{Text: "FREQ=DAILY", Freq: Daily, Interval: 1}
@@ -189,6 +214,10 @@ func (b *builder) explicitDates(s *rawSet, r *Recurrence, where *MealPlaces) {
 	}
 	r.RDate, where.RDate = b.ordered(dates)
 	for _, d := range s.exdate {
+		if d.form != Date && d.local.Second != 0 {
+			b.fail(CodeSeconds, d.span, "write the time of the meal itself, on the whole minute", "%s is no time of a meal: meals are served on whole minutes", d.shown)
+			continue
+		}
 		if d.form == Date {
 			exDays = append(exDays, d)
 		} else if l, ok := b.inForm(d, r.Form, s.keys.exdate, s.keys.start); ok && b.second(d, l) {

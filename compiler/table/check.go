@@ -122,7 +122,7 @@ func (c *checker) transition(field string, t Transition) {
 func (c *checker) spans(g OverrideGroup) {
 	c.count("OVERRIDES offset", int(g.Offset), -96, 96)
 	c.count("OVERRIDES spans", len(g.Spans), 1, maxVarint)
-	end := Minute(-1)
+	end := Minute(-epochDays*MinutesPerDay) - 1 // east of Greenwich the first local date begins before 2000 in UTC
 	for _, s := range g.Spans {
 		if s.Start <= end || s.End <= s.Start || s.Start%quarterMinutes != 0 || s.End%quarterMinutes != 0 {
 			c.fail("OVERRIDES span", "%d to %d: spans ascend, are not empty, do not touch and start and end on quarter hours", s.Start, s.End)
