@@ -30,7 +30,7 @@ func (f *Feeder) Serve(s Status, units uint32) (pockets int, err error) {
 		return 0, ErrTooMuch
 	}
 	request := []byte{s.Token + 1, byte(units), byte(units >> 8), byte(units >> 16)}
-	b, err := f.ask(link.Call{Code: frame.Serve, Payload: request, Work: settleWork + 40*byteWrite, Patience: turning}, "SERVE")
+	b, err := f.ask(link.Call{Code: frame.Serve, Payload: request, Work: settleWork + recordWork, Patience: turning}, "SERVE")
 	switch {
 	case errors.Is(err, frame.StatusError(frame.Refused)):
 		return 0, fmt.Errorf("%s: %w", f.Port(), ErrRefused)
@@ -96,20 +96,30 @@ const Keep = 0xFF
 
 // Settings sets the preset (index) and the portion adjustment (tenths, 8 to 12), and returns what is set then.
 func (f *Feeder) Settings(preset, adjust int) (int, int, error) {
-	b, err := f.ask(link.Call{Code: frame.Settings, Payload: []byte{byte(preset), byte(adjust)}, Work: settleWork + 60*byteWrite, Patience: turning}, "SETTINGS")
+	b, err := f.ask(link.Call{Code: frame.Settings, Payload: []byte{byte(preset), byte(adjust)}, Work: settleWork + 2*recordWork, Patience: turning}, "SETTINGS")
 	if err != nil {
 		return 0, 0, err
 	}
 	return int(b[0]), int(b[1]), nil
 }
 
-// ClearFaults clears fault bits and returns those that remain.
+// ClearFaults acknowledges fault bits and returns those that remain: what has a cause stays.
 func (f *Feeder) ClearFaults(bits int) (int, error) {
-	b, err := f.ask(link.Call{Code: frame.FaultsClear, Payload: []byte{byte(bits)}}, "FAULTS_CLEAR")
+	b, err := f.ask(link.Call{Code: frame.FaultsClear, Payload: binary.LittleEndian.AppendUint16(nil, uint16(bits)), Work: settleWork + recordWork}, "FAULTS_CLEAR")
 	if err != nil {
 		return 0, err
 	}
-	return int(b[0]), nil
+	return int(binary.LittleEndian.Uint16(b)), nil
+}
+
+// Hopper tells the board what its hopper was filled with, in pockets (or [frame.HopperRead], [frame.HopperFull],
+// [frame.HopperForget]), and returns what it holds when filled (0: nobody has said) and what is left in it by the board's count.
+func (f *Feeder) Hopper(holds int) (full, left int, err error) {
+	b, err := f.ask(link.Call{Code: frame.Hopper, Payload: binary.LittleEndian.AppendUint16(nil, uint16(holds)), Work: settleWork + recordWork}, "HOPPER")
+	if err != nil {
+		return 0, 0, err
+	}
+	return int(binary.LittleEndian.Uint16(b)), int(binary.LittleEndian.Uint16(b[2:])), nil
 }
 
 // History reads what the board remembers having done, newest first, back to an instant; older records are left out.

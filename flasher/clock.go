@@ -143,7 +143,7 @@ func (f *Feeder) setOnce(early time.Duration) error {
 	second := f.Now().Add(early + setLead).Truncate(time.Second).Add(time.Second)
 	payload := binary.LittleEndian.AppendUint32(nil, secondsOf(second))
 	f.link.Transport().Sleep(second.Add(-early).Sub(f.Now()))
-	_, err := f.askClock(link.Call{Code: frame.ClockSet, Payload: payload, Once: true, Work: 60 * byteWrite}, "CLOCK_SET")
+	_, err := f.askClock(link.Call{Code: frame.ClockSet, Payload: payload, Once: true, Work: 2 * recordWork}, "CLOCK_SET")
 	if errors.Is(err, frame.StatusError(frame.BadRange)) {
 		return fmt.Errorf("%s is outside the clock chip's calendar, 2000 to 2099: is this computer's clock right?", second.Format(time.DateTime))
 	}

@@ -26,8 +26,15 @@ type Identity struct {
 	BankSize     int // bytes, commit byte included
 	MaxData      int // bytes in one message
 	HistorySlots int
+	Sensors      int // SensorIndex, SensorBarrier
 	ClockKHz     int // of the CPU
 }
+
+// Sensors of a board.
+const (
+	SensorIndex   = 1 << iota // index switch: counts pockets
+	SensorBarrier             // light barrier at the outlet: sees what falls
+)
 
 // Feeder is a board that has said what it is.
 type Feeder struct {
@@ -70,7 +77,7 @@ func ConnectWithin(l *link.Link, patience time.Duration) (*Feeder, error) {
 	r := reader{b: payload}
 	id := Identity{
 		Protocol: r.byte(), Format: r.byte(), Firmware: r.word(), Board: uint8(r.byte()), EEPROMSize: r.word(), BankSize: r.word(),
-		MaxData: r.byte(), ClockKHz: r.word(), HistorySlots: r.word(),
+		MaxData: r.byte(), ClockKHz: r.word(), HistorySlots: r.word(), Sensors: r.byte(),
 	}
 	f := &Feeder{link: l, ID: id}
 	if id.Protocol != frame.Version {
@@ -140,8 +147,13 @@ type Status struct {
 	Preset   int
 	Adjust   int // tenths
 	Carry    int // tenths of mass units
-	Faults   int
-	SupplyMV int
+	Faults   int // table.FaultBit...
+	SupplyMV int // at rest
+	LoadedMV int // lowest under the servo in the last turn; 0: not known
+	Hopper   int // pockets left by its own count; -1: nobody has said what it holds
+	HourLeft int // servings by button or line still allowed in the hour
+	DayLeft  int // in the day
+	Asked    int // pockets by button or line in the window of a day; at most table.MaxAskedDay
 	Token    uint8
 	ClockSet time.Time // zero: never
 	Presets  int       // in the table
@@ -161,7 +173,16 @@ func (f *Feeder) Status() (Status, error) {
 		Cursor: table.Minute(number("CURSOR")), Preset: int(number("PRESET")), Adjust: int(number("ADJUST")), Carry: int(int32(number("CARRY"))),
 		Faults: int(number("FAULTS")), SupplyMV: int(number("SUPPLY")), Token: uint8(number("TOKEN")), ClockSet: clockSet(m.Answered(b, "CLOCK_SET")),
 		Presets: int(number("PRESETS")), Ticks: int(number("TICKS")),
+		LoadedMV: int(number("LOADED")), Hopper: hopperLeft(number("HOPPER_LEFT")),
+		HourLeft: int(number("HOUR_LEFT")), DayLeft: int(number("DAY_LEFT")), Asked: int(number("ASKED")),
 	}, nil
+}
+
+func hopperLeft(pockets uint32) int {
+	if pockets == 0xFFFF {
+		return -1
+	}
+	return int(pockets)
 }
 
 // clockSet is the instant of the last setting of the clock, by the board's note of it: CLOCK_SET as it came, without its code. Zero if the
@@ -178,6 +199,8 @@ func clockSet(note []byte) time.Time {
 const (
 	// byteWrite is the EEPROM's time for a byte: 3.4 ms (ATmega328P data sheet, table 8-1), of an oscillator that may be 10 % slow.
 	byteWrite = 3740 * time.Microsecond
+	// recordWork covers a record of the journal and one of the history: mark twice, contents, seal.
+	recordWork = (table.JournalSlotSize + 2 + table.HistorySize) * byteWrite
 	// settleWork covers reading the clock and measuring the supply.
 	settleWork = 20 * time.Millisecond
 	// turning is how long the wheel may keep a board from answering: 64 pockets of 0.31 s, and what belongs to them.

@@ -37,7 +37,7 @@ func (r ring) slot(i int) []byte {
 func (r ring) answer(code byte, payload []byte) (byte, []byte) {
 	if code == frame.Identify {
 		id := identity(frame.Version, table.Version, 1, 1, 1024, 416)
-		return frame.OK, binary.LittleEndian.AppendUint16(id[:len(id)-2], uint16(r.slots))
+		return frame.OK, append(binary.LittleEndian.AppendUint16(id[:len(id)-3], uint16(r.slots)), 0)
 	}
 	from := int(binary.LittleEndian.Uint16(payload))
 	b := binary.LittleEndian.AppendUint16(nil, uint16((r.records-1)%r.slots))

@@ -20,7 +20,7 @@ func identity(protocol, format, firmware, board byte, eeprom, bank uint16) []byt
 	b = binary.LittleEndian.AppendUint16(b, bank)
 	b = append(b, frame.MaxData)
 	b = binary.LittleEndian.AppendUint16(b, 16000)
-	return binary.LittleEndian.AppendUint16(b, 511)
+	return append(binary.LittleEndian.AppendUint16(b, 511), 0) // no sensors
 }
 
 // What is on the port is not the feeder that the table is for: a message that says so, and no request that writes.
@@ -39,9 +39,9 @@ func TestRefusals(t *testing.T) {
 		{"RX and TX joined", func(sent []byte) []byte { return sent }, "m328-mains", 0,
 			"port sends back what it is sent: RX and TX are joined, or it is another device"},
 		{"newer messages", identified(identity(frame.Version+1, table.Version, 9, 1, 1024, 416)), "m328-mains", 0,
-			"the board on port has version 4 of the messages, this program has version 3; a newer mealtab is needed (nothing was written)"},
+			"the board on port has version 5 of the messages, this program has version 4; a newer mealtab is needed (nothing was written)"},
 		{"older messages", identified(identity(frame.Version-1, table.Version, 0, 1, 1024, 416)), "m328-mains", 0,
-			"the board on port has version 2 of the messages, this program has version 3; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
+			"the board on port has version 3 of the messages, this program has version 4; its firmware is older than this program: mealtab install puts the new one on it (nothing was written)"},
 		{"newer tables", identified(identity(frame.Version, table.Version+1, 1, 1, 1024, 416)), "m328-mains", 0,
 			"the board on port has version 3 of the table format, this program has version 2; a newer mealtab is needed (nothing was written)"},
 		{"older tables", identified(identity(frame.Version, table.Version-1, 1, 1, 1024, 416)), "m328-mains", 0,
@@ -55,7 +55,7 @@ func TestRefusals(t *testing.T) {
 		{"another EEPROM", identified(identity(frame.Version, table.Version, 1, 1, 2048, 700)), "m328-mains", 0,
 			"port: the board says it has 2048 bytes of EEPROM in banks of 700; no feeder this program knows has"},
 		{"a short answer", identified([]byte{frame.Version, 1, 1}), "m328-mains", 0,
-			"port answers with 3 bytes where a feeder's answer has 14"},
+			"port answers with 3 bytes where a feeder's answer has 15"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			a := &flashertest.Answering{Octets: c.answer}

@@ -130,7 +130,7 @@ func (f *Feeder) write(tab []byte, progress func(Step, int, int)) error {
 	progress(Writing, 0, len(tab))
 	return f.blocks(len(tab), func(at, n int, patience time.Duration) error {
 		request := append(binary.LittleEndian.AppendUint16(nil, uint16(at)), tab[at:at+n]...)
-		work := time.Duration(n+1) * byteWrite // and the commit byte, which the first block voids
+		work := time.Duration(n+3) * byteWrite // and the commit byte, which the first block voids, with the seal of the journal before and after
 		b, err := f.ask(link.Call{Code: frame.BankWrite, Payload: request, Work: work, Patience: patience + work}, "BANK_WRITE")
 		if err != nil {
 			return err
@@ -160,7 +160,7 @@ func compare(written []byte, at int, held []byte) error {
 // turns.
 func (f *Feeder) commit(tab []byte) error {
 	request := append(slices.Clone(tab[len(tab)-2:]), tab[3])
-	b, err := f.ask(link.Call{Code: frame.BankCommit, Payload: request, Work: settleWork + 60*byteWrite, Patience: turning}, "BANK_COMMIT")
+	b, err := f.ask(link.Call{Code: frame.BankCommit, Payload: request, Work: settleWork + 2*recordWork, Patience: turning}, "BANK_COMMIT")
 	var status frame.StatusError
 	if errors.As(err, &status) && status == frame.BadTable && len(b) == 1 {
 		return fmt.Errorf("%w (%s)", err, tableFault(int(b[0])))

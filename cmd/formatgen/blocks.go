@@ -48,6 +48,7 @@ var blocks = map[string]func() string{
 	"periods":  func() string { return bitTable(table.Periods()) },
 	"map":      mapTable,
 	"journal":  func() string { return fieldTable("offset", table.JournalRecord()) },
+	"guards":   func() string { return bitTable(table.JournalGuards()) },
 	"kinds":    func() string { return fieldTable("code", table.JournalKinds()) },
 	"history":  func() string { return fieldTable("offset", table.HistoryRecord()) },
 	"events":   func() string { return fieldTable("code", table.Events()) },

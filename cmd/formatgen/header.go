@@ -118,6 +118,9 @@ func records(h *header) {
 	h.define("JOURNAL_SIZE", number(table.JournalSlotSize), "bytes")
 	h.fields("JOURNAL_", table.JournalRecord())
 	h.fields("KIND_", table.JournalKinds())
+	h.bits("GUARD_", table.JournalGuards())
+	h.section("Limits of what is given, whatever table, button and line say")
+	h.fields("", table.FeedingLimits())
 	h.section("History record")
 	h.define("HISTORY_SIZE", number(table.HistorySize), "bytes")
 	h.fields("HISTORY_", table.HistoryRecord())
@@ -125,6 +128,7 @@ func records(h *header) {
 	h.fields("EVENT_", table.Events())
 	h.section("Faults: how the LED shows them, meaning")
 	h.bits("FAULT_", table.FaultBits())
+	h.define("FAULTS_LATCHED", fmt.Sprintf("0x%04X", table.LatchedFaults), "stay until acknowledged, through resets")
 	h.section("Board profiles")
 	for _, b := range table.Boards() {
 		h.define("BOARD_CODE_"+strings.ToUpper(strings.ReplaceAll(b.Name, "-", "_")), number(int(b.Code)), fmt.Sprintf("%s: EEPROM %d bytes, %d Hz, %d baud", b.Name, b.EEPROM, b.Clock, b.Baud))

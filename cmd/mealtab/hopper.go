@@ -206,7 +206,7 @@ func (s *session) leftInHopper(h *filling, in forecast.Input, history []table.Hi
 		text += fmt.Sprintf("; %s missed", words.Count(served.Missed, "serving"))
 	}
 	if served.LeftOut > 0 {
-		text += fmt.Sprintf("; %s left out by a wheel that did not turn", words.Count(served.LeftOut, "pocket"))
+		text += fmt.Sprintf("; %s left out", words.Count(served.LeftOut, "pocket"))
 	}
 	s.out.WriteString(wrap("  really served  ", text))
 	left, _ := forecast.Left(in.Table, full, h.at, history)

@@ -151,7 +151,7 @@ func eventText(h table.History) string {
 	case table.EventResumed:
 		return "a serving that was cut short got its last " + pockets
 	case table.EventJam:
-		return "the wheel did not turn; " + pockets + " left out"
+		return "the wheel did not turn; " + pockets + " still to come"
 	case table.EventSupply:
 		return fmt.Sprintf("the supply was too low to turn the wheel: %.2f V", float64(h.Value)/1000)
 	case table.EventStarted:
@@ -172,8 +172,30 @@ func eventText(h table.History) string {
 		return fmt.Sprintf("preset %d from here on", h.Value+1)
 	case table.EventAdjust:
 		return fmt.Sprintf("portions at %d %% from here on", 10*h.Value)
+	case table.EventLeftOut:
+		return pockets + " of that serving were left out: there was no giving them in time"
+	case table.EventFault:
+		return "fault: " + faultText(int(h.Value))
+	case table.EventCleared:
+		return "acknowledged: " + faultText(int(h.Value))
+	case table.EventRefilled:
+		if h.Value == 0 {
+			return "the hopper was filled, nobody said with how much"
+		}
+		return "the hopper was filled, " + pockets
 	}
 	return fmt.Sprintf("value %d", h.Value)
+}
+
+// faultText says in words which faults are meant.
+func faultText(faults int) string {
+	var list []string
+	for _, f := range table.FaultBits() {
+		if faults&f.Value != 0 {
+			list = append(list, f.Meaning)
+		}
+	}
+	return strings.Join(list, "; ")
 }
 
 // resetText names the flags of MCUSR (ATmega328P data sheet, section 11.9.1).

@@ -22,7 +22,7 @@ func found(t *testing.T, name string) opened {
 	for _, v := range []uint16{1024, 416} {
 		id = binary.LittleEndian.AppendUint16(id, v)
 	}
-	id = append(id, frame.MaxData, 0x80, 0x3E, 0xFF, 1)
+	id = append(id, frame.MaxData, 0x80, 0x3E, 0xFF, 1, 0)
 	a := &flashertest.Answering{Octets: flashertest.Messages(func(byte, []byte) (byte, []byte) { return frame.OK, id })}
 	f, err := flasher.Connect(link.New(a, name, 57600))
 	require.NoError(t, err)

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math/bits"
 	"slices"
 	"strings"
 	"time"
@@ -152,7 +151,7 @@ func (s *session) showFaults(faults int) {
 	head := "  faults   "
 	for _, f := range table.FaultBits() {
 		if faults&f.Value != 0 {
-			s.out.WriteString(wrap(head, fmt.Sprintf("%s (the light blinks %d times)", f.Meaning, bits.TrailingZeros(uint(f.Value))+1)))
+			s.out.WriteString(wrap(head, fmt.Sprintf("%s (the light shows %s)", f.Meaning, f.Unit)))
 			head = "           "
 		}
 	}

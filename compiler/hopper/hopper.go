@@ -166,11 +166,11 @@ func Bag(opened, now time.Time) string {
 }
 
 // Served is what a feeder has given by its own history. A serving is recorded with all of its pockets before the wheel turns,
-// so that the rest of one that was cut short is no more food; what a jam left out is taken back.
+// so that the rest of one that was cut short is no more food; what was left out of one is taken back.
 type Served struct {
 	Planned, ByHand int // servings
 	Missed          int // servings
-	LeftOut         int // pockets, by jams
+	LeftOut         int // pockets
 	Pockets         int // that fell
 }
 
@@ -189,7 +189,7 @@ func Count(history []table.History, since table.Minute) (s Served) {
 			s.Pockets += int(h.Value)
 		case table.EventMissed:
 			s.Missed += int(h.Value)
-		case table.EventJam:
+		case table.EventLeftOut:
 			s.LeftOut += int(h.Value)
 			s.Pockets -= int(h.Value)
 		}

@@ -179,7 +179,7 @@ func TestLeft(t *testing.T) {
 	history := []table.History{
 		{At: 90, Event: table.EventServed, Value: 9},
 		{At: 100, Event: table.EventServed, Value: 3}, {At: 101, Event: table.EventResumed, Value: 2},
-		{At: 110, Event: table.EventManual, Value: 2}, {At: 110, Event: table.EventJam, Value: 1},
+		{At: 110, Event: table.EventManual, Value: 2}, {At: 110, Event: table.EventLeftOut, Value: 1},
 		{At: 120, Event: table.EventMissed, Value: 40}, {At: 121, Event: table.EventStarted, Value: 2},
 	}
 	assert.Equal(t, Served{Planned: 1, ByHand: 1, Missed: 40, LeftOut: 1, Pockets: 4}, Count(history, 100))

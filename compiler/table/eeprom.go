@@ -9,7 +9,7 @@ package table
 const (
 	BankCount       = 2
 	bankHead        = 1 // the commit byte stands before the table
-	JournalSlotSize = 19
+	JournalSlotSize = 39
 	HistorySize     = 8
 	ClockSetSize    = 7
 	// ClockHistorySlots is the number of history records in the 4096-byte memory beside the clock chip. It is odd
@@ -28,8 +28,8 @@ type Map struct {
 // Maps lists the sizes of EEPROM that boards have. The smallest has no history: its journal shows the last records.
 func Maps() []Map {
 	return []Map{
-		{Size: 512, BankSize: 192, JournalSlots: 6, HistorySlots: 0},
-		{Size: 1024, BankSize: 416, JournalSlots: 8, HistorySlots: 4},
+		{Size: 512, BankSize: 192, JournalSlots: 3, HistorySlots: 0},
+		{Size: 1024, BankSize: 416, JournalSlots: 4, HistorySlots: 3},
 	}
 }
 

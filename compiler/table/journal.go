@@ -1,5 +1,7 @@
 package table
 
+import "fmt"
+
 // Marks.
 //
 // A single byte that must be whole or void after a power cut holds a mark: a byte whose high half is the complement of its low
@@ -46,14 +48,27 @@ const (
 	journalPreset  = 12
 	journalAdjust  = 13
 	journalToken   = 14
-	journalCRC     = 15 // u16, of the bytes before it
-	journalSteps   = 17 // of the last even-numbered step, of the last odd-numbered one
+	journalAsked   = 15
+	journalFaults  = 16 // u16
+	journalStepped = 18 // u16
+	journalTried   = 20 // u16
+	journalPressed = 22 // u16
+	journalDay     = 24 // u16
+	journalLeft    = 26 // u16
+	journalHolds   = 28 // u16
+	journalPresses = 30
+	journalLast    = 31
+	journalFails   = 32
+	journalGuard   = 33
+	journalCRC     = 34 // u16, of the bytes before it
+	journalSteps   = 36 // of the last even-numbered step, of the last odd-numbered one
+	journalSeal    = 38
 )
 
 // JournalRecord lists the fields of a journal record.
 func JournalRecord() []Field {
 	return []Field{
-		{"MARK", journalMark, "1", "", "a mark, or FF", "mark of the sequence number modulo 16; written last, so that a record is whole or void"},
+		{"MARK", journalMark, "1", "", "a mark, or FF", "mark of the sequence number modulo 16; written when all before the steps stands, so that a record is whole or void"},
 		{"KIND", journalKind, "1", "", "see Kinds", "bits 3-0: what the record is; bits 7-4: how often the serving was resumed, at most 15"},
 		{"POCKETS", journalPockets, "2", "pockets", "0 to 65535", "to be turned for this record"},
 		{"CURSOR", journalCursor, "4", "minutes", "", "every serving up to and including this minute of UTC is settled; 3FFFFFF: none is known"},
@@ -61,8 +76,61 @@ func JournalRecord() []Field {
 		{"PRESET", journalPreset, "1", "index", "0 to 7", "preset in force"},
 		{"ADJUST", journalAdjust, "1", "tenths", "8 to 12", "portion adjustment"},
 		{"TOKEN", journalToken, "1", "", "0 to 255", "of the last serving asked for over the line, so that a repeated request is recognised after a reset"},
+		{"ASKED", journalAsked, "1", "pockets", "0 to 40", "asked for by button or line in the window of a day"},
+		{"FAULTS", journalFaults, "2", "", "see Faults", "those that stay shown until somebody acknowledges them"},
+		{"STEPPED", journalStepped, "2", "minutes", "modulo 65536", "sum of all steps made by setting the clock; feeding time is the clock's minute less this"},
+		{"TRIED", journalTried, "2", "minutes", "modulo 65536", "feeding time at which the wheel last began to turn for the plan"},
+		{"PRESSED", journalPressed, "2", "minutes", "modulo 65536", "feeding time of the last serving by button or line"},
+		{"DAY", journalDay, "2", "minutes", "modulo 65536", "feeding time of the first one in the window of a day"},
+		{"LEFT", journalLeft, "2", "pockets", "0 to 65535", "in the hopper, by what was turned since it was filled"},
+		{"HOLDS", journalHolds, "2", "pockets", "0 to 65533", "in the hopper when filled; 0: nobody has said"},
+		{"PRESSES", journalPresses, "1", "servings", "", "by button or line: bits 3-0 since an hour without one, bits 7-4 in the window of a day"},
+		{"LAST", journalLast, "1", "pockets", "0 to 255", "of the last serving of the plan, 255 if more"},
+		{"FAILS", journalFails, "1", "attempts", "0 to 255", "in a row that did not succeed, that of this record included"},
+		{"GUARD", journalGuard, "1", "", "see Guards", "what limits the next serving of the plan"},
 		{"CRC", journalCRC, "2", "", "", "CRC-16/IBM-SDLC of the bytes before it"},
 		{"STEPS", journalSteps, "2", "", "a mark, or FF, each", "of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving"},
+		{"SEAL", journalSeal, "1", "", "a mark, or FF", "mark 0: everything but the steps was whole when it was written; a restart has nothing to make firm"},
+	}
+}
+
+// Guards of the plan's next serving.
+const (
+	GuardFed     = 1 << iota // the wheel has turned for the plan within FedMinutes of feeding time
+	GuardStepped             // the clock was stepped since the last serving of the plan
+)
+
+// JournalGuards lists the bits of the journal's GUARD.
+func JournalGuards() []Field {
+	return []Field{
+		{"FED", GuardFed, "", "", "", "the wheel has turned for the plan within the last six hours of feeding time"},
+		{"STEPPED", GuardStepped, "", "", "", "the clock was stepped by more than ten minutes since the plan's last serving: the next one is given only without FED"},
+	}
+}
+
+// Limits of what is given, whatever table, button and line say.
+const (
+	MaxAsked      = 20  // pockets in one serving by button or line
+	MaxAskedDay   = 40  // pockets by button or line in the window of a day
+	MaxPerHour    = 8   // presses
+	MaxPerDay     = 15  // presses
+	FedMinutes    = 360 // between servings of the plan around a step of the clock
+	SteppedMost   = 10  // minutes: a larger step of the clock is guarded
+	ResumedAtOnce = 3   // attempts at a serving before the first rest
+	FirstRest     = 15  // minutes
+	LaterRest     = 60  // minutes, at least
+)
+
+// FeedingLimits lists them for the firmware.
+func FeedingLimits() []Field {
+	return []Field{
+		{"MAX_ASKED", MaxAsked, "", "pockets", "", "in one serving by button or line"},
+		{"MAX_ASKED_DAY", MaxAskedDay, "", "pockets", "", "by button or line in 24 hours from the first"},
+		{"FED_MINUTES", FedMinutes, "", "minutes", "", "between servings of the plan around a step of the clock"},
+		{"STEPPED_MOST", SteppedMost, "", "minutes", "", "by which the clock may be set without being guarded"},
+		{"ATTEMPTS_AT_ONCE", ResumedAtOnce, "", "attempts", "", "before the wheel first rests"},
+		{"FIRST_REST", FirstRest, "", "minutes", "", "after those"},
+		{"LATER_REST", LaterRest, "", "minutes", "", "after every further one, or longer where a pocket takes long"},
 	}
 }
 
@@ -97,6 +165,16 @@ type Journal struct {
 	Kind     int
 	Resumed  int
 	Token    uint8
+	Faults   int // latched
+	Stepped  int // minutes, modulo 65536
+	Asked    int // pockets
+	Left     int // pockets in the hopper
+	Holds    int // pockets; 0: not said
+	Hour     int // presses
+	Day      int // presses
+	Fails    int // attempts in a row
+	Guard    int // Guard... bits
+	Sealed   bool
 }
 
 // Done says whether all pockets of the record have been turned.
@@ -121,6 +199,16 @@ func DecodeJournal(b []byte) (j Journal, ok bool) {
 		Kind:     int(b[journalKind] & 0xF),
 		Resumed:  int(b[journalKind] >> 4),
 		Token:    b[journalToken],
+		Faults:   int(le16(b[journalFaults:])),
+		Stepped:  int(le16(b[journalStepped:])),
+		Asked:    int(b[journalAsked]),
+		Left:     int(le16(b[journalLeft:])),
+		Holds:    int(le16(b[journalHolds:])),
+		Hour:     int(b[journalPresses] & 0xF),
+		Day:      int(b[journalPresses] >> 4),
+		Fails:    int(b[journalFails]),
+		Guard:    int(b[journalGuard]),
+		Sealed:   b[journalSeal] == Mark(0),
 	}
 	for odd := range 2 {
 		if half, ok := MarkIndex(b[journalSteps+odd]); ok {
@@ -180,23 +268,31 @@ const (
 	EventTable
 	EventPreset
 	EventAdjust
+	EventLeftOut
+	EventFault
+	EventCleared
+	EventRefilled
 )
 
 // Events lists what the history records.
 func Events() []Field {
 	return []Field{
-		{"SERVED", EventServed, "", "pockets", "", "a serving of the plan was given"},
-		{"MANUAL", EventManual, "", "pockets", "", "a serving was given by button or line"},
+		{"SERVED", EventServed, "", "pockets", "", "a serving of the plan was begun; what could not be given of it follows as LEFT_OUT"},
+		{"MANUAL", EventManual, "", "pockets", "", "a serving by button or line was begun"},
 		{"MISSED", EventMissed, "", "servings", "", "so many servings were not given, the first of them at the minute"},
-		{"RESUMED", EventResumed, "", "pockets", "", "a serving cut short by a reset is given its rest"},
-		{"JAM", EventJam, "", "pockets", "", "the wheel did not turn; so many pockets were left out"},
+		{"RESUMED", EventResumed, "", "pockets", "", "a serving cut short is given its rest"},
+		{"JAM", EventJam, "", "pockets", "", "the wheel did not turn; so many pockets are still to come, or are left out if LEFT_OUT follows"},
 		{"SUPPLY", EventSupply, "", "millivolts", "", "the supply was too low to turn the wheel"},
 		{"STARTED", EventStarted, "", "MCUSR", "", "reset; which flags of the reset status register were set"},
 		{"CLOCK_LOST", EventClockLost, "", "fault bits", "", "the clock chip could not be trusted; time goes on from the watchdog"},
-		{"CLOCK_SET", EventClockSet, "", "", "", "the clock was set"},
+		{"CLOCK_SET", EventClockSet, "", "seconds", "", "the clock was set, by so much: two's complement; 8000: by more than that can say"},
 		{"TABLE", EventTable, "", "sequence", "", "a new table was committed"},
 		{"PRESET", EventPreset, "", "index", "", "another preset"},
 		{"ADJUST", EventAdjust, "", "tenths", "", "another portion adjustment"},
+		{"LEFT_OUT", EventLeftOut, "", "pockets", "", "so many of a serving were left out: it could not be given in time"},
+		{"FAULT", EventFault, "", "fault bits", "", "faults that stay shown until they are acknowledged"},
+		{"CLEARED", EventCleared, "", "fault bits", "", "faults were acknowledged, by a button or over the line"},
+		{"REFILLED", EventRefilled, "", "pockets", "", "the hopper was filled with so many; 0: how many is not known"},
 	}
 }
 
@@ -226,17 +322,52 @@ const (
 	FaultBitJam
 	FaultBitSupply
 	FaultBitMissed
+	FaultBitPower
+	FaultBitSwitch
+	FaultBitBarrier
+	FaultBitEmpty
+	FaultBitRefill
+	FaultBitTableDamaged
+	FaultBitRestarted
 )
 
-// FaultBits lists the faults with the number of short blinks that shows each.
+// shortFlashes is how many of the faults are shown by short flashes alone; the others begin with a long one.
+const shortFlashes = 7
+
+// FaultBits lists the faults, the first shown first, with the flashes that show each.
 func FaultBits() []Field {
 	return []Field{
-		{"CLOCK_LOST", FaultBitClockLost, "", "1 blink", "", "the clock chip stopped, was never set or shows no valid time"},
-		{"CLOCK_SILENT", FaultBitClockSilent, "", "2 blinks", "", "the clock chip does not answer or does not keep what is written"},
-		{"NO_TABLE", FaultBitNoTable, "", "3 blinks", "", "no valid table"},
-		{"TABLE_OVER", FaultBitTableOver, "", "4 blinks", "", "the table ends within two weeks, or has ended"},
-		{"JAM", FaultBitJam, "", "5 blinks", "", "the wheel did not turn"},
-		{"SUPPLY", FaultBitSupply, "", "6 blinks", "", "the supply is too low to turn the wheel"},
-		{"MISSED", FaultBitMissed, "", "7 blinks", "", "a serving was missed"},
+		{"CLOCK_LOST", FaultBitClockLost, "", Flashes(0), "", "the clock chip stopped, was never set or shows no valid time"},
+		{"CLOCK_SILENT", FaultBitClockSilent, "", Flashes(1), "", "the clock chip does not answer or does not keep what is written"},
+		{"NO_TABLE", FaultBitNoTable, "", Flashes(2), "", "no valid table"},
+		{"TABLE_OVER", FaultBitTableOver, "", Flashes(3), "", "the table ends within two weeks, or has ended"},
+		{"JAM", FaultBitJam, "", Flashes(4), "", "the wheel is stuck"},
+		{"SUPPLY", FaultBitSupply, "", Flashes(5), "", "the supply is too low to turn the wheel, at rest or under the servo"},
+		{"MISSED", FaultBitMissed, "", Flashes(6), "", "a serving was missed, or a part of one"},
+		{"POWER", FaultBitPower, "", Flashes(7), "", "a serving was cut short by a loss of supply or a reset: what fell may differ by a pocket, or more was left out"},
+		{"SWITCH", FaultBitSwitch, "", Flashes(8), "", "the index switch never closes or never opens: the wheel turns by time"},
+		{"BARRIER", FaultBitBarrier, "", Flashes(9), "", "the light barrier at the outlet is blind or always dark"},
+		{"EMPTY", FaultBitEmpty, "", Flashes(10), "", "the wheel turned and nothing fell: the hopper is empty, or food bridges over the wheel"},
+		{"REFILL", FaultBitRefill, "", Flashes(11), "", "by what was turned since it was filled, the hopper is nearly empty"},
+		{"TABLE_DAMAGED", FaultBitTableDamaged, "", Flashes(12), "", "the bytes of a table changed by themselves; the other bank's table is in force, if it is good"},
+		{"RESTARTED", FaultBitRestarted, "", Flashes(13), "", "the program hung, and the watchdog restarted it"},
+	}
+}
+
+// LatchedFaults are those that stay shown, through resets, until somebody acknowledges them; the others follow their cause.
+const LatchedFaults = FaultBitJam | FaultBitSupply | FaultBitMissed | FaultBitPower | FaultBitSwitch | FaultBitBarrier | FaultBitEmpty |
+	FaultBitTableDamaged | FaultBitRestarted
+
+// Flashes says how the light shows the fault of a bit: "3 flashes", or "a long flash and 2 short ones".
+func Flashes(bit int) string {
+	switch n := bit + 1 - shortFlashes; {
+	case bit == 0:
+		return "1 flash"
+	case n <= 0:
+		return fmt.Sprintf("%d flashes", bit+1)
+	case n == 1:
+		return "a long flash and a short one"
+	default:
+		return fmt.Sprintf("a long flash and %d short ones", n)
 	}
 }

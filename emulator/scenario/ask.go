@@ -96,7 +96,7 @@ func (h *host) wait(d time.Duration) {
 // Status is what a board says of itself.
 type Status struct {
 	Bank   uint8
-	Faults uint8
+	Faults int
 	Now    time.Time
 	Cursor table.Minute
 	Adjust int
@@ -114,7 +114,7 @@ func (h *host) status() (s Status, err error) {
 	}
 	value := func(name string) uint32 { return m.Number(a, name) }
 	return Status{
-		Bank: uint8(value("BANK")), Faults: uint8(value("FAULTS")), Cursor: table.Minute(value("CURSOR")),
+		Bank: uint8(value("BANK")), Faults: int(value("FAULTS")), Cursor: table.Minute(value("CURSOR")),
 		Now:    time.Unix(table.Epoch+int64(value("NOW")), 0).UTC(),
 		Adjust: int(value("ADJUST")), Preset: int(value("PRESET")),
 	}, nil

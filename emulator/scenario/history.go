@@ -71,7 +71,7 @@ func faultNames() []string {
 	return names
 }
 
-func faultsOf(bits uint8) []string {
+func faultsOf(bits int) []string {
 	var list []string
 	for i, name := range faultNames() {
 		if bits>>i&1 != 0 {

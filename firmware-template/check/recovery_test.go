@@ -36,6 +36,18 @@ func TestRecovery(t *testing.T) {
 	}
 }
 
+// Offsets of fields in a journal record, by their names in STORAGE.md.
+var journalCRC, journalSteps = journalField("CRC"), journalField("STEPS")
+
+func journalField(name string) int {
+	for _, f := range table.JournalRecord() {
+		if f.Name == name {
+			return f.Value
+		}
+	}
+	panic("the journal has no field " + name)
+}
+
 // turnedAfter restarts a feeder whose journal holds one serving with such step bytes, and counts pockets.
 func turnedAfter(t *testing.T, pockets int, odd, even, resumed byte) int {
 	l := newLine(t)
@@ -55,9 +67,9 @@ func turnedAfter(t *testing.T, pockets int, odd, even, resumed byte) int {
 	record := eeprom[at : at+table.JournalSlotSize]
 	record[1] = table.JournalServing | resumed<<4
 	record[2], record[3] = byte(pockets), 0
-	crc := table.CRC(record[:15])
-	record[15], record[16] = byte(crc), byte(crc>>8)
-	record[17], record[18] = even, odd
+	crc := table.CRC(record[:journalCRC])
+	record[journalCRC], record[journalCRC+1] = byte(crc), byte(crc>>8)
+	record[journalSteps], record[journalSteps+1] = even, odd
 	l.send("W %x", eeprom)
 	l.line()
 	before := l.pockets()

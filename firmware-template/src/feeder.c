@@ -42,10 +42,10 @@ static void believe(void)
 	feeder.now = clock_now;
 	feeder.tolerance = 8 * TICK_SECONDS;
 	feeder.after_reset = false;
-	feeder.faults &= (uint8_t)~CLOCK_FAULTS;
+	feeder.faults &= (uint16_t)~CLOCK_FAULTS;
 }
 
-static void doubt(uint8_t fault)
+static void doubt(uint16_t fault)
 {
 	bool known = feeder.faults & CLOCK_FAULTS;
 
@@ -155,7 +155,7 @@ static bool supply_good(void)
 
 	if (mv >= SUPPLY_MIN_MV) {
 		flags.waiting = false;
-		feeder.faults &= (uint8_t)~FAULT_SUPPLY;
+		feeder.faults &= (uint16_t)~FAULT_SUPPLY;
 		return true;
 	}
 	if (!(feeder.faults & FAULT_SUPPLY))
@@ -169,6 +169,7 @@ static void give_up(uint16_t pockets)
 {
 	feeder.faults |= FAULT_JAM;
 	note(EVENT_JAM, pockets);
+	note(EVENT_LEFT_OUT, pockets);
 	record(0);
 }
 
@@ -413,10 +414,24 @@ void feeder_preset(uint8_t index)
 	feeder_decide(); /* the clock is armed for the new one's next serving, which may come sooner */
 }
 
+#define HOPPER_FORGET 0xFFFE
+#define HOPPER_FULL 0xFFFF
+
+void feeder_hopper(uint16_t holds)
+{
+	if (holds == 0)
+		return;
+	if (holds != HOPPER_FULL)
+		journal.holds = holds == HOPPER_FORGET ? 0 : holds;
+	journal.left = journal.holds;
+	record_state();
+	note(EVENT_REFILLED, journal.holds);
+}
+
 void feeder_button(uint8_t pressed)
 {
 	/* Whoever presses a button has seen the light. */
-	feeder.faults &= (uint8_t)~(FAULT_MISSED | FAULT_JAM);
+	feeder.faults &= (uint16_t)~(FAULT_MISSED | FAULT_JAM);
 	feeder_time();
 	if (pressed & BUTTON_FEED) {
 		if (feeder_manual(0, journal.token) == 0)
@@ -516,7 +531,7 @@ void feeder_commit(void)
 {
 	settle_until_now();
 	storage_write(feeder_table_at(feeder_spare()) - 1, BANK_COMMITTED);
-	feeder.faults &= (uint8_t)~(FAULT_NO_TABLE | FAULT_TABLE_OVER);
+	feeder.faults &= (uint16_t)~(FAULT_NO_TABLE | FAULT_TABLE_OVER);
 	choose_bank();
 	note(EVENT_TABLE, table.sequence);
 }

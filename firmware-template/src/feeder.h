@@ -17,11 +17,11 @@
  * address each. */
 typedef struct {
 	/* These go into an answer as they lie here, and so do parts of journal_t and table_t: line.c. */
-	uint8_t faults;        /* FAULT_... bits */
-	uint8_t bank;          /* of the table in force: 0, 1 or NO_BANK */
+	uint16_t faults;       /* FAULT_... bits */
 	uint16_t ticks_seen;   /* power_ticks at the last feeder_time */
 	instant_t now;         /* as far as known; valid after feeder_time */
 	/* The rest is the feeder's own. */
+	uint8_t bank;          /* of the table in force: 0, 1 or NO_BANK */
 	bool after_reset;      /* how long the power was off is not known */
 	uint32_t tolerance;    /* seconds by which the clock may differ from what was counted */
 	uint16_t tick_parts;   /* of a second, in 65,536ths */
@@ -52,6 +52,8 @@ uint16_t feeder_manual(uint32_t units, uint8_t token);
 void feeder_turn_asked(void);
 void feeder_adjust(uint8_t tenths);
 void feeder_preset(uint8_t index);
+/* The hopper was filled with so many pockets; FFFF: with as many as before, FFFE: with nobody knows how many, 0: it was not. */
+void feeder_hopper(uint16_t holds);
 /* The clock has been set and was read into `clock_now`. */
 void feeder_clock_was_set(void);
 /* The bank that is not in force. */

@@ -15,7 +15,8 @@
 
 /* The struct is the record. */
 _Static_assert(offsetof(journal_t, steps) == JOURNAL_STEPS && offsetof(journal_t, crc) == JOURNAL_CRC &&
-	       offsetof(journal_t, cursor) == JOURNAL_CURSOR, "journal_t");
+	       offsetof(journal_t, cursor) == JOURNAL_CURSOR && offsetof(journal_t, faults) == JOURNAL_FAULTS &&
+	       offsetof(journal_t, guard) == JOURNAL_GUARD && offsetof(journal_t, seal) == JOURNAL_SEAL, "journal_t");
 
 journal_t journal;
 
@@ -60,7 +61,7 @@ void journal_append(void)
 	crc = ~crc_of(JOURNAL_CRC);
 	journal.crc[0] = (uint8_t)crc;
 	journal.crc[1] = (uint8_t)(crc >> 8);
-	journal.steps[0] = journal.steps[1] = NONE;
+	journal.steps[0] = journal.steps[1] = journal.seal = NONE;
 	storage_write(at, NONE);
 	bytes_save(at, &journal.mark, JOURNAL_SIZE);
 }

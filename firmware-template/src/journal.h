@@ -17,8 +17,21 @@ typedef struct {
 	uint8_t preset;   /* index */
 	uint8_t adjust;   /* tenths, 8 to 12 */
 	uint8_t token;    /* of the last serving asked for over the line */
+	uint8_t asked;    /* pockets asked for by button or line in the window of a day; so far into the answer */
+	uint16_t faults;  /* FAULT_... bits that stay until somebody acknowledges them */
+	uint16_t stepped; /* minutes that setting the clock has moved it by; times from here to `day` are without them: feeding time */
+	uint16_t tried;   /* when the wheel last began to turn for the plan */
+	uint16_t pressed; /* the last serving by button or line */
+	uint16_t day;     /* the first of those in the window of a day */
+	uint16_t left;    /* pockets in the hopper */
+	uint16_t holds;   /* pockets when it is full; 0: nobody has said */
+	uint8_t presses;  /* servings by button or line: bits 3-0 since an hour without, bits 7-4 in the window of a day */
+	uint8_t last;     /* pockets of the plan's last serving */
+	uint8_t fails;    /* attempts in a row that did not succeed, that of this record included */
+	uint8_t guard;    /* GUARD_... bits */
 	uint8_t crc[2];
 	uint8_t steps[2]; /* marks of the newest even-numbered and of the newest odd-numbered step; FF: none */
+	uint8_t seal;     /* mark 0: all the rest is firm */
 	uint16_t at;      /* the rest is the journal's own: where that record lies in storage; 0: there is none */
 } journal_t;
 

@@ -111,13 +111,13 @@ static uint8_t *const req = content + REQ_HEAD;
 /* Fields that are sent in one piece lie in memory as the answer has them. */
 #define LIES(member, type, origin, field, first) \
 	_Static_assert(offsetof(type, member) - offsetof(type, origin) == ANS_##field - ANS_##first, #field)
-LIES(bank, feeder_t, faults, STATUS_BANK, STATUS_FAULTS);
 LIES(ticks_seen, feeder_t, faults, STATUS_TICKS, STATUS_FAULTS);
 LIES(now.seconds, feeder_t, faults, STATUS_NOW, STATUS_FAULTS);
 LIES(carry, journal_t, cursor, STATUS_CARRY, STATUS_CURSOR);
 LIES(preset, journal_t, cursor, STATUS_PRESET, STATUS_CURSOR);
 LIES(adjust, journal_t, cursor, STATUS_ADJUST, STATUS_CURSOR);
 LIES(token, journal_t, cursor, STATUS_TOKEN, STATUS_CURSOR);
+LIES(asked, journal_t, cursor, STATUS_ASKED, STATUS_CURSOR);
 LIES(adjust, journal_t, preset, SETTINGS_ADJUST, SETTINGS_PRESET);
 LIES(sequence, table_t, crc, STATUS_SEQUENCE, STATUS_TABLE_CRC);
 LIES(presets, table_t, crc, STATUS_PRESETS, STATUS_TABLE_CRC);
@@ -157,16 +157,22 @@ static uint8_t identify(void)
 		put_byte(FLASH_BYTE(at));
 	while (++at != identity + sizeof identity);
 	put_word(history_slots());
+	put_byte(INDEX_SWITCH | LIGHT_BARRIER << 1);
 	return LINE_OK;
 }
 
 static uint8_t status(void)
 {
 	feeder_time();
-	put(&feeder.faults, ANS_STATUS_CURSOR - ANS_STATUS_FAULTS);
+	put(&feeder.faults, ANS_STATUS_BANK - ANS_STATUS_FAULTS);
+	put_byte(feeder.bank);
 	put(&journal.cursor, ANS_STATUS_TABLE_CRC - ANS_STATUS_CURSOR);
 	put(&table.crc, ANS_STATUS_SUPPLY - ANS_STATUS_TABLE_CRC);
 	put_word(power_supply());
+	put_word(0);
+	put_word(journal.holds ? journal.left : 0xFFFF);
+	put_byte(0);
+	put_byte(0);
 	put_stored(CLOCK_SET_AT, CLOCK_SET_SIZE);
 	return LINE_OK;
 }
@@ -364,8 +370,16 @@ static uint8_t settings_answer(void)
 
 static uint8_t faults_clear(void)
 {
-	feeder.faults &= (uint8_t)~req[REQ_FAULTS_CLEAR_FAULTS];
-	put_byte(feeder.faults);
+	feeder.faults &= (uint16_t)~req_word(REQ_FAULTS_CLEAR_FAULTS);
+	put_word(feeder.faults);
+	return LINE_OK;
+}
+
+static uint8_t hopper(void)
+{
+	feeder_hopper(req_word(REQ_HOPPER_HOLDS));
+	put_word(journal.holds);
+	put_word(journal.left);
 	return LINE_OK;
 }
 
@@ -397,6 +411,7 @@ static const uint8_t sizes[] FLASH = {
 	[CODE_SETTINGS] = REQ_SETTINGS_SIZE + FRAME_REST,
 	[CODE_FAULTS_CLEAR] = REQ_FAULTS_CLEAR_SIZE + FRAME_REST,
 	[CODE_AGEING] = REQ_AGEING_SIZE + FRAME_REST,
+	[CODE_HOPPER] = REQ_HOPPER_SIZE + FRAME_REST,
 };
 
 /* A switch, not a table of functions: the compiler builds the handlers in, which saves each its frame. */
@@ -435,6 +450,8 @@ static uint8_t obey(uint8_t code)
 		return settings_answer();
 	case CODE_FAULTS_CLEAR:
 		return faults_clear();
+	case CODE_HOPPER:
+		return hopper();
 	default:
 		return ageing();
 	}

@@ -11,8 +11,8 @@
 #define LINE_INVERT                  0x20
 
 /* Messages */
-#define LINE_VERSION                 3
-#define LINE_FIRMWARE                3   /* version of the firmware */
+#define LINE_VERSION                 4
+#define LINE_FIRMWARE                4   /* version of the firmware */
 #define LINE_ANSWER                  0x80 /* added to the code in the answer */
 #define LINE_MAX_DATA                96  /* bytes */
 #define LINE_MAX_CONTENT             104 /* bytes */
@@ -28,7 +28,7 @@
 #define LINE_BAD_RANGE               2   /* offset, count or value out of range */
 #define LINE_BAD_TABLE               3   /* the spare bank holds no valid table for this board; the answer says why */
 #define LINE_STALE                   4   /* the table to be committed is not newer than the one in force, or not the one meant */
-#define LINE_REFUSED                 5   /* the button's limit, a serving in progress, or more than this board can */
+#define LINE_REFUSED                 5   /* a limit of the hour or the day, a supply that is too low, or a serving in progress */
 #define LINE_NO_CLOCK                6   /* the clock chip does not answer */
 #define LINE_NO_TABLE                7   /* no table is in force */
 #define LINE_FAILED                  8   /* written, but read back otherwise */
@@ -45,26 +45,32 @@
 #define ANS_IDENTIFY_MAX_DATA        9   /* bytes: in one message */
 #define ANS_IDENTIFY_CLOCK_KHZ       10  /* kHz: of the CPU */
 #define ANS_IDENTIFY_HISTORY_SLOTS   12  /* records: in the memory in use for the history */
-#define ANS_IDENTIFY_SIZE            14
+#define ANS_IDENTIFY_SENSORS         14  /* bit 0: index switch, bit 1: light barrier */
+#define ANS_IDENTIFY_SIZE            15
 
 /* STATUS: repeated safely: reads only */
 #define CODE_STATUS                  2
 #define REQ_STATUS_SIZE              0
 #define ANS_STATUS_FAULTS            0   /* fault bits */
-#define ANS_STATUS_BANK              1   /* 0 or 1; FF: none */
 #define ANS_STATUS_TICKS             2   /* 8 s: periods of the watchdog since the reset, modulo 65536 */
 #define ANS_STATUS_NOW               4   /* seconds: since 2000-01-01T00:00Z, by the clock chip or, if that is lost, the watchdog */
-#define ANS_STATUS_CURSOR            8   /* minutes: every serving up to and including this instant is settled; 3FFFFFF: none is known */
-#define ANS_STATUS_CARRY             12  /* tenths of mass units */
-#define ANS_STATUS_PRESET            16  /* index */
-#define ANS_STATUS_ADJUST            17  /* tenths: 8 to 12 */
-#define ANS_STATUS_TOKEN             18  /* of the last serving asked for over the line */
-#define ANS_STATUS_TABLE_CRC         19  /* of the table in force */
-#define ANS_STATUS_SEQUENCE          21  /* of the table in force */
-#define ANS_STATUS_PRESETS           22  /* number of presets in the table */
-#define ANS_STATUS_SUPPLY            23  /* mV: measured now */
-#define ANS_STATUS_CLOCK_SET         25  /* the CLOCK_SET that was obeyed last, from its sequence number to its check, as the EEPROM holds it; a wrong check: never */
-#define ANS_STATUS_SIZE              32
+#define ANS_STATUS_BANK              8   /* 0 or 1; FF: none */
+#define ANS_STATUS_CURSOR            9   /* minutes: every serving up to and including this instant is settled; 3FFFFFF: none is known */
+#define ANS_STATUS_CARRY             13  /* tenths of mass units */
+#define ANS_STATUS_PRESET            17  /* index */
+#define ANS_STATUS_ADJUST            18  /* tenths: 8 to 12 */
+#define ANS_STATUS_TOKEN             19  /* of the last serving asked for over the line */
+#define ANS_STATUS_ASKED             20  /* pockets: by button or line in the window of a day; at most 40 */
+#define ANS_STATUS_TABLE_CRC         21  /* of the table in force */
+#define ANS_STATUS_SEQUENCE          23  /* of the table in force */
+#define ANS_STATUS_PRESETS           24  /* number of presets in the table */
+#define ANS_STATUS_SUPPLY            25  /* mV: measured now, at rest */
+#define ANS_STATUS_LOADED            27  /* mV: lowest under the servo in the last turn since the reset; 0: not known */
+#define ANS_STATUS_HOPPER_LEFT       29  /* pockets: in the hopper, by what was turned since it was filled; FFFF: nobody has said what it holds */
+#define ANS_STATUS_HOUR_LEFT         31  /* servings: by button or line that are allowed before the next hour without one */
+#define ANS_STATUS_DAY_LEFT          32  /* servings: by button or line that are allowed in the window of a day */
+#define ANS_STATUS_CLOCK_SET         33  /* the CLOCK_SET that was obeyed last, from its sequence number to its check, as the EEPROM holds it; a wrong check: never */
+#define ANS_STATUS_SIZE              40
 
 /* CLOCK_READ: repeated safely: reads only */
 #define CODE_CLOCK_READ              3
@@ -132,7 +138,7 @@
 /* SERVE: repeated safely: a token that was served already is not served again, not even after a reset */
 #define CODE_SERVE                   11
 #define REQ_SERVE_TOKEN              0   /* one more than the token in STATUS, modulo 256 */
-#define REQ_SERVE_UNITS              1   /* mass units: 0: the button's portion */
+#define REQ_SERVE_UNITS              1   /* mass units: 0: the button's portion; at most 20 pockets */
 #define REQ_SERVE_SIZE               4
 #define ANS_SERVE_POCKETS            0   /* pockets: that will be turned */
 #define ANS_SERVE_SIZE               2
@@ -148,10 +154,10 @@
 
 /* FAULTS_CLEAR: repeated safely: clears what it names */
 #define CODE_FAULTS_CLEAR            13
-#define REQ_FAULTS_CLEAR_FAULTS      0   /* fault bits to clear */
-#define REQ_FAULTS_CLEAR_SIZE        1
+#define REQ_FAULTS_CLEAR_FAULTS      0   /* fault bits to acknowledge */
+#define REQ_FAULTS_CLEAR_SIZE        2
 #define ANS_FAULTS_CLEAR_FAULTS      0   /* fault bits now */
-#define ANS_FAULTS_CLEAR_SIZE        1
+#define ANS_FAULTS_CLEAR_SIZE        2
 
 /* AGEING: repeated safely: sets, does not step */
 #define CODE_AGEING                  14
@@ -160,5 +166,13 @@
 #define REQ_AGEING_SIZE              2
 #define ANS_AGEING_VALUE             0   /* now in the chip */
 #define ANS_AGEING_SIZE              1
+
+/* HOPPER: repeated safely: sets, does not step; a repeated one comes within seconds */
+#define CODE_HOPPER                  15
+#define REQ_HOPPER_HOLDS             0   /* pockets: 1 to FFFD: filled with so many; FFFF: with as many as before; FFFE: no forecast from here on; 0: only read */
+#define REQ_HOPPER_SIZE              2
+#define ANS_HOPPER_HOLDS             0   /* pockets: when filled; 0: nobody has said */
+#define ANS_HOPPER_LEFT              2   /* pockets: by what was turned since */
+#define ANS_HOPPER_SIZE              4
 
 #endif

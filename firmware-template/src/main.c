@@ -37,7 +37,7 @@ static uint8_t patience(void)
 /* The lowest fault, as flashes, until somebody wants something else. */
 static void show_faults(void)
 {
-	for (uint8_t f = feeder.faults; f != 0 && !flags.woken; f >>= 1) {
+	for (uint16_t f = feeder.faults; f != 0 && !flags.woken; f >>= 1) {
 		power_flash(1);
 		if (f & 1)
 			break;

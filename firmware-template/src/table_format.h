@@ -98,17 +98,17 @@
 #if EEPROM_SIZE == 512
 #define BANK_SIZE                    192 /* bytes, commit byte included */
 #define JOURNAL_AT                   384
-#define JOURNAL_SLOTS                6
-#define HISTORY_AT                   498
+#define JOURNAL_SLOTS                3
+#define HISTORY_AT                   501
 #define HISTORY_SLOTS                0
-#define CLOCK_SET_AT                 498 /* the last CLOCK_SET, from its sequence number to its check */
+#define CLOCK_SET_AT                 501 /* the last CLOCK_SET, from its sequence number to its check */
 #elif EEPROM_SIZE == 1024
 #define BANK_SIZE                    416 /* bytes, commit byte included */
 #define JOURNAL_AT                   832
-#define JOURNAL_SLOTS                8
-#define HISTORY_AT                   984
-#define HISTORY_SLOTS                4
-#define CLOCK_SET_AT                 1016 /* the last CLOCK_SET, from its sequence number to its check */
+#define JOURNAL_SLOTS                4
+#define HISTORY_AT                   988
+#define HISTORY_SLOTS                3
+#define CLOCK_SET_AT                 1012 /* the last CLOCK_SET, from its sequence number to its check */
 #else
 #error "EEPROM_SIZE is none that compiler/table has a map for"
 #endif
@@ -128,8 +128,8 @@
 #define CURSOR_NONE                  0x3FFFFFFL /* no instant is known */
 
 /* Journal record */
-#define JOURNAL_SIZE                 19  /* bytes */
-#define JOURNAL_MARK                 0   /* mark of the sequence number modulo 16; written last, so that a record is whole or void */
+#define JOURNAL_SIZE                 39  /* bytes */
+#define JOURNAL_MARK                 0   /* mark of the sequence number modulo 16; written when all before the steps stands, so that a record is whole or void */
 #define JOURNAL_KIND                 1   /* bits 3-0: what the record is; bits 7-4: how often the serving was resumed, at most 15 */
 #define JOURNAL_POCKETS              2   /* pockets: to be turned for this record */
 #define JOURNAL_CURSOR               4   /* minutes: every serving up to and including this minute of UTC is settled; 3FFFFFF: none is known */
@@ -137,11 +137,35 @@
 #define JOURNAL_PRESET               12  /* index: preset in force */
 #define JOURNAL_ADJUST               13  /* tenths: portion adjustment */
 #define JOURNAL_TOKEN                14  /* of the last serving asked for over the line, so that a repeated request is recognised after a reset */
-#define JOURNAL_CRC                  15  /* CRC-16/IBM-SDLC of the bytes before it */
-#define JOURNAL_STEPS                17  /* of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving */
+#define JOURNAL_ASKED                15  /* pockets: asked for by button or line in the window of a day */
+#define JOURNAL_FAULTS               16  /* those that stay shown until somebody acknowledges them */
+#define JOURNAL_STEPPED              18  /* minutes: sum of all steps made by setting the clock; feeding time is the clock's minute less this */
+#define JOURNAL_TRIED                20  /* minutes: feeding time at which the wheel last began to turn for the plan */
+#define JOURNAL_PRESSED              22  /* minutes: feeding time of the last serving by button or line */
+#define JOURNAL_DAY                  24  /* minutes: feeding time of the first one in the window of a day */
+#define JOURNAL_LEFT                 26  /* pockets: in the hopper, by what was turned since it was filled */
+#define JOURNAL_HOLDS                28  /* pockets: in the hopper when filled; 0: nobody has said */
+#define JOURNAL_PRESSES              30  /* servings: by button or line: bits 3-0 since an hour without one, bits 7-4 in the window of a day */
+#define JOURNAL_LAST                 31  /* pockets: of the last serving of the plan, 255 if more */
+#define JOURNAL_FAILS                32  /* attempts: in a row that did not succeed, that of this record included */
+#define JOURNAL_GUARD                33  /* what limits the next serving of the plan */
+#define JOURNAL_CRC                  34  /* CRC-16/IBM-SDLC of the bytes before it */
+#define JOURNAL_STEPS                36  /* of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving */
+#define JOURNAL_SEAL                 38  /* mark 0: everything but the steps was whole when it was written; a restart has nothing to make firm */
 #define KIND_STATE                   0   /* a change of state; nothing to turn */
 #define KIND_SERVING                 1   /* a serving of the plan, at the minute of the cursor */
 #define KIND_MANUAL                  2   /* a serving asked for by button or line */
+#define GUARD_FED                    0x01 /* the wheel has turned for the plan within the last six hours of feeding time */
+#define GUARD_STEPPED                0x02 /* the clock was stepped by more than ten minutes since the plan's last serving: the next one is given only without FED */
+
+/* Limits of what is given, whatever table, button and line say */
+#define MAX_ASKED                    20  /* pockets: in one serving by button or line */
+#define MAX_ASKED_DAY                40  /* pockets: by button or line in 24 hours from the first */
+#define FED_MINUTES                  360 /* minutes: between servings of the plan around a step of the clock */
+#define STEPPED_MOST                 10  /* minutes: by which the clock may be set without being guarded */
+#define ATTEMPTS_AT_ONCE             3   /* attempts: before the wheel first rests */
+#define FIRST_REST                   15  /* minutes: after those */
+#define LATER_REST                   60  /* minutes: after every further one, or longer where a pocket takes long */
 
 /* History record */
 #define HISTORY_SIZE                 8   /* bytes */
@@ -151,27 +175,39 @@
 #define HISTORY_CHECK                7   /* low byte of CRC-16/IBM-SDLC of bytes 0 to 6 */
 
 /* Events of the history: unit of the value, meaning */
-#define EVENT_SERVED                 1   /* pockets: a serving of the plan was given */
-#define EVENT_MANUAL                 2   /* pockets: a serving was given by button or line */
+#define EVENT_SERVED                 1   /* pockets: a serving of the plan was begun; what could not be given of it follows as LEFT_OUT */
+#define EVENT_MANUAL                 2   /* pockets: a serving by button or line was begun */
 #define EVENT_MISSED                 3   /* servings: so many servings were not given, the first of them at the minute */
-#define EVENT_RESUMED                4   /* pockets: a serving cut short by a reset is given its rest */
-#define EVENT_JAM                    5   /* pockets: the wheel did not turn; so many pockets were left out */
+#define EVENT_RESUMED                4   /* pockets: a serving cut short is given its rest */
+#define EVENT_JAM                    5   /* pockets: the wheel did not turn; so many pockets are still to come, or are left out if LEFT_OUT follows */
 #define EVENT_SUPPLY                 6   /* millivolts: the supply was too low to turn the wheel */
 #define EVENT_STARTED                7   /* MCUSR: reset; which flags of the reset status register were set */
 #define EVENT_CLOCK_LOST             8   /* fault bits: the clock chip could not be trusted; time goes on from the watchdog */
-#define EVENT_CLOCK_SET              9   /* the clock was set */
+#define EVENT_CLOCK_SET              9   /* seconds: the clock was set, by so much: two's complement; 8000: by more than that can say */
 #define EVENT_TABLE                  10  /* sequence: a new table was committed */
 #define EVENT_PRESET                 11  /* index: another preset */
 #define EVENT_ADJUST                 12  /* tenths: another portion adjustment */
+#define EVENT_LEFT_OUT               13  /* pockets: so many of a serving were left out: it could not be given in time */
+#define EVENT_FAULT                  14  /* fault bits: faults that stay shown until they are acknowledged */
+#define EVENT_CLEARED                15  /* fault bits: faults were acknowledged, by a button or over the line */
+#define EVENT_REFILLED               16  /* pockets: the hopper was filled with so many; 0: how many is not known */
 
 /* Faults: how the LED shows them, meaning */
-#define FAULT_CLOCK_LOST             0x01 /* 1 blink: the clock chip stopped, was never set or shows no valid time */
-#define FAULT_CLOCK_SILENT           0x02 /* 2 blinks: the clock chip does not answer or does not keep what is written */
-#define FAULT_NO_TABLE               0x04 /* 3 blinks: no valid table */
-#define FAULT_TABLE_OVER             0x08 /* 4 blinks: the table ends within two weeks, or has ended */
-#define FAULT_JAM                    0x10 /* 5 blinks: the wheel did not turn */
-#define FAULT_SUPPLY                 0x20 /* 6 blinks: the supply is too low to turn the wheel */
-#define FAULT_MISSED                 0x40 /* 7 blinks: a serving was missed */
+#define FAULT_CLOCK_LOST             0x01 /* 1 flash: the clock chip stopped, was never set or shows no valid time */
+#define FAULT_CLOCK_SILENT           0x02 /* 2 flashes: the clock chip does not answer or does not keep what is written */
+#define FAULT_NO_TABLE               0x04 /* 3 flashes: no valid table */
+#define FAULT_TABLE_OVER             0x08 /* 4 flashes: the table ends within two weeks, or has ended */
+#define FAULT_JAM                    0x10 /* 5 flashes: the wheel is stuck */
+#define FAULT_SUPPLY                 0x20 /* 6 flashes: the supply is too low to turn the wheel, at rest or under the servo */
+#define FAULT_MISSED                 0x40 /* 7 flashes: a serving was missed, or a part of one */
+#define FAULT_POWER                  0x80 /* a long flash and a short one: a serving was cut short by a loss of supply or a reset: what fell may differ by a pocket, or more was left out */
+#define FAULT_SWITCH                 0x100 /* a long flash and 2 short ones: the index switch never closes or never opens: the wheel turns by time */
+#define FAULT_BARRIER                0x200 /* a long flash and 3 short ones: the light barrier at the outlet is blind or always dark */
+#define FAULT_EMPTY                  0x400 /* a long flash and 4 short ones: the wheel turned and nothing fell: the hopper is empty, or food bridges over the wheel */
+#define FAULT_REFILL                 0x800 /* a long flash and 5 short ones: by what was turned since it was filled, the hopper is nearly empty */
+#define FAULT_TABLE_DAMAGED          0x1000 /* a long flash and 6 short ones: the bytes of a table changed by themselves; the other bank's table is in force, if it is good */
+#define FAULT_RESTARTED              0x2000 /* a long flash and 7 short ones: the program hung, and the watchdog restarted it */
+#define FAULTS_LATCHED               0x37F0 /* stay until acknowledged, through resets */
 
 /* Board profiles */
 #define BOARD_CODE_M328_MAINS        1   /* m328-mains: EEPROM 1024 bytes, 16000000 Hz, 57600 baud */

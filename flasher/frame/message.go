@@ -6,10 +6,10 @@ import (
 )
 
 // Version is the version of the messages. A board answers IDENTIFY in every version.
-const Version = 3
+const Version = 4
 
 // FirmwareVersion is the version of the firmware in this tree, which a board answers to IDENTIFY.
-const FirmwareVersion = 3
+const FirmwareVersion = 4
 
 // Sizes in bytes.
 const (
@@ -44,6 +44,14 @@ const (
 	Settings
 	FaultsClear
 	Ageing
+	Hopper
+)
+
+// What HOPPER takes for HOLDS beside a number of pockets.
+const (
+	HopperRead   = 0      // nothing is changed
+	HopperForget = 0xFFFE // no forecast from here on
+	HopperFull   = 0xFFFF // filled with as many as before
 )
 
 // Statuses of responses.
@@ -92,7 +100,7 @@ func Statuses() []Code {
 		{"BAD_RANGE", BadRange, "offset, count or value out of range"},
 		{"BAD_TABLE", BadTable, "the spare bank holds no valid table for this board; the answer says why"},
 		{"STALE", Stale, "the table to be committed is not newer than the one in force, or not the one meant"},
-		{"REFUSED", Refused, "the button's limit, a serving in progress, or more than this board can"},
+		{"REFUSED", Refused, "a limit of the hour or the day, a supply that is too low, or a serving in progress"},
 		{"NO_CLOCK", NoClock, "the clock chip does not answer"},
 		{"NO_TABLE", NoTable, "no table is in force"},
 		{"FAILED", Failed, "written, but read back otherwise"},
@@ -112,22 +120,28 @@ func Messages() []Message {
 			{"MAX_DATA", 9, 1, "bytes", "in one message"},
 			{"CLOCK_KHZ", 10, 2, "kHz", "of the CPU"},
 			{"HISTORY_SLOTS", 12, 2, "records", "in the memory in use for the history"},
+			{"SENSORS", 14, 1, "", "bit 0: index switch, bit 1: light barrier"},
 		}, "reads only"},
 		{"STATUS", Status, nil, []Field{
-			{"FAULTS", 0, 1, "", "fault bits"},
-			{"BANK", 1, 1, "", "0 or 1; FF: none"},
+			{"FAULTS", 0, 2, "", "fault bits"},
 			{"TICKS", 2, 2, "8 s", "periods of the watchdog since the reset, modulo 65536"},
 			{"NOW", 4, 4, "seconds", "since 2000-01-01T00:00Z, by the clock chip or, if that is lost, the watchdog"},
-			{"CURSOR", 8, 4, "minutes", "every serving up to and including this instant is settled; 3FFFFFF: none is known"},
-			{"CARRY", 12, 4, "tenths of mass units", ""},
-			{"PRESET", 16, 1, "", "index"},
-			{"ADJUST", 17, 1, "tenths", "8 to 12"},
-			{"TOKEN", 18, 1, "", "of the last serving asked for over the line"},
-			{"TABLE_CRC", 19, 2, "", "of the table in force"},
-			{"SEQUENCE", 21, 1, "", "of the table in force"},
-			{"PRESETS", 22, 1, "", "number of presets in the table"},
-			{"SUPPLY", 23, 2, "mV", "measured now"},
-			{"CLOCK_SET", 25, ClockSetNote, "", "the CLOCK_SET that was obeyed last, from its sequence number to its check, as the EEPROM holds it; a wrong check: never"},
+			{"BANK", 8, 1, "", "0 or 1; FF: none"},
+			{"CURSOR", 9, 4, "minutes", "every serving up to and including this instant is settled; 3FFFFFF: none is known"},
+			{"CARRY", 13, 4, "tenths of mass units", ""},
+			{"PRESET", 17, 1, "", "index"},
+			{"ADJUST", 18, 1, "tenths", "8 to 12"},
+			{"TOKEN", 19, 1, "", "of the last serving asked for over the line"},
+			{"ASKED", 20, 1, "pockets", "by button or line in the window of a day; at most 40"},
+			{"TABLE_CRC", 21, 2, "", "of the table in force"},
+			{"SEQUENCE", 23, 1, "", "of the table in force"},
+			{"PRESETS", 24, 1, "", "number of presets in the table"},
+			{"SUPPLY", 25, 2, "mV", "measured now, at rest"},
+			{"LOADED", 27, 2, "mV", "lowest under the servo in the last turn since the reset; 0: not known"},
+			{"HOPPER_LEFT", 29, 2, "pockets", "in the hopper, by what was turned since it was filled; FFFF: nobody has said what it holds"},
+			{"HOUR_LEFT", 31, 1, "servings", "by button or line that are allowed before the next hour without one"},
+			{"DAY_LEFT", 32, 1, "servings", "by button or line that are allowed in the window of a day"},
+			{"CLOCK_SET", 33, ClockSetNote, "", "the CLOCK_SET that was obeyed last, from its sequence number to its check, as the EEPROM holds it; a wrong check: never"},
 		}, "reads only"},
 		{"CLOCK_READ", ClockRead, nil, []Field{
 			{"NOW", 0, 4, "seconds", "since 2000-01-01T00:00Z, read from the clock chip; sent at the moment at which the seconds change, at most a second after the request"},
@@ -169,17 +183,23 @@ func Messages() []Message {
 		}, "reads only"},
 		{"SERVE", Serve, []Field{
 			{"TOKEN", 0, 1, "", "one more than the token in STATUS, modulo 256"},
-			{"UNITS", 1, 3, "mass units", "0: the button's portion"},
+			{"UNITS", 1, 3, "mass units", "0: the button's portion; at most 20 pockets"},
 		}, []Field{{"POCKETS", 0, 2, "pockets", "that will be turned"}}, "a token that was served already is not served again, not even after a reset"},
 		{"SETTINGS", Settings, []Field{
 			{"PRESET", 0, 1, "", "index; FF: as it is"},
 			{"ADJUST", 1, 1, "tenths", "8 to 12; FF: as it is"},
 		}, []Field{{"PRESET", 0, 1, "", "now"}, {"ADJUST", 1, 1, "tenths", "now"}}, "sets, does not step"},
-		{"FAULTS_CLEAR", FaultsClear, []Field{{"FAULTS", 0, 1, "", "fault bits to clear"}}, []Field{{"FAULTS", 0, 1, "", "fault bits now"}}, "clears what it names"},
+		{"FAULTS_CLEAR", FaultsClear, []Field{{"FAULTS", 0, 2, "", "fault bits to acknowledge"}}, []Field{{"FAULTS", 0, 2, "", "fault bits now"}}, "clears what it names"},
 		{"AGEING", Ageing, []Field{
 			{"VALUE", 0, 1, "", "ageing offset of the clock chip, -128 to 127"},
 			{"WRITE", 1, 1, "", "1: write it; 0: only read"},
 		}, []Field{{"VALUE", 0, 1, "", "now in the chip"}}, "sets, does not step"},
+		{"HOPPER", Hopper, []Field{
+			{"HOLDS", 0, 2, "pockets", "1 to FFFD: filled with so many; FFFF: with as many as before; FFFE: no forecast from here on; 0: only read"},
+		}, []Field{
+			{"HOLDS", 0, 2, "pockets", "when filled; 0: nobody has said"},
+			{"LEFT", 2, 2, "pockets", "by what was turned since"},
+		}, "sets, does not step; a repeated one comes within seconds"},
 	}
 }
 
