@@ -3,6 +3,7 @@ package page
 import (
 	"html/template"
 	"slices"
+	"strconv"
 
 	"mealtab/compiler/profile"
 )
@@ -11,16 +12,14 @@ import (
 type changeView struct {
 	frame
 	Cards    []card
-	NoCards  string // why the text cannot be shown as cards
-	Calendar bool   // it is iCalendar
 	Boards   []string
 	WeekName string
 }
 
 // card is a meal with its fields.
 type card struct {
-	N      int
 	Name   string
+	ID     string // of the meal
 	Fields map[string]string
 	Issues map[string][]Issue
 	Own    []Issue // about the meal as a whole
@@ -28,24 +27,36 @@ type card struct {
 }
 
 func (s *session) cards() changeView {
-	v := changeView{frame: s.frame("change"), Calendar: s.calendar(), Boards: profile.Names()}
+	v := changeView{frame: s.frame("change"), Boards: profile.Names()}
 	if s.good != nil {
 		_, v.WeekName = s.firstDay(s.good, presetOf(s.good, ""))
 	}
-	if s.docErr != nil {
-		v.NoCards = s.docErr.Error()
-		return v
-	}
-	for n, m := range v.State.Meals {
-		c := card{N: n, MealState: m, Fields: map[string]string{}, Issues: map[string][]Issue{}, Own: v.State.Issues[mealField(n, "")[:len(mealField(n, ""))-1]]}
-		for _, name := range mealFields {
-			c.Fields[name] = v.State.Fields[mealField(n, name)]
-			c.Issues[name] = v.State.Issues[mealField(n, name)]
-		}
-		c.Name = c.Fields["name"]
-		v.Cards = append(v.Cards, c)
+	for _, m := range v.State.Meals {
+		v.Cards = append(v.Cards, v.card(m))
 	}
 	return v
+}
+
+// card gathers what concerns a meal.
+func (v *changeView) card(m MealState) card {
+	id := strconv.Itoa(m.ID)
+	c := card{ID: id, MealState: m, Fields: map[string]string{}, Issues: map[string][]Issue{}, Own: v.State.Issues["meal."+id]}
+	for _, name := range slices.Concat(mealFields, choiceFields) {
+		c.Fields[name] = v.State.Fields[mealField(m.ID, name)]
+		c.Issues[name] = v.State.Issues[mealField(m.ID, name)]
+	}
+	c.Name = c.Fields["name"]
+	return c
+}
+
+// newCard is the number that stands in the pattern from which the script makes the cards of new meals.
+const newCard = "NEW"
+
+// Pattern is a card without a meal.
+func (v changeView) Pattern() card {
+	c := v.card(MealState{ID: -1, Choice: Choice{Kind: kindDaily, Interval: 1, Nth: 1}})
+	c.ID = newCard
+	return c
 }
 
 // input is a field with what is said about it, for the template.
@@ -66,7 +77,7 @@ var templateFuncs = template.FuncMap{
 	"input": func(id, label, help, value, kind string, issues []Issue) input {
 		return input{ID: id, Label: label, Help: help, Value: value, Kind: kind, Issues: issues}
 	},
-	"field": mealField,
+	"field": func(id, name string) string { return "meal." + id + "." + name },
 	"has":   func(list []int, n int) bool { return slices.Contains(list, n) },
 	"weekdays": func() []string {
 		return []string{"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"}

@@ -26,9 +26,9 @@ const (
 // Choice is a rule as it is put together on the page.
 type Choice struct {
 	Kind      string `json:"kind"`
-	Interval  int    `json:"interval"`
-	Days      []int  `json:"days"`      // 0 = Monday
-	MonthDays string `json:"monthDays"` // "1, 15, last"
+	Interval  int    `json:"interval"`  // 0: not given
+	Days      []int  `json:"days"`      // 0 = Monday; none of them may be ticked
+	MonthDays string `json:"monthDays"` // "1, 15, last", or what was typed
 	Nth       int    `json:"nth"`       // 1 to 5, -1 = last
 	Weekday   int    `json:"weekday"`   // 0 = Monday
 	Months    []int  `json:"months"`    // 1 to 12; none: all
@@ -58,6 +58,49 @@ func choiceOf(r *plan.Rule, start plan.Local) Choice {
 		return c
 	}
 	c.Kind = c.kindOf(r, start)
+	return c
+}
+
+// Parts of a rule that a choice may leave open, with something that can be read in their place.
+var openParts = []struct{ name, any string }{{"INTERVAL", "1"}, {"BYDAY", "MO"}, {"BYMONTHDAY", "1"}}
+
+// choiceOfText finds the choice that the text of a rule is, also where one of its parts is empty or is being typed: that choice stays on
+// the page as it was made, with what is wrong beside it.
+func choiceOfText(text string, start plan.Local) Choice {
+	r, errs := plan.ParseRule(text)
+	if len(errs) == 0 {
+		return choiceOf(r, start)
+	}
+	parts := strings.Split(text, ";")
+	raw := map[string]string{}
+	for i, p := range parts {
+		name, value, _ := strings.Cut(p, "=")
+		for _, open := range openParts {
+			if name == open.name && (value == "" || name == "BYMONTHDAY") {
+				raw[name], parts[i] = value, name+"="+open.any
+			}
+		}
+	}
+	r, errs = plan.ParseRule(strings.Join(parts, ";"))
+	if len(raw) == 0 || len(errs) > 0 {
+		return choiceOf(nil, start)
+	}
+	c := choiceOf(r, start)
+	if _, ok := raw["INTERVAL"]; ok {
+		c.Interval = 0
+	}
+	if _, ok := raw["BYDAY"]; ok {
+		if c.Kind != kindWeekly {
+			return choiceOf(nil, start)
+		}
+		c.Days = []int{}
+	}
+	if v, ok := raw["BYMONTHDAY"]; ok {
+		if c.Kind != kindDates {
+			return choiceOf(nil, start)
+		}
+		c.MonthDays = strings.ReplaceAll(v, ",", ", ")
+	}
 	return c
 }
 
@@ -125,7 +168,10 @@ func (c Choice) rule() string {
 			parts = append(parts, name+"="+value)
 		}
 	}
-	if c.Interval != 1 {
+	switch {
+	case c.Interval < 1: // an empty value is an error, which says what is missing
+		parts = append(parts, "INTERVAL=")
+	case c.Interval > 1:
 		add("INTERVAL", strconv.Itoa(c.Interval))
 	}
 	if c.Count > 0 {
@@ -138,11 +184,11 @@ func (c Choice) rule() string {
 	}
 	switch c.Kind {
 	case kindWeekly:
-		add("BYDAY", c.dayList())
+		parts = append(parts, "BYDAY="+c.dayList())
 	case kindNth:
 		add("BYDAY", fmt.Sprintf("%d%s", c.Nth, dayCodes[(c.Weekday+7)%7]))
 	case kindDates:
-		add("BYMONTHDAY", c.monthDayList())
+		parts = append(parts, "BYMONTHDAY="+c.monthDayList())
 	}
 	return strings.Join(parts, ";")
 }

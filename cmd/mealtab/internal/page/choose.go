@@ -34,20 +34,15 @@ func (s *session) choice(n int) Choice {
 	if !s.doc.Has(mealKey(n, "rrule")) {
 		text = "FREQ=DAILY"
 	}
-	r, errs := plan.ParseRule(text)
-	if len(errs) > 0 {
-		r = nil
-	}
-	return choiceOf(r, s.start(n))
+	return choiceOfText(text, s.start(n))
 }
 
-// choose writes a meal's choice.
-func (s *session) choose(n int, c Choice, group string) error {
-	if s.doc == nil || n < 0 || n >= s.doc.Meals() {
-		return fmt.Errorf("there is no meal %d", n+1)
-	}
-	if c.Interval < 1 {
-		c.Interval = 1
+// choose writes a meal's choice. What has not been chosen is written as empty, which the reader of rules does not let pass: nothing is chosen
+// in the owner's place.
+func (s *session) choose(meal int, c Choice, group string) error {
+	n, err := s.placeOf(meal)
+	if err != nil {
+		return err
 	}
 	text := s.text
 	switch {
@@ -62,16 +57,12 @@ func (s *session) choose(n int, c Choice, group string) error {
 	default:
 		text = s.withRule(n, c)
 	}
-	s.change(text, group, false)
+	s.change(text, group, s.meals.ids)
 	return nil
 }
 
-// toSingle makes a meal one of single dates: those it has beside its rule, or the next date at its time.
+// toSingle makes a meal one of single dates: those it has beside its rule, or none yet.
 func (s *session) toSingle(n int) []byte {
-	l, at := s.start(n), "12:00"
-	if times := edit.Split(s.mealValue(n, "times")); len(times) > 0 && clockForm.MatchString(times[0]) {
-		at = times[0]
-	}
 	d := s.doc
 	for _, name := range []string{"rrule", "at", "exdate", "dtstart"} {
 		d = reparse(d, d.Remove(mealKey(n, name)))
@@ -79,16 +70,18 @@ func (s *session) toSingle(n int) []byte {
 	if d.Has(mealKey(n, "rdate")) {
 		return d.Source()
 	}
-	return d.Set(mealKey(n, "rdate"), "["+edit.Moment(l.String()[:10]+" "+at)+"]")
+	return d.Set(mealKey(n, "rdate"), "[]")
 }
 
 // withRule gives a meal the rule of a choice. A meal of single dates gets its first date as the start.
 func (s *session) withRule(n int, c Choice) []byte {
 	d := s.doc
 	if s.singleDates(n) {
-		first := d.List(mealKey(n, "rdate"))[0]
+		dates := d.List(mealKey(n, "rdate"))
 		d = reparse(d, d.Remove(mealKey(n, "rdate")))
-		d = reparse(d, d.Set(mealKey(n, "dtstart"), edit.Moment(first)))
+		if len(dates) > 0 {
+			d = reparse(d, d.Set(mealKey(n, "dtstart"), edit.Moment(dates[0])))
+		}
 	}
 	if c.steps() {
 		d = s.stepsFrom(d, n)
@@ -100,12 +93,13 @@ func (s *session) withRule(n int, c Choice) []byte {
 
 // stepsFrom puts the first time of a meal that goes by hours or minutes into its start, where RFC 5545 counts them from.
 func (s *session) stepsFrom(d *edit.Doc, n int) *edit.Doc {
-	at := "07:00"
-	if times := edit.Split(s.mealValue(n, "times")); len(times) > 0 && clockForm.MatchString(times[0]) {
-		at = times[0]
+	times := edit.Split(s.mealValue(n, "times"))
+	start := s.start(n).String()[:10]
+	if len(times) > 0 && clockForm.MatchString(times[0]) {
+		start += " " + times[0]
 	}
 	d = reparse(d, d.Remove(mealKey(n, "at")))
-	return reparse(d, d.Set(mealKey(n, "dtstart"), edit.Moment(s.start(n).String()[:10]+" "+at)))
+	return reparse(d, d.Set(mealKey(n, "dtstart"), edit.Moment(start)))
 }
 
 // steps reports whether the rule goes by hours or minutes.

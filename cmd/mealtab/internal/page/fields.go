@@ -1,6 +1,7 @@
 package page
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -9,8 +10,8 @@ import (
 	"mealtab/cmd/mealtab/internal/page/edit"
 )
 
-// Fields of the page have ids: "plan.zone" is a key at the top, "wheel.pocket" one of a table, "meal.0.portion" one of a meal.
-// Of a meal, "times" and "from" are two views of dtstart and at.
+// Fields of the page have ids: "plan.zone" is a key at the top, "wheel.pocket" one of a table, "meal.7.portion" one of the meal whose number
+// is 7 (see [identities]). Of a meal, "times" and "from" are two views of dtstart and at.
 
 // planFields are those that do not belong to a meal.
 var planFields = map[string]edit.Key{
@@ -23,16 +24,33 @@ var planFields = map[string]edit.Key{
 // mealFields are those of a meal.
 var mealFields = []string{"name", "portion", "times", "from", "rrule", "exdate", "rdate", "presets"}
 
-func mealField(n int, name string) string { return fmt.Sprintf("meal.%d.%s", n, name) }
+func mealField(meal int, name string) string { return fmt.Sprintf("meal.%d.%s", meal, name) }
 
-// mealOf takes the id of a meal's field apart.
-func (s *session) mealOf(id string) (n int, name string, ok bool) {
-	parts := strings.SplitN(id, ".", 3)
-	if len(parts) != 3 || parts[0] != "meal" || s.doc == nil {
-		return 0, "", false
+// mealOf takes the id of a meal's field apart, or that of the meal (then the name is empty), and finds the place of the meal.
+func (s *session) mealOf(id string) (n int, name string, err error) {
+	parts := strings.SplitN(id+".", ".", 3)
+	if len(parts) != 3 || parts[0] != "meal" {
+		return 0, "", fmt.Errorf("there is no field %q", id)
 	}
-	n, err := strconv.Atoi(parts[1])
-	return n, parts[2], err == nil && n >= 0 && n < s.doc.Meals()
+	name = strings.TrimSuffix(parts[2], ".")
+	meal, err := strconv.Atoi(parts[1])
+	if err != nil {
+		return 0, "", fmt.Errorf("there is no field %q", id)
+	}
+	n, err = s.placeOf(meal)
+	return n, name, err
+}
+
+// placeOf is where a meal stands.
+func (s *session) placeOf(meal int) (int, error) {
+	if s.doc == nil {
+		return 0, s.docErr
+	}
+	n, ok := s.meals.place(meal)
+	if !ok {
+		return 0, errors.New("this meal is not in the plan any more")
+	}
+	return n, nil
 }
 
 // fields gives the value of every field.
@@ -44,9 +62,9 @@ func (s *session) fields() map[string]string {
 	for id, k := range planFields {
 		values[id] = s.doc.Text(k)
 	}
-	for n := range s.doc.Meals() {
+	for n, meal := range s.meals.ids {
 		for _, name := range mealFields {
-			values[mealField(n, name)] = s.mealValue(n, name)
+			values[mealField(meal, name)] = s.mealValue(n, name)
 		}
 	}
 	return values
@@ -94,16 +112,16 @@ func (s *session) setField(id, value, group string) error {
 	}
 	value = strings.TrimSpace(value)
 	if k, ok := planFields[id]; ok {
-		s.change(s.put(s.doc, k, value), group, false)
+		s.change(s.put(s.doc, k, value), group, s.meals.ids)
 		return nil
 	}
-	n, name, ok := s.mealOf(id)
-	if !ok {
-		return fmt.Errorf("there is no field %q", id)
+	n, name, err := s.mealOf(id)
+	if err != nil {
+		return err
 	}
 	text, err := s.setMeal(n, name, value)
 	if err == nil {
-		s.change(text, group, false)
+		s.change(text, group, s.meals.ids)
 	}
 	return err
 }

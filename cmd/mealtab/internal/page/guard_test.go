@@ -50,7 +50,7 @@ func TestGuard(t *testing.T) {
 		{what: "a file beside the page", method: "GET", path: "/guard.go", want: 404},
 		{what: "no secret", method: "POST", path: "/link", header: map[string]string{"Authorization": "Bearer guess"}, want: 403},
 	} {
-		r := httptest.NewRequest(c.method, "http://"+host+c.path, strings.NewReader("{}"))
+		r := httptest.NewRequest(c.method, "http://"+host+c.path, strings.NewReader(`{"revision":1}`))
 		r.Host = host
 		if c.host != "" {
 			r.Host = c.host
@@ -67,7 +67,7 @@ func TestGuard(t *testing.T) {
 		}
 		w := httptest.NewRecorder()
 		s.server.Handler().ServeHTTP(w, r)
-		assert.Equal(t, c.want, w.Code, "%s: %s", c.what, w.Body)
+		assert.Equal(t, c.want, w.Code, "%s: %.200s", c.what, w.Body)
 		assert.Equal(t, policy, w.Header().Get("Content-Security-Policy"), c.what)
 		assert.Equal(t, "nosniff", w.Header().Get("X-Content-Type-Options"))
 	}

@@ -113,13 +113,12 @@ func (s *Server) loadAssets() error {
 func (s *Server) routes() {
 	s.mux.HandleFunc("GET /{$}", s.showSee)
 	s.mux.HandleFunc("GET /change", s.showChange)
-	s.mux.HandleFunc("GET /change/cards", s.showCards)
 	s.mux.HandleFunc("GET /export.ics", s.export)
 	s.mux.HandleFunc("GET /plan.toml", s.download)
 	s.mux.HandleFunc("GET /style.css", s.showStyle)
 	s.mux.HandleFunc("GET /send", s.showPlain("send"))
 	s.mux.HandleFunc("GET /try", s.showPlain("try"))
-	for _, script := range []string{"change.js", "page.js", "send.js", "try.js"} {
+	for _, script := range []string{"queue.js", "cards.js", "change.js", "page.js", "send.js", "try.js"} {
 		s.mux.HandleFunc("GET /"+script, s.asset(script, "text/javascript; charset=utf-8"))
 	}
 	s.mux.HandleFunc("GET /icon.svg", s.asset("icon.svg", "image/svg+xml"))
@@ -200,13 +199,6 @@ func (s *Server) Close() {
 	s.boards.mu.Lock()
 	defer s.boards.mu.Unlock()
 	s.boards.hangUp()
-}
-
-// showCards is the part of the page that is built anew when meals come or go.
-func (s *Server) showCards(w http.ResponseWriter, _ *http.Request) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.render(w, "change", "cards", s.s.cards())
 }
 
 func (s *Server) render(w http.ResponseWriter, view, part string, data any) {

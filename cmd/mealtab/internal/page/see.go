@@ -10,9 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/chart"
-	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/ration"
 	"mealtab/compiler/review"
@@ -41,6 +39,8 @@ type seeView struct {
 	Faults   []Issue
 	Zone     string
 	Proof    string
+	Brief    string
+	Verdict  string
 	Week     template.HTML
 	Earlier  string // query of the week before
 	Later    string
@@ -87,7 +87,7 @@ func (s *session) see(q url.Values) seeView {
 	preset := presetOf(c, q.Get("preset"))
 	now := c.Zone.At(s.o.Now().Unix())
 	v.Zone = fmt.Sprintf("%s, now %s", c.Plan.Zone, serving.OffsetWords(now.Abbrev, now.Seconds))
-	v.Proof = s.summary()
+	v.Proof, v.Brief, v.Verdict = s.verdict()
 	v.Presets = presetLinks(c, preset)
 	v.weeks(s, c, q, preset)
 	v.Year = both("year", in, chart.Options{Preset: preset})
@@ -292,14 +292,3 @@ func eaters(c *Compiled, sum review.Summary) (list []fact) {
 }
 
 func tenths(v float64) string { return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0") }
-
-// summary says what the compiler made of the newest text.
-func (s *session) summary() string {
-	c := s.c
-	if !c.ok() {
-		n := c.Diagnostics.Count(plan.Error)
-		return words.Count(n, "error") + "; what is shown is the plan before"
-	}
-	return fmt.Sprintf("The plan is right. Its table has %d of %d bytes; %s servings are proved through %s.", len(c.Output.Bytes), c.Output.Capacity,
-		words.Thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
-}

@@ -4,59 +4,86 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 
 	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/plan"
+	"mealtab/compiler/table"
 )
 
 // session is the text being changed, with what came before it.
 type session struct {
-	o         Options
-	text      []byte
-	saved     []byte // as it is in the file
-	undo      []step // texts before each change, the newest last
-	redo      []step
-	version   int    // of the text; every change counts
-	structure int    // changes when cards must be built anew
-	group     string // of the newest change: changes of one group are one step
-	c         *Compiled
-	good      *Compiled // the newest that was right, for the pictures
-	doc       *edit.Doc // nil: the text cannot be shown as cards
-	docErr    error
+	o        Options
+	text     []byte
+	saved    []byte // as it is in the file
+	undo     []step // texts before each change, the newest last
+	redo     []step
+	revision int            // of the text; every change counts
+	makers   []string       // tab that made each revision; makers[0] is of no revision
+	tab      string         // whose change is being made
+	done     map[string]int // newest change of each tab that was dealt with
+	group    string         // of the newest change: changes of one group are one step
+	c        *Compiled
+	good     *Compiled // the newest that was right, for the pictures
+	doc      *edit.Doc // nil: the text cannot be shown as cards
+	docErr   error
+	meals    identities
 }
 
 type step struct {
-	text      []byte
-	structure int
+	text  []byte
+	meals identities
 }
 
 // mostSteps bounds the memory of undo.
 const mostSteps = 500
 
 func newSession(o Options) *session {
-	s := &session{o: o, saved: o.Text}
+	s := &session{o: o, saved: o.Text, done: map[string]int{}, makers: []string{""}}
 	if o.New {
 		s.saved = nil
 	}
-	s.set(o.Text)
+	s.set(o.Text, nil)
 	return s
 }
 
-// set makes a text the present one and compiles it.
-func (s *session) set(text []byte) {
+// set makes a text the present one and compiles it. ids are those of its meals, in order; nil: they are found by comparing it with the text
+// before.
+func (s *session) set(text []byte, ids []int) {
 	s.text = text
-	s.version++
-	s.doc, s.docErr = nil, nil
-	if s.calendar() {
-		s.docErr = errors.New("this plan is a calendar file (.ics)")
-	} else {
-		s.doc, s.docErr = edit.Parse(text)
+	s.revision++
+	s.makers = append(s.makers, s.tab)
+	s.doc, s.docErr = s.read(text)
+	if s.doc != nil {
+		s.meals = s.meals.follow(s.doc, ids)
+	}
+	if n := mealHeadings(text); n > table.MaxMeals {
+		s.c = &Compiled{Diagnostics: plan.Diagnostics{{Severity: plan.Error, Message: s.docErr.Error()}}}
+		return
 	}
 	s.c = s.o.Compile(s.fileName(), text)
 	if s.c.ok() {
 		s.good = s.c
 	}
 }
+
+// read finds the keys of a text. A text that has more meals than a table can hold is not looked at any further: that takes time, and nothing can
+// come of it.
+func (s *session) read(text []byte) (*edit.Doc, error) {
+	if s.calendar() {
+		return nil, errors.New("this plan is a calendar file (.ics)")
+	}
+	if n := mealHeadings(text); n > table.MaxMeals {
+		return nil, fmt.Errorf("a plan has at most %d meals, this text has %d", table.MaxMeals, n)
+	}
+	return edit.Parse(text)
+}
+
+// mealHeading is the line that begins a meal in TOML.
+var mealHeading = regexp.MustCompile(`(?m)^[ \t]*\[\[[ \t]*["']?meal["']?[ \t]*\]\]`)
+
+func mealHeadings(text []byte) int { return len(mealHeading.FindAllIndex(text, -1)) }
 
 // calendar reports whether the plan is iCalendar, which is not changed here.
 func (s *session) calendar() bool {
@@ -80,22 +107,20 @@ func (s *Server) Unsaved() (text []byte, ok bool) {
 
 func (s *session) dirty() bool { return !bytes.Equal(s.text, s.saved) }
 
-// change makes a new text the present one; changes that follow each other in one group are undone together.
-func (s *session) change(text []byte, group string, structural bool) {
+// change makes a new text the present one, whose meals have the given ids (nil: compare); changes that follow each other in one group are
+// undone together.
+func (s *session) change(text []byte, group string, ids []int) {
 	if bytes.Equal(text, s.text) {
 		return
 	}
 	if group == "" || group != s.group || len(s.undo) == 0 {
-		s.undo = append(s.undo, step{s.text, s.structure})
+		s.undo = append(s.undo, step{s.text, s.meals})
 		if len(s.undo) > mostSteps {
 			s.undo = s.undo[1:]
 		}
 	}
 	s.group, s.redo = group, nil
-	if structural {
-		s.structure = s.version + 1
-	}
-	s.set(text)
+	s.set(text, ids)
 }
 
 // back undoes the newest change; forth does it again.
@@ -109,10 +134,10 @@ func (s *session) travel(from, to *[]step) {
 	}
 	last := (*from)[len(*from)-1]
 	*from = (*from)[:len(*from)-1]
-	*to = append(*to, step{s.text, s.structure})
+	*to = append(*to, step{s.text, s.meals})
 	s.group = ""
-	s.set(last.text)
-	s.structure = s.version // any card may have changed
+	s.meals = last.meals
+	s.set(last.text, last.meals.ids)
 }
 
 // errChangedOutside is a file that another program has written meanwhile.
@@ -146,7 +171,7 @@ func (s *session) reload() error {
 	if err != nil {
 		return err
 	}
-	s.change(now, "", true)
+	s.change(now, "", nil)
 	s.saved = now
 	return nil
 }
@@ -154,24 +179,37 @@ func (s *session) reload() error {
 // mealKey is a key of a meal.
 func mealKey(n int, name string) edit.Key { return edit.Key{Table: "meal", Meal: n, Name: name} }
 
-// addMeal appends a meal that is right as it stands: at noon, of the size of the first meal's portion.
-func (s *session) addMeal() {
-	portion := edit.Quote("1 pocket")
-	if p := s.doc.Text(mealKey(0, "portion")); p != "" {
-		portion = edit.Quote(p)
+// fullPlan refuses one meal more than a table holds.
+func (s *session) fullPlan() error {
+	if s.doc.Meals() >= table.MaxMeals {
+		return fmt.Errorf("the plan has %d meals, and no more go into a table", s.doc.Meals())
 	}
-	s.change(s.doc.AddMeal([][2]string{{"name", edit.Quote(s.newName("meal"))}, {"portion", portion}, {"rrule", edit.Quote("FREQ=DAILY")}, {"at", `["12:00"]`}}), "", true)
+	return nil
+}
+
+// addMeal appends a meal whose portion and times are for its owner to say: nothing is served by it before.
+func (s *session) addMeal() error {
+	if err := s.fullPlan(); err != nil {
+		return err
+	}
+	text := s.doc.AddMeal([][2]string{{"name", edit.Quote(s.newName("meal"))}, {"portion", `""`}, {"rrule", edit.Quote("FREQ=DAILY")}, {"at", "[]"}})
+	s.change(text, "", s.meals.with())
+	return nil
 }
 
 // copyMeal appends a copy under another name.
-func (s *session) copyMeal(n int) {
+func (s *session) copyMeal(n int) error {
+	if err := s.fullPlan(); err != nil {
+		return err
+	}
 	pairs := s.doc.MealPairs(n)
 	for i := range pairs {
 		if pairs[i][0] == "name" {
 			pairs[i][1] = edit.Quote(s.newName(s.doc.Text(mealKey(n, "name"))))
 		}
 	}
-	s.change(s.doc.AddMeal(pairs), "", true)
+	s.change(s.doc.AddMeal(pairs), "", s.meals.with())
+	return nil
 }
 
 // newName is a name that no meal has.

@@ -1,10 +1,8 @@
 package page
 
 import (
-	"cmp"
+	"fmt"
 	"html/template"
-	"slices"
-	"strings"
 
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
@@ -20,26 +18,29 @@ type Issue struct {
 
 // State is all that the script of the page shows after a change.
 type State struct {
-	Version   int                `json:"version"`
-	Structure int                `json:"structure"`
-	Title     string             `json:"title"`
-	Fields    map[string]string  `json:"fields"`
-	Issues    map[string][]Issue `json:"issues"` // by field
-	General   []Issue            `json:"general"`
-	Meals     []MealState        `json:"meals"`
-	Source    string             `json:"source"` // the text
-	Errors    int                `json:"errors"`
-	Warnings  int                `json:"warnings"`
-	Dirty     bool               `json:"dirty"`
-	CanUndo   bool               `json:"canUndo"`
-	CanRedo   bool               `json:"canRedo"`
-	Week      template.HTML      `json:"week"`
-	Summary   string             `json:"summary"`
-	Brief     string             `json:"brief"` // the summary where there is little room
+	Revision int                `json:"revision"` // of the plan; what is changed next must name it
+	Title    string             `json:"title"`
+	Fields   map[string]string  `json:"fields"`
+	Issues   map[string][]Issue `json:"issues"` // by field
+	General  []Issue            `json:"general"`
+	Meals    []MealState        `json:"meals"`    // in order
+	NoCards  string             `json:"noCards"`  // why the text cannot be shown as cards
+	Calendar bool               `json:"calendar"` // it is iCalendar, which is not changed here
+	Source   string             `json:"source"`   // the text
+	Errors   int                `json:"errors"`
+	Warnings int                `json:"warnings"`
+	Dirty    bool               `json:"dirty"`
+	CanUndo  bool               `json:"canUndo"`
+	CanRedo  bool               `json:"canRedo"`
+	Week     template.HTML      `json:"week"`
+	Summary  string             `json:"summary"`
+	Brief    string             `json:"brief"`   // the summary where there is little room
+	Verdict  string             `json:"verdict"` // "good", "look" (warnings) or "bad" (errors)
 }
 
 // MealState is what a card says about its meal beside its fields.
 type MealState struct {
+	ID     int    `json:"id"`
 	Words  string `json:"words"`
 	Choice Choice `json:"choice"`
 	Color  int    `json:"color"`
@@ -47,32 +48,48 @@ type MealState struct {
 
 func (s *session) state() State {
 	st := State{
-		Version: s.version, Structure: s.structure, Title: s.title(), Fields: s.fields(), Source: string(s.text),
+		Revision: s.revision, Title: s.title(), Fields: s.fields(), Source: string(s.text), Calendar: s.calendar(),
 		Dirty: s.dirty(), CanUndo: len(s.undo) > 0, CanRedo: len(s.redo) > 0, Meals: []MealState{},
 	}
-	st.Issues, st.General = s.issues()
-	for _, d := range s.c.Diagnostics {
-		if d.Severity == plan.Error {
-			st.Errors++
-		} else {
-			st.Warnings++
-		}
+	if s.docErr != nil {
+		st.NoCards = sentence(s.docErr.Error())
 	}
+	st.Issues, st.General = s.issues()
+	st.Errors = s.c.Diagnostics.Count(plan.Error)
+	st.Warnings = len(s.c.Diagnostics) - st.Errors
 	if s.doc != nil {
-		for n := range s.doc.Meals() {
-			st.Meals = append(st.Meals, s.mealState(n))
+		for n, id := range s.meals.ids {
+			st.Meals = append(st.Meals, s.mealState(n, id))
 		}
 	}
 	st.Week = s.weekNow()
-	st.Summary, st.Brief = s.summary(), "The plan is right."
-	if st.Errors > 0 {
-		st.Brief = words.Count(st.Errors, "error")
-	}
+	st.Summary, st.Brief, st.Verdict = s.verdict()
 	return st
 }
 
-func (s *session) mealState(n int) MealState {
-	m := MealState{Choice: s.choice(n), Color: n % mealColors}
+// verdict says what the compiler made of the newest text.
+func (s *session) verdict() (summary, brief, kind string) {
+	c := s.c
+	errors := c.Diagnostics.Count(plan.Error)
+	warnings := len(c.Diagnostics) - errors
+	if !c.ok() {
+		brief = words.Count(max(errors, 1), "error")
+		if s.good == nil {
+			return brief + "; there is no plan to show yet", brief, "bad"
+		}
+		return brief + "; what is shown is the plan before", brief, "bad"
+	}
+	proof := fmt.Sprintf("Its table has %d of %d bytes; %s servings are proved through %s.", len(c.Output.Bytes), c.Output.Capacity,
+		words.Thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
+	if warnings > 0 {
+		brief = "No errors, but " + words.Count(warnings, "warning")
+		return brief + ": is that what you want? " + proof, brief, "look"
+	}
+	return "The plan is right. " + proof, "The plan is right.", "good"
+}
+
+func (s *session) mealState(n, id int) MealState {
+	m := MealState{ID: id, Choice: s.choice(n), Color: n % mealColors}
 	if p := s.c.Plan; p != nil && n < len(p.Meals) {
 		m.Words = plan.Describe(p.Meals[n].Set)
 	}
@@ -92,40 +109,4 @@ func (s *session) title() string {
 		return s.c.Plan.Name
 	}
 	return s.fileName()
-}
-
-// issues sorts the diagnostics to the fields they belong to.
-func (s *session) issues() (fields map[string][]Issue, general []Issue) {
-	fields, general = map[string][]Issue{}, []Issue{}
-	for _, d := range s.c.Diagnostics {
-		issue := Issue{d.Severity.String(), d.Message, d.Hint, d.Pos.Line}
-		if id := s.fieldAt(d.Pos); id != "" {
-			fields[id] = append(fields[id], issue)
-			continue
-		}
-		general = append(general, issue)
-	}
-	slices.SortStableFunc(general, func(a, b Issue) int { return cmp.Compare(a.Severity, b.Severity) })
-	return fields, general
-}
-
-// fieldAt is the id of the field that shows a place of the text; "" where none does. What concerns a meal as a whole has the
-// id of its card, "meal.0".
-func (s *session) fieldAt(p plan.Pos) string {
-	if s.doc == nil || p.Line == 0 {
-		return ""
-	}
-	k, ok := s.doc.At(p.Line, p.Col)
-	switch {
-	case !ok && k.Name == "":
-		return ""
-	case k.Table == "meal":
-		name := map[string]string{"at": "times", "dtstart": "from"}[k.Name]
-		return strings.TrimSuffix(mealField(k.Meal, cmp.Or(name, k.Name)), ".")
-	}
-	id := cmp.Or(k.Table, "plan") + "." + k.Name
-	if _, ok := planFields[id]; ok {
-		return id
-	}
-	return ""
 }

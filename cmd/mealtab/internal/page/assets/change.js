@@ -1,196 +1,131 @@
-// The view of changes: sends what is typed, shows what comes back. The server holds the plan; this script holds nothing but
-// what is being typed.
+// The view of changes: what the owner does becomes changes in the queue, and answers become words. The program holds the plan; this
+// script holds nothing but what is being typed.
 'use strict';
 
-const byId = (id) => document.getElementById(id);
-let version = 0, structure = null, group = 0;
-let queue = Promise.resolve();
-const waiting = new Map(); // field -> timer
+let group = 0; // what is typed without leaving a field is undone together
 
-// post sends a change after those before it.
-function post(path, body) {
-  queue = queue.then(() => send(path, body)).catch((e) => tell(String(e.message || e)));
-  return queue;
-}
-
-async function send(path, body) {
-  const r = await fetch('/api/' + path, {
-    method: 'POST', headers: {'Content-Type': 'application/json'}, body: JSON.stringify(body || {}),
-  });
-  const answer = await r.json();
-  byId('conflict').hidden = r.status !== 409;
-  if (!r.ok) { tell(answer.error); return; }
-  tell(path === 'save' ? 'Saved.' : '', true);
-  await show(answer);
-}
-
-function tell(text, fine) {
+function tell(text, kind) {
   const m = byId('message');
-  m.textContent = text.charAt(0).toUpperCase() + text.slice(1);
-  m.classList.toggle('fine', Boolean(fine));
+  m.textContent = text;
+  m.className = 'message ' + (kind || '');
 }
 
-// show brings the page up to date, but leaves the field alone in which someone is typing.
-async function show(s) {
-  if (s.version < version) return;
-  version = s.version;
-  if (structure !== null && s.structure !== structure) await rebuild();
-  structure = s.structure;
-  byId('title').textContent = s.title;
-  document.title = s.title + ' · mealtab';
-  for (const input of document.querySelectorAll('[data-field]')) {
-    const id = input.dataset.field;
-    if (input !== document.activeElement && !waiting.has(id)) input.value = s.fields[id] || '';
-    issues(id, input, s.issues[id] || []);
+// said tells what a change has done.
+function said(c, a) {
+  if (c.kind === 'save') {
+    const faults = [count(a.errors, 'error'), count(a.warnings, 'warning')].filter(Boolean).join(' and ');
+    if (a.errors) tell(`Saved, with ${faults}: no feeder takes the plan as it is.`, 'look');
+    else if (a.warnings) tell(`Saved, with ${faults}.`, 'look');
+    else tell('Saved.', 'fine');
+  } else {
+    tell(a.said || '', a.left ? 'look' : 'fine');
   }
-  s.meals.forEach((m, n) => {
-    const card = document.querySelector(`[data-meal="${n}"]`);
-    if (!card) return;
-    card.querySelector('[data-name]').textContent = s.fields[`meal.${n}.name`];
-    card.querySelector('[data-words]').textContent = m.words;
-    issues(`meal.${n}`, null, s.issues[`meal.${n}`] || []);
-    choice(card, m.choice);
-    if (s.issues[`meal.${n}.rrule`]) card.querySelector('[data-typed]').open = true;
-  });
-  const source = byId('source');
-  if (source && source !== document.activeElement) source.value = s.source;
-  list(byId('general'), s.general);
-  byId('summary-long').textContent = s.summary;
-  byId('summary-brief').textContent = s.brief;
-  byId('summary').className = 'status ' + (s.errors ? 'bad' : 'good');
-  byId('week').innerHTML = s.week;
-  buttons(s);
 }
 
-function buttons(s) {
-  byId('undo').disabled = !s.canUndo;
-  byId('redo').disabled = !s.canRedo;
-  const save = byId('save');
-  save.disabled = save.dataset.never === 'true' || !s.dirty;
-}
+function count(n, word) { return n ? `${n} ${word}${n === 1 ? '' : 's'}` : ''; }
 
-function issues(id, input, found) {
-  const box = byId(id + '-issues');
-  if (box) list(box, found);
-  if (input) input.setAttribute('aria-invalid', String(found.some((i) => i.severity === 'error')));
-}
-
-function list(box, found) {
-  const item = box.tagName === 'UL' ? 'li' : 'span';
-  box.replaceChildren(...found.map((i) => {
-    const e = document.createElement(item);
-    e.className = 'issue ' + i.severity;
+function leftOut(lines) {
+  byId('left').replaceChildren(...lines.map((l) => {
+    const e = document.createElement('li');
+    e.className = 'issue warning';
     const word = document.createElement('strong');
-    word.textContent = i.severity === 'error' ? 'Wrong: ' : 'Look: ';
-    e.append(word, i.message);
-    if (i.hint) {
-      const hint = document.createElement('span');
-      hint.className = 'hint';
-      hint.textContent = i.hint;
-      e.append(hint);
-    }
+    word.textContent = 'Left out: ';
+    e.append(word, l);
     return e;
   }));
 }
 
-const units = {daily: 'day', weekly: 'week', monthdays: 'month', nth: 'month', hours: 'hour', minutes: 'minute'};
-
-// choice shows how a meal repeats.
-function choice(card, c) {
-  const set = (name, value) => {
-    const e = card.querySelector(`[data-choice="${name}"]`);
-    if (e !== document.activeElement) e.value = value;
-  };
-  set('kind', c.kind);
-  set('interval', c.interval);
-  set('monthDays', c.monthDays);
-  set('nth', c.nth);
-  set('weekday', c.weekday);
-  set('until', c.until);
-  set('count', c.count || '');
-  for (const name of ['days', 'months']) {
-    for (const e of card.querySelectorAll(`[data-choice="${name}"]`)) e.checked = (c[name] || []).includes(Number(e.value));
+// losing says that the program does not answer, for as long as it does not.
+function losing(is) {
+  if (lost === is) return;
+  lost = is;
+  if (is) {
+    const text = 'The page has lost the program: is it still running? What you change now is kept only here.';
+    byId('summary-long').textContent = text;
+    byId('summary-brief').textContent = 'The program does not answer';
+    byId('summary').className = 'status bad';
+  } else {
+    byId('summary-long').textContent = shown.summary;
+    byId('summary-brief').textContent = shown.brief;
+    byId('summary').className = 'status ' + shown.verdict;
   }
-  arrange(card, c.kind, c.interval);
 }
 
-function arrange(card, kind, interval) {
-  for (const part of card.querySelectorAll('[data-for]')) part.hidden = !part.dataset.for.split(' ').includes(kind);
-  card.querySelector('[data-unit]').textContent = (units[kind] || '') + (Number(interval) === 1 ? '' : 's');
-  if (kind === 'typed') card.querySelector('[data-typed]').open = true;
-}
+// act asks for something that is done to the plan as a whole, after all that was typed before.
+function act(kind, body) { enqueue({kind, body: body || {}, act: true}); }
 
-// chosen collects a card's choice.
-function chosen(card) {
-  const value = (name) => card.querySelector(`[data-choice="${name}"]`).value;
-  const checked = (name) => [...card.querySelectorAll(`[data-choice="${name}"]:checked`)].map((e) => Number(e.value));
-  return {
-    kind: value('kind'), interval: Math.max(1, Math.trunc(Number(value('interval'))) || 1), days: checked('days'),
-    monthDays: value('monthDays'), nth: Number(value('nth')), weekday: Number(value('weekday')), months: checked('months'),
-    until: value('until'), count: Math.max(0, Math.trunc(Number(value('count'))) || 0),
-  };
-}
-
-// later sends after a pause in typing.
-function later(id, send) {
-  clearTimeout(waiting.get(id));
-  waiting.set(id, setTimeout(() => { waiting.delete(id); send(); }, 180));
-}
-
-async function rebuild() {
-  const held = document.activeElement && document.activeElement.id;
-  const r = await fetch('/change/cards');
-  if (!r.ok) return;
-  byId('cards').innerHTML = await r.text();
-  const again = held && byId(held);
-  if (again) again.focus();
+function edit(input) {
+  const id = input.dataset.field;
+  enqueue({kind: 'edit', key: id, what: input.value, body: {field: id, value: input.value, group: `${id}#${group}`}});
 }
 
 document.addEventListener('focusin', () => { group++; });
 
+document.addEventListener('focusout', (e) => {
+  const id = e.target.dataset && e.target.dataset.field; // what the program made of what was typed
+  if (id && !pending(id) && e.target.value !== (shown.fields[id] || '')) e.target.value = shown.fields[id] || '';
+});
+
 document.addEventListener('input', (e) => {
   const t = e.target;
   if (t.dataset.field) {
-    const id = t.dataset.field, g = `${id}#${group}`;
-    later(id, () => post('edit', {field: id, value: t.value, group: g}));
+    edit(t);
   } else if (t.id === 'source') {
-    const g = `text#${group}`;
-    later('text', () => post('text', {text: t.value, group: g}));
+    enqueue({kind: 'text', key: 'text', what: 'the plan as text', body: {text: t.value, group: `text#${group}`}});
   } else if (t.dataset.choice) {
-    const card = t.closest('[data-meal]');
-    const c = chosen(card), g = `choice#${card.dataset.meal}#${group}`;
-    if (c.kind === 'weekly' && c.days.length === 0 && t.dataset.choice === 'kind') c.days = [0, 1, 2, 3, 4];
-    if (c.kind === 'monthdays' && !c.monthDays) c.monthDays = '1';
-    if (t.dataset.choice === 'until') c.count = 0;
-    if (t.dataset.choice === 'count' && c.count > 0) c.until = '';
-    arrange(card, c.kind, c.interval);
-    later(`choice${card.dataset.meal}`, () => post('choose', {meal: Number(card.dataset.meal), group: g, choice: c}));
+    choose(t);
   }
+  buttons();
 });
+
+// choose sends how a meal repeats. Every day is all days of the week; nothing else is chosen in the owner's place.
+function choose(t) {
+  const card = t.closest('[data-meal]'), id = Number(card.dataset.meal);
+  const c = chosen(card);
+  const was = (shown.meals.find((m) => m.id === id) || {}).choice;
+  if (t.dataset.choice === 'kind' && c.kind === 'weekly' && c.days.length === 0 && was && was.kind === 'daily' && was.interval === 1) c.days = [0, 1, 2, 3, 4, 5, 6];
+  if (t.dataset.choice === 'until') c.count = 0;
+  if (t.dataset.choice === 'count' && c.count > 0) c.until = '';
+  arrange(card, c.kind, c.interval);
+  enqueue({kind: 'choose', key: 'choice' + id, what: 'how ' + card.querySelector('[data-name]').textContent + ' repeats', body: {meal: id, group: `choice${id}#${group}`, choice: c}});
+}
 
 document.addEventListener('change', (e) => {
   const t = e.target;
   if (t.dataset.append && t.value) {
-    const field = byId(t.dataset.append), n = t.closest('[data-meal]').dataset.meal;
-    const time = (byId(`meal.${n}.times`).value.match(/\d\d:\d\d/) || ['12:00'])[0];
-    field.value = [field.value, t.value + ('timed' in t.dataset ? ' ' + time : '')].filter(Boolean).join(', ');
-    t.value = '';
-    post('edit', {field: field.dataset.field, value: field.value, group: ''});
+    append(t);
   } else if (t.id === 'import' && t.files.length) {
-    take(t.files[0]);
+    bring(t.files[0]);
     t.value = '';
   }
 });
 
+// append adds a day to a list of dates, with the meal's time where the list has times.
+function append(t) {
+  const field = byId(t.dataset.append), id = t.closest('[data-meal]').dataset.meal;
+  const time = [byId(`meal.${id}.times`).value, field.value].map((v) => (v.match(/\b\d\d:\d\d\b/) || [''])[0]).find(Boolean);
+  field.value = [field.value, t.value + ('timed' in t.dataset && time ? ' ' + time : '')].filter(Boolean).join(', ');
+  t.value = '';
+  group++;
+  edit(field);
+}
+
 document.addEventListener('click', (e) => {
+  const link = e.target.closest('a[href]');
+  if (link && !e.ctrlKey && !e.metaKey && !e.shiftKey && e.button === 0 && !link.getAttribute('href').startsWith('#')) {
+    if (!typed()) return;
+    e.preventDefault();
+    flushed().then(() => { location.href = link.href; });
+    return;
+  }
   const b = e.target.closest('button');
   if (!b) return;
   const card = b.closest('[data-meal]');
-  if (b.dataset.action) post('meal', {action: b.dataset.action, meal: card ? Number(card.dataset.meal) : 0});
-  else if (b.id === 'undo' || b.id === 'redo') post(b.id);
-  else if (b.id === 'save') post('save', {replace: false});
-  else if (b.id === 'replace') post('save', {replace: true});
-  else if (b.id === 'reload') post('reload');
+  if (b.dataset.action) act('meal', {action: b.dataset.action, meal: card ? Number(card.dataset.meal) : 0});
+  else if (b.id === 'undo' || b.id === 'redo') act(b.id);
+  else if (b.id === 'save') act('save', {replace: false});
+  else if (b.id === 'replace') act('save', {replace: true});
+  else if (b.id === 'reload') act('reload');
 });
 
 document.addEventListener('keydown', (e) => {
@@ -198,16 +133,16 @@ document.addEventListener('keydown', (e) => {
   const key = e.key.toLowerCase(), typing = e.target.matches('input:not([type=checkbox]), textarea');
   if (key === 's') {
     e.preventDefault();
-    if (!byId('save').disabled) post('save', {replace: false});
+    if (!byId('save').disabled) act('save', {replace: false});
   } else if (!typing && (key === 'z' || key === 'y')) {
     e.preventDefault();
-    post(key === 'y' || e.shiftKey ? 'redo' : 'undo');
+    act(key === 'y' || e.shiftKey ? 'redo' : 'undo');
   }
 });
 
-async function take(file) {
-  if (file.size > 2e6) { tell(file.name + ' is too long for a plan or a calendar of meals.'); return; }
-  post('import', {name: file.name, text: await file.text()});
+async function bring(file) {
+  if (file.size > 2e6) { tell(`${file.name} is too long for a plan or a calendar of meals.`); return; }
+  act('import', {name: file.name, text: await file.text()});
 }
 
 for (const kind of ['dragenter', 'dragover']) {
@@ -218,8 +153,10 @@ for (const kind of ['dragleave', 'drop']) {
 }
 document.addEventListener('drop', (e) => {
   e.preventDefault();
-  if (e.dataTransfer.files.length) take(e.dataTransfer.files[0]);
+  if (e.dataTransfer.files.length) bring(e.dataTransfer.files[0]);
 });
 
+for (const e of ['beforeunload', 'pagehide']) addEventListener(e, leaving);
+
 byId('save').dataset.never = String(byId('save').disabled);
-post('state');
+renew().then(watch, watch);

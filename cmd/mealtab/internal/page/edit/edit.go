@@ -159,6 +159,20 @@ func (d *Doc) Meals() int {
 	return n
 }
 
+// MealText is a meal's text, without the comments above its heading.
+func (d *Doc) MealText(n int) string {
+	for i, t := range d.tables {
+		if t.name != "meal" {
+			continue
+		}
+		if n == 0 {
+			return string(d.src[t.heading:d.end(i)])
+		}
+		n--
+	}
+	return ""
+}
+
 // table finds a key's table; nil if the text has none.
 func (d *Doc) table(k Key) *table {
 	n := 0

@@ -87,6 +87,17 @@ func TestRemove(t *testing.T) {
 	assert.Contains(t, got, "2026-12-25T07:00:00,\n]\n")
 }
 
+// The last key of a table takes the heading with it, which by itself would still mean something; comments stay.
+func TestRemoveLastKey(t *testing.T) {
+	d := doc(t)
+	got := string(d.Remove(Key{Table: "wheel", Name: "pocket"}))
+	assert.Contains(t, got, "\n\n# from weighing\n\n# Mornings.")
+	assert.NotContains(t, got, "[wheel]")
+	d, err := Parse([]byte("zone = \"UTC\"\n\n[button]\nportion = \"1 pocket\"\n\n[[meal]]\n"))
+	require.NoError(t, err)
+	assert.Equal(t, "zone = \"UTC\"\n\n[[meal]]\n", string(d.Remove(Key{Table: "button", Name: "portion"})))
+}
+
 func TestAddMeal(t *testing.T) {
 	d := doc(t)
 	got := string(d.AddMeal([][2]string{{"name", Quote("bite")}, {"portion", Quote("6 g")}}))

@@ -85,18 +85,39 @@ func (d *Doc) addTable(k Key, value string) []byte {
 	return d.appendText(text)
 }
 
-// Remove takes a key out. A comment on its line stays.
+// Remove takes a key out, and with the last key of a table its heading: an empty one means something. Comments stay.
 func (d *Doc) Remove(k Key) []byte {
 	e := d.find(k)
 	if e == nil {
 		return d.src
 	}
 	start, end := d.lineStart(e.from), d.lineEnd(e.end)
-	if rest := bytes.TrimLeft(d.src[e.end:end], " \t"); bytes.HasPrefix(rest, []byte("#")) {
-		return d.splice(start, end, string(rest))
+	t := d.table(k)
+	if k.Table != "" && k.Table != "meal" && t.heading >= 0 && len(t.keys) == 1 {
+		return d.removeTable(t, start, end, d.comment(e.end, end))
 	}
-	return d.splice(start, end, "")
+	return d.splice(start, end, d.comment(e.end, end))
 }
+
+// comment is that of a line from off on, "" if there is none; end is after the line.
+func (d *Doc) comment(off, end int) string {
+	if i := bytes.IndexByte(d.src[off:end], '#'); i >= 0 {
+		return string(d.src[off+i : end])
+	}
+	return ""
+}
+
+// removeTable takes out a heading and its one key, whose line is [start, end), with one of the blank lines around them.
+func (d *Doc) removeTable(t *table, start, end int, comment string) []byte {
+	rest := d.comment(t.heading, t.body) + string(d.src[t.body:start]) + comment
+	if strings.TrimSpace(rest) == "" && (t.heading == 0 || d.blank(d.lineStart(t.heading-1))) && end < len(d.src) && d.blank(end) {
+		end = d.lineEnd(end)
+	}
+	return d.splice(t.heading, end, rest)
+}
+
+// blank reports whether the line that starts at off is empty.
+func (d *Doc) blank(off int) bool { return len(bytes.TrimSpace(d.src[off:d.lineEnd(off)])) == 0 }
 
 // AddMeal appends a meal; pairs are keys and their values as TOML.
 func (d *Doc) AddMeal(pairs [][2]string) []byte {
