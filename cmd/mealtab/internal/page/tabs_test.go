@@ -28,7 +28,10 @@ func (b *browser) settled() {
 	b.until(`!typed()`)
 }
 
-func (b *browser) message() string { b.t.Helper(); return b.value(`document.getElementById('message').textContent`) }
+func (b *browser) message() string {
+	b.t.Helper()
+	return b.value(`document.getElementById('message').textContent`)
+}
 
 func (b *browser) saved() string {
 	b.t.Helper()
