@@ -8,6 +8,8 @@
 #define F_CPU BOARD_CLOCK
 #endif
 
+#define CPU_MEASURED 1                /* 1: the oscillator is timed against the clock chip's seconds before the wheel turns */
+
 /* Serial line */
 #define LINE_BAUD 19200L
 #define LINE_MEASURED 1              /* 1: the bit time is measured from the host's preamble (internal oscillator) */
@@ -24,7 +26,9 @@
 #endif
 #define TURN_MS 310                  /* one pocket, if the table does not say */
 #define BRAKE_MS 100                 /* stop pulses before the supply goes off */
-#define SUPPLY_MIN_MV 3000           /* the wheel is not turned below: three cells at 1.0 V */
+#define SUPPLY_MIN_MV 3000           /* the wheel is not turned below: three cells at 1.0 V, and a margin over the brown-out's 2.7 V */
+#define SUPPLY_STEADY 0              /* 1: a regulated supply, to be compared with the best that it was since the reset */
+#define SAG_MOST 20                  /* per cent below that (0: below the reading at rest) at which the wheel stops */
 #define BOOST_MS 60                  /* the boost converter charges its capacitors first */
 
 /* Index switch on PD6, closed to ground once per pocket */

@@ -8,6 +8,8 @@
 #define F_CPU BOARD_CLOCK
 #endif
 
+#define CPU_MEASURED 0                /* 1: the oscillator is timed against the clock chip's seconds before the wheel turns */
+
 /* Serial line */
 #define LINE_BAUD 57600L
 #define LINE_MEASURED 0              /* 1: the bit time is measured from the host's preamble (internal oscillator) */
@@ -24,7 +26,9 @@
 #endif
 #define TURN_MS 310                  /* one pocket, if the table does not say */
 #define BRAKE_MS 100                 /* stop pulses before the supply goes off */
-#define SUPPLY_MIN_MV 4300           /* the wheel is not turned below: 16 MHz needs 3.8 V, and a stalled servo pulls */
+#define SUPPLY_MIN_MV 4400           /* the wheel is not turned below: the brown-out detector's 4.3 V and a margin */
+#define SUPPLY_STEADY 1              /* 1: a regulated supply, to be compared with the best that it was since the reset */
+#define SAG_MOST 10                  /* per cent below that (0: below the reading at rest) at which the wheel stops */
 #define BOOST_MS 20                  /* from supply on to pulses */
 
 /* Index switch on PD6, closed to ground once per pocket */

@@ -179,7 +179,6 @@ func TestSketch(t *testing.T) {
 	for _, c := range []struct{ mcu, hz, board string }{
 		{"atmega328p", "16000000L", "m328-mains"},
 		{"atmega328p", "8000000L", "m328-cells"},
-		{"atmega168", "16000000L", "m168-mains"},
 	} {
 		t.Run(c.board, func(t *testing.T) {
 			t.Parallel()

@@ -82,6 +82,7 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bo
 }
 
 uint16_t power_supply(void) { return 5000; }
+bool power_low(void) { return false; }
 void uart_heard(bool good) { (void)good; }
 void power_tick(void) {}
 void power_flash(uint8_t count) { (void)count; }

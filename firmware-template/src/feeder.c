@@ -153,7 +153,7 @@ static bool supply_good(void)
 {
 	uint16_t mv = power_supply();
 
-	if (mv >= SUPPLY_MIN_MV) {
+	if (!power_low()) {
 		flags.waiting = false;
 		feeder.faults &= (uint16_t)~FAULT_SUPPLY;
 		return true;

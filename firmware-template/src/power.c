@@ -118,18 +118,96 @@ void power_wait_ms(uint16_t ms)
 	}
 }
 
+/* ---- the supply ---- */
+
+/* The reference is measured against the supply, so a higher count is a lower supply. */
+#define COUNT_OF(mv) ((uint16_t)(REFERENCE_MV * ADC_FULL / (mv)))
+#define SAGGED(count) ((uint16_t)((uint32_t)(count) * 100 / (100 - SAG_MOST)))
+
+static uint16_t highest_supply = ADC_FULL - 1; /* count of the highest supply at rest since the reset */
+static uint16_t at_rest;                       /* count of the last reading at rest */
+static uint16_t limit, lowest;                 /* counts: that of the watch, and the lowest supply in it */
+
+static uint16_t converted(void)
+{
+	while (ADCSRA & 1 << ADSC)
+		;
+	return ADC;
+}
+
+static void convert(void)
+{
+	ADCSRA |= 1 << ADSC;
+}
+
+static uint16_t millivolts(uint16_t count)
+{
+	return (uint16_t)(REFERENCE_MV * ADC_FULL / (count | 1)); /* never zero */
+}
+
+/* Measures at rest; the converter stays on. */
+static void measure(void)
+{
+	ADMUX = 1 << REFS0 | 0xE;
+	ADCSRA = 1 << ADEN | 1 << ADPS2 | 1 << ADPS1 | (F_CPU > 8000000UL ? 1 << ADPS0 : 0);
+	_delay_ms(2); /* the reference settles */
+	convert();    /* the first conversion after the switch is not to be trusted */
+	converted();
+	convert();
+	at_rest = converted();
+	if (at_rest < highest_supply)
+		highest_supply = at_rest;
+}
+
+/* A supply that is steady by nature is compared with the best that it was: so the error of this chip's reference drops out. */
+static uint16_t highest_allowed(void)
+{
+	uint16_t sagged = SAGGED(SUPPLY_STEADY ? highest_supply : at_rest);
+
+	return sagged < COUNT_OF(SUPPLY_MIN_MV) ? sagged : COUNT_OF(SUPPLY_MIN_MV);
+}
+
 uint16_t power_supply(void)
 {
-	ADMUX = 1 << REFS0 | 0xE;           /* the reference, measured against the supply */
-	ADCSRA = 1 << ADEN | 1 << ADPS2 | 1 << ADPS1 | (F_CPU > 8000000UL ? 1 << ADPS0 : 0);
-	_delay_ms(2);                       /* the reference settles */
-	for (uint8_t n = 2; n > 0; n--) {   /* the first conversion after the switch is not to be trusted */
-		ADCSRA |= 1 << ADSC;
-		while (ADCSRA & 1 << ADSC)
-			;
-	}
+	measure();
 	ADCSRA = 0;
-	return (uint16_t)(REFERENCE_MV * ADC_FULL / (ADC | 1)); /* never zero */
+	return millivolts(at_rest);
+}
+
+bool power_low(void)
+{
+	return at_rest > highest_allowed();
+}
+
+/* A servo that stands draws a twentieth of what it draws when it turns: a lead or a supply on which that is seen will break down. */
+void power_watch(void)
+{
+	measure();
+	lowest = at_rest;
+	limit = at_rest + at_rest / 64;
+	convert();
+}
+
+void power_watch_load(void)
+{
+	limit = highest_allowed();
+}
+
+bool power_sagging(void)
+{
+	uint16_t count = converted();
+
+	if (count > lowest)
+		lowest = count;
+	convert();
+	return count > limit;
+}
+
+uint16_t power_watched(void)
+{
+	converted();
+	ADCSRA = 0;
+	return millivolts(lowest);
 }
 
 /* Sleeps for a short period of the watchdog, to its end. */

@@ -31,6 +31,16 @@ bool power_sleep(bool idle, uint8_t ticks);
 void power_wait_ms(uint16_t ms);
 /* Supply in millivolts, against the internal reference of 1.1 V (up to 10 % off). */
 uint16_t power_supply(void);
+/* At the last measurement it was below SUPPLY_MIN_MV or, where it is steady by nature, lower by SAG_MOST than the best since the
+ * reset, which holds however wrong the reference is. */
+bool power_low(void);
+/* Watches the supply, before the servo's is switched on, and then once in each period of its pulse by power_sagging: as it stands,
+ * whether anything is seen of it; from power_watch_load on, whether the supply is low as above, or lower than at rest by SAG_MOST.
+ * power_watched ends it and returns the lowest that was seen, in millivolts. */
+void power_watch(void);
+void power_watch_load(void);
+bool power_sagging(void);
+uint16_t power_watched(void);
 /* So many short flashes, asleep between their edges. */
 void power_flash(uint8_t count);
 

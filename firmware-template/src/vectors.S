@@ -11,6 +11,11 @@ __vector_1:
 	sbi _SFR_IO_ADDR(GPIOR0), 0
 	reti
 
+/* PCINT1, the light barrier, wakes only. 4 cycles. */
+	.global __vector_4
+__vector_4:
+	reti
+
 /* PCINT2: buttons and, in power-down, the line. 6 cycles. */
 	.global __vector_5
 __vector_5:

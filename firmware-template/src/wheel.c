@@ -5,29 +5,56 @@
 #include <avr/sleep.h>
 
 #include "board.h"
+#include "cpu_clock.h"
 #include "flags.h"
 #include "journal.h"
 #include "outlined.h"
 #include "power.h"
+#include "sensors.h"
+
+#ifndef FAULT_SWITCH
+#define FAULT_SWITCH 0x0100
+#define FAULT_BARRIER 0x0200
+#define FAULT_EMPTY 0x0400
+#endif
 
 #define SERVO PB1
 #define SUPPLY PD7
-#define INDEX PD6
 
-#define US(us) ((uint16_t)((us) * (int16_t)(F_CPU / 8000000UL))) /* in counts of the timer, CPU clock / 8 */
+#define FRAME_MS 20    /* between pulses; servos take 15 to 50 */
+#define PUSH_MS 2800   /* at a time, in one direction */
+#define PAUSE_FRAMES 15
+#define BRAKE_FRAMES ((BRAKE_MS + (LIGHT_BARRIER ? FALL_MS : 0)) / FRAME_MS)
+#define FALL_MS 300    /* from the wheel to the barrier */
+#define STAND_FRAMES 5 /* until the wheel stands, and has stood for a whole period */
+#define SAGS_MOST 2    /* periods in a row with the supply too low: one is what a servo takes to start */
+#define BLIND_MOST 3   /* attempts in a row in which the barrier saw nothing, until that is called its fault too */
+#define PERIOD_OVER 1  /* bit of flags, set in vectors.S */
 
-#define FRAME_MS 20   /* between pulses; servos take 20 to 50 */
-#define JAM_TRIES 3
-#define BACK_OUT_MS 150
-#define PERIOD_OVER 1 /* bit of flags, set in vectors.S */
+uint16_t wheel_loaded_mv;
 
-static uint16_t stop_pulse; /* counts less one, as OCR1A takes them */
-static uint16_t pocket_frames;
+/* Of the attempt at hand. Pulses are in counts less one, as OCR1A takes them. */
+static struct {
+	uint16_t stop, forward, back;
+	uint16_t pocket;    /* periods in which a pocket turns */
+	uint16_t push_most; /* periods */
+	uint16_t pushed;    /* periods since the wheel last stood */
+	uint8_t sags;       /* periods in a row in which the supply was too low */
+	bool sagged;        /* too many of them */
+	bool last;          /* pocket: the wheel stops at the switch */
+} attempt;
 
-/* Waits for the end of a period, asleep: the pulse is made by the timer. */
-static void frame(void)
+/* Waits for the end of a period, asleep: the pulse is made by the timer, and edges of the sensors wake us. Where the last pocket ends
+ * at the switch, the next period's pulse is the stop pulse already. */
+static void wait_period(void)
 {
+	sensors_period();
 	for (;;) {
+		sensors_look();
+#if INDEX_SWITCH
+		if (attempt.last && sensors.index_reached)
+			OCR1A = attempt.stop;
+#endif
 		cli();
 		if (flags.period_over)
 			break;
@@ -39,28 +66,56 @@ static void frame(void)
 	power_tick();
 }
 
-/* So many periods with a pulse, the first being the one after this. */
-OUTLINED static void frames(uint16_t pulse, uint16_t count)
+static void watch_supply(void)
 {
-	OCR1A = pulse; /* taken over at the start of the next period */
-	for (; count > 0; count--)
-		frame();
+	attempt.sags = power_sagging() ? attempt.sags + 1 : 0;
+	if (attempt.sags >= SAGS_MOST)
+		attempt.sagged = true;
 }
 
-/* The period is stretched so that a pocket takes a whole number of pulses. */
-static void pulses_on(uint16_t turn_ms)
+/* Begins one period with such a pulse: returns as its pulse rises, the period before being over. */
+OUTLINED static void pulse(uint16_t width)
 {
-	uint16_t count = 0;
+	OCR1A = width; /* taken over at the start of the next period */
+	wait_period();
+	watch_supply();
+}
 
-	for (; turn_ms >= FRAME_MS; turn_ms -= FRAME_MS)
-		count++;
+static void stand(uint8_t frames)
+{
+	for (; frames > 0; frames--)
+		pulse(attempt.stop);
+	attempt.pushed = 0;
+}
+
+/* Begins one period that turns the wheel. */
+OUTLINED static void push(uint16_t width)
+{
+	if (attempt.pushed >= attempt.push_most)
+		stand(PAUSE_FRAMES);
+	attempt.pushed++;
+	pulse(width);
+}
+
+/* Pulses and the wheel's time are in counts of the timer at an eighth of the CPU's clock. The period is stretched or shortened, from
+ * 15 to 30 ms, so that a pocket takes a whole number of pulses. */
+static void pulses_on(uint16_t turn_ms, int16_t trim_us)
+{
+	uint16_t count = (turn_ms + (FRAME_MS - 1) / 2) / FRAME_MS;
+	uint16_t centre = STOP_PULSE_US + trim_us;
+
 	if (count == 0)
 		count = 1;
-	pocket_frames = count;
-	OCR1A = stop_pulse;      /* taken at once while the mode is 0 */
+	attempt.pocket = count;
+	attempt.push_most = (uint16_t)((uint32_t)count * PUSH_MS / turn_ms);
+	attempt.stop = cpu_counts(centre) - 1;
+	attempt.forward = cpu_counts(centre + TURN_PULSE_US) - 1;
+	attempt.back = cpu_counts(centre - TURN_PULSE_US) - 1;
+	OCR1A = attempt.stop; /* taken at once while the mode is 0 */
 	TCCR1A = 1 << COM1A1 | 1 << WGM11;
 	TCCR1B = 1 << WGM13 | 1 << WGM12; /* mode 14, stopped: only in it can ICR1 be written (data sheet 16.6.1) */
-	ICR1 = US(FRAME_MS * 1000u) + US(turn_ms * 1000u) / count - 1;
+	/* A pocket faster than half a period has a period to itself. */
+	ICR1 = cpu_counts((uint16_t)((turn_ms < FRAME_MS ? FRAME_MS : turn_ms) * 1000UL / count)) - 1;
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
 	flags.period_over = false;
@@ -68,75 +123,203 @@ static void pulses_on(uint16_t turn_ms)
 	TIMSK1 = 1 << TOIE1;
 }
 
+/* The pulse that has begun ends first: a servo takes a short one for an order. */
 static void pulses_off(void)
 {
+	while (!(TIFR1 & 1 << OCF1A))
+		;
 	TIMSK1 = 0;
 	TCCR1B = 0;
 	TCCR1A = 0;
 }
 
+/* The rest of a pocket whose first period has begun, without a look at the switch. */
+static void turn_by_time(void)
+{
+	for (uint16_t n = attempt.pocket - 1; n > 0 && !attempt.sagged; n--)
+		push(attempt.forward);
+}
+
 #if INDEX_SWITCH
-static uint8_t closed(void)
+static bool distrusted; /* the switch did not change though the wheel was pushed to and fro; kept from one attempt to the next */
+static bool backed_out; /* in this attempt */
+
+/* Periods to wait for the switch: longer than a wheel takes that cold, load and a tired supply slow to six tenths. */
+static uint16_t patience(void)
 {
-	return !(PIND & 1 << INDEX);
+	return attempt.pocket * 7u / 4 + 1;
 }
 
-/* Turns until the switch closes anew; 0 if that takes more than twice the time of a pocket. */
-static uint8_t to_next_index(void)
+/* Turns forwards until the switch closes anew; false if that takes too long. */
+static bool to_next_index(void)
 {
-	uint8_t was = closed();
+	for (uint16_t n = patience(); n > 0 && !attempt.sagged && !sensors.index_reached; n--)
+		push(attempt.forward);
+	return sensors.index_reached;
+}
 
-	for (uint16_t n = 2u * pocket_frames; n > 0; n--) {
-		uint8_t is;
-		frames(stop_pulse + US(TURN_PULSE_US), 1);
-		is = closed();
-		if (is && !was)
-			return 1;
-		was = is;
+/* Turns back by half a pocket; as far as was pushed if the switch has not changed. */
+static void back_out(void)
+{
+	uint16_t least = attempt.pocket / 2 + 1;
+
+	backed_out = true;
+	stand(STAND_FRAMES);
+	if (sensors.index_reached) /* as the wheel ran out */
+		return;
+	sensors.backwards = true;
+	for (uint16_t n = 0; n < patience() && !attempt.sagged; n++) {
+		if (n >= least && sensors.index_changed)
+			break;
+		push(attempt.back);
 	}
-	return 0;
+	stand(STAND_FRAMES);
+	sensors.backwards = false;
 }
 
-static uint8_t turn_pocket(void)
+/* The rest of a pocket whose first period has begun; false if the wheel is stuck. */
+static bool turn_to_index(void)
 {
-	for (uint8_t tries = 0; tries < JAM_TRIES; tries++) {
-		if (to_next_index())
-			return 1;
-		frames(stop_pulse - US(TURN_PULSE_US), BACK_OUT_MS / FRAME_MS);
-	}
-	return 0;
-}
-#else
-static uint8_t turn_pocket(void)
-{
-	frames(stop_pulse + US(TURN_PULSE_US), pocket_frames);
-	return 1;
+	if (to_next_index())
+		return true;
+	if (backed_out || attempt.sagged)
+		return false;
+	back_out();
+	if (attempt.sagged || sensors.index_changed)
+		return to_next_index();
+	/* Neither a jam nor a free wheel would keep the switch from changing: the wheel stands where it began, and turns by time. */
+	distrusted = true;
+	push(attempt.forward);
+	turn_by_time();
+	return true;
 }
 #endif
+
+static bool turn_pocket(void)
+{
+#if INDEX_SWITCH
+	if (!distrusted)
+		return turn_to_index();
+#endif
+	turn_by_time();
+	return true;
+}
+
+/* Turns and records up to so many pockets beyond those that count as turned, until one does not turn or the supply sags. */
+static void turn_pockets(uint8_t pockets, wheel_result_t *result)
+{
+	while (result->turned < pockets) {
+#if INDEX_SWITCH
+		sensors.index_reached = false;
+		sensors.index_changed = distrusted && sensors.index_changed;
+		attempt.last = !distrusted && result->turned + 1 == pockets;
+#endif
+		push(attempt.forward); /* the last period of the pocket before is over now */
+		journal_step(result->turned + 1);
+		if (!turn_pocket())
+			result->verdict = WHEEL_STUCK;
+		if (attempt.sagged)
+			result->verdict = WHEEL_SUPPLY;
+		if (result->verdict != WHEEL_DONE)
+			return;
+		result->turned++;
+		sensors_next_pocket();
+	}
+}
+
+#if INDEX_SWITCH
+static void judge_switch(wheel_result_t *result)
+{
+	if (!distrusted)
+		return;
+	result->faults |= FAULT_SWITCH;
+	if (sensors.index_changed) /* it works again: the next attempt goes by it */
+		distrusted = false;
+}
+#endif
+
+#if LIGHT_BARRIER
+/* What the barrier saw decides how many pockets fell. One may hide behind another as the kibble scatters, so one less is none. */
+static void judge_barrier(wheel_result_t *result, bool was_dark)
+{
+	static uint8_t blind; /* attempts since it last saw anything */
+
+	if (was_dark || sensors.dark) { /* or it would be lit between the pockets */
+		result->faults |= FAULT_BARRIER;
+		return;
+	}
+	if (sensors.fell > 0)
+		blind = 0;
+	if (result->verdict != WHEEL_DONE || sensors.fell + 1 >= result->turned + (sensors.fell == 0))
+		return;
+	result->faults |= FAULT_EMPTY;
+	if (sensors.fell > 0) {
+		result->turned = sensors.fell;
+		result->verdict = WHEEL_EMPTY;
+	} else if (++blind >= BLIND_MOST) {
+		blind = BLIND_MOST;
+		result->faults |= FAULT_BARRIER;
+	}
+}
+#endif
+
+static void servo_on(uint16_t turn_ms, int16_t trim_us)
+{
+	cpu_clock_measure();
+	power_watch();
+	DDRB |= 1 << SERVO;
+	DDRD |= 1 << SUPPLY;
+	PORTD |= 1 << SUPPLY;
+	power_wait_ms(BOOST_MS);
+	sensors_on();
+	power_sleep_mode(true);
+	attempt.sags = 0;
+	attempt.pushed = 0;
+	attempt.sagged = attempt.last = false;
+	pulses_on(turn_ms, trim_us);
+	stand(SAGS_MOST + 1);
+	power_watch_load();
+}
+
+static void servo_off(void)
+{
+	attempt.last = false;
+	stand(BRAKE_FRAMES);
+	pulses_off();
+	sensors_off();
+	PORTD &= (uint8_t)~(1 << SUPPLY);
+	PORTB &= (uint8_t)~(1 << SERVO);
+	wheel_loaded_mv = power_watched();
+}
 
 wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure)
 {
 	wheel_result_t result = {0, WHEEL_DONE, 0};
+	bool was_dark;
 
-	(void)unsure;
-	stop_pulse = US(STOP_PULSE_US + trim_us) - 1;
-	DDRB |= 1 << SERVO;
-	DDRD |= 1 << SUPPLY;
-	PORTD |= 1 << SUPPLY | 1 << INDEX;
-	power_wait_ms(BOOST_MS);
-	power_sleep_mode(true);
-	pulses_on(turn_ms ? turn_ms : TURN_MS);
-	while (result.turned < pockets) {
-		journal_step(result.turned + 1);
-		if (!turn_pocket()) {
-			result.verdict = WHEEL_STUCK;
-			break;
-		}
-		result.turned++;
+	servo_on(turn_ms ? turn_ms : TURN_MS, trim_us);
+	was_dark = sensors.dark;
+	(void)was_dark;
+#if INDEX_SWITCH
+	backed_out = false;
+	sensors.index_changed = false;
+	if (unsure && sensors.index_closed && !distrusted) {
+		journal_step(1);
+		result.turned = sensors.fell = 1; /* it fell before, if it did */
 	}
-	frames(stop_pulse, BRAKE_MS / FRAME_MS);
-	pulses_off();
-	PORTD &= (uint8_t)~(1 << SUPPLY | 1 << INDEX);
-	PORTB &= (uint8_t)~(1 << SERVO);
+#endif
+	(void)unsure;
+	if (attempt.sagged)
+		result.verdict = WHEEL_SUPPLY;
+	else
+		turn_pockets(pockets, &result);
+	servo_off();
+	sensors_next_pocket();
+#if INDEX_SWITCH
+	judge_switch(&result);
+#endif
+#if LIGHT_BARRIER
+	judge_barrier(&result, was_dark);
+#endif
 	return result;
 }

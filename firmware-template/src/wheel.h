@@ -1,5 +1,6 @@
 /* The wheel: a continuous-rotation servo, and the sensors that watch it. In: pockets. Out: pockets turned and what was wrong.
- * Registers: Timer1 (pulses on PB1), PD7 (supply of the servo or enable of the boost converter), PD6 (index switch). */
+ * Registers: Timer1 (pulses on PB1), PD7 (supply of the servo or enable of the boost converter), PD6 (index switch), PC0 (light
+ * barrier), PCMSK1. */
 #ifndef WHEEL_H
 #define WHEEL_H
 
@@ -10,19 +11,27 @@
 enum {
 	WHEEL_DONE,   /* all pockets turned (and fell, where a barrier sees them) */
 	WHEEL_STUCK,  /* the index switch says that the wheel does not turn */
-	WHEEL_SUPPLY, /* the supply sagged below SUPPLY_MIN_MV under the servo */
-	WHEEL_EMPTY   /* the wheel turned, nothing fell */
+	WHEEL_SUPPLY, /* the supply sagged under the servo: see SUPPLY_MIN_MV and SAG_MOST */
+	WHEEL_EMPTY   /* all pockets turned, some fell, the others did not */
 };
 
 typedef struct {
-	uint8_t turned;  /* pockets that turned, or fell where a barrier sees them */
+	uint8_t turned;  /* pockets that turned; after WHEEL_EMPTY those that fell */
 	uint8_t verdict; /* WHEEL_... */
 	uint16_t faults; /* FAULT_... bits to raise, whatever the verdict */
 } wheel_result_t;
 
 /* One attempt: the servo's supply goes on, so many pockets turn (at most POCKETS_PER_SLOT), it goes off. Each pocket is recorded in
  * the journal as it starts, the end is not. The turn time is that of a pocket in ms, 0 for the board's; trim is added to the stop
- * pulse, in us. `unsure`: the first pocket was cut short before; with an index switch that is closed at the start it counts as turned. */
+ * pulse, in us. `unsure`: the first pocket was cut short before; with an index switch that is closed at the start it counts as turned.
+ *
+ * A jam is backed out once and pushed against twice, never for more than PUSH_MS at a time. A switch that does not change though the
+ * wheel is pushed to and fro raises SWITCH, and the wheel turns by time, until the switch is seen to open and close again. A barrier
+ * that sees nothing at all cannot be told from an empty hopper: EMPTY is raised, and the pockets count as turned, so that nobody
+ * turns them a second time. */
 wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure);
+
+/* The lowest supply under the servo in the last attempt, in mV; 0: there was none since the reset. */
+extern uint16_t wheel_loaded_mv;
 
 #endif

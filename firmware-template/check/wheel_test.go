@@ -1,0 +1,190 @@
+package check
+
+import (
+	"bytes"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/avr"
+	"mealtab/emulator/board"
+	"mealtab/firmware-template/image"
+	"mealtab/flasher/frame"
+)
+
+// feeder is a board on which the wheel is watched.
+type feeder struct {
+	t testing.TB
+	*board.Board
+	answers answers
+}
+
+// newFeeder is a board with an image of its own, a clock that is set to noon, and a serving of so many pockets every hour from
+// 12:10 on. It has just been switched on.
+func newFeeder(t testing.TB, name string, pockets int, change func(*board.Config)) *feeder {
+	t.Helper()
+	return newFeederTurning(t, name, pockets, 310*time.Millisecond, change)
+}
+
+// newFeederTurning takes the time of a pocket too.
+func newFeederTurning(t testing.TB, name string, pockets int, turn time.Duration, change func(*board.Config)) *feeder {
+	t.Helper()
+	profile, hex := "m328-mains", name
+	if name == "m328-cells" || name == "m168-mains" {
+		profile = name
+	}
+	c, err := board.ForBoard(profile)
+	require.NoError(t, err)
+	c.Start = boardStart
+	c.Options.Strict.EEPROM = true
+	c.Wheel.Index = name == "m328-index" || name == "m328-both"
+	c.Wheel.Barrier = name == "m328-barrier" || name == "m328-both"
+	c.Wheel.Turn = turn
+	text, ok := image.Hex(hex)
+	require.True(t, ok, "image %s", hex)
+	c.Firmware, err = avr.ReadHex(bytes.NewReader(text))
+	require.NoError(t, err)
+	if change != nil {
+		change(&c)
+	}
+	p, ok := table.BoardNamed(profile)
+	require.True(t, ok)
+	tab := slowTable()
+	tab.Board, tab.Zone, tab.Late = p.Code, table.Zone{}, table.DefaultLate
+	tab.Wheel.TurnMillis = uint32(turn.Milliseconds())
+	var times []uint16
+	for minute := uint16(10); minute < 24*60; minute += 60 {
+		times = append(times, minute)
+	}
+	tab.Meals = []table.Meal{{Portion: uint32(pockets), Parts: []table.Part{{Times: table.Times{List: times}}}}}
+	encoded, err := table.Encode(tab)
+	require.NoError(t, err)
+	b, err := board.New(c)
+	require.NoError(t, err)
+	require.NoError(t, b.Program(encoded))
+	b.SetClock(boardStart)
+	b.PowerOn()
+	f := &feeder{t: t, Board: b}
+	b.Observe(f.answers.see)
+	b.Run(5 * time.Minute)
+	return f
+}
+
+// faults asks for the fault bits.
+func (f *feeder) faults() uint16 {
+	f.t.Helper()
+	f.answers.last = nil
+	for range 3 { // a knock may meet a flash
+		ask(f.Board, frame.Status)
+		if len(f.answers.last) > 0 {
+			break
+		}
+	}
+	require.NotEmpty(f.t, f.answers.last)
+	payload, status := frame.Response(f.answers.last)
+	require.Equal(f.t, frame.OK, status)
+	return uint16(frame.MessageNamed("STATUS").Number(payload, "FAULTS"))
+}
+
+// Wherever the wheel meets a jam that stays, an index switch finds it: what fell is what the wheel could turn, nothing counts twice
+// at the index that is passed as it is backed out, and the fault is shown.
+func TestSolidJamAtAnyPhase(t *testing.T) {
+	for _, name := range []string{"m328-index", "m328-both"} {
+		for step := 0; step <= 40; step++ {
+			phase := float64(step) * 0.05
+			t.Run(fmt.Sprintf("%s %.2f", name, phase), func(t *testing.T) {
+				t.Parallel()
+				f := newFeeder(t, name, 3, nil)
+				f.Jam(phase, false)
+				f.Run(8 * time.Minute)
+				require.InDelta(t, phase, float64(f.Pockets()), 1)
+				require.NotZero(t, f.faults()&table.FaultBitJam, "faults %04X", f.faults())
+				require.False(t, f.BoostOn())
+			})
+		}
+	}
+}
+
+// A jam of kibble comes free as the wheel is backed out, and then not a pocket is lost or given twice.
+func TestKibbleJamAtAnyPhase(t *testing.T) {
+	for _, turn := range []time.Duration{200 * time.Millisecond, 310 * time.Millisecond, 800 * time.Millisecond} {
+		for step := 0; step <= 60; step++ {
+			phase := float64(step) * 0.05
+			t.Run(fmt.Sprintf("%v %.2f", turn, phase), func(t *testing.T) {
+				t.Parallel()
+				f := newFeederTurning(t, "m328-index", 4, turn, nil)
+				f.Jam(phase, true)
+				f.Run(8 * time.Minute)
+				require.EqualValues(t, 4, f.Pockets())
+				require.Zero(t, f.faults())
+				f.Run(2 * time.Hour)
+				require.EqualValues(t, 12, f.Pockets())
+			})
+		}
+	}
+}
+
+// An index switch that never closes or never opens: the wheel turns by time, at most one pocket too far while that is found out, and
+// by the switch again when it is mended.
+func TestBrokenIndexSwitch(t *testing.T) {
+	for _, contact := range []board.Contact{board.NeverCloses, board.NeverOpens} {
+		for _, pockets := range []int{1, 2, 3, 9} {
+			t.Run(fmt.Sprintf("%d %d pockets", contact, pockets), func(t *testing.T) {
+				t.Parallel()
+				f := newFeeder(t, "m328-index", pockets, nil)
+				f.SetIndex(contact)
+				const servings = 20
+				for n := 1; n <= servings; n++ {
+					f.Run(time.Hour)
+					require.InDelta(t, n*pockets, float64(f.Pockets()), 1, "after %d servings", n)
+				}
+				f.SetIndex(board.ContactGood)
+				f.Run(time.Hour)
+				before := f.Pockets()
+				f.SetPace(0.8) // by time it would be less
+				f.Run(3 * time.Hour)
+				require.EqualValues(t, 3*pockets, f.Pockets()-before)
+			})
+		}
+	}
+}
+
+// A worn switch bounces for 20 ms at each edge: no pocket counts twice.
+func TestBouncingIndexSwitch(t *testing.T) {
+	for _, millis := range []float64{1, 5, 20} {
+		f := newFeeder(t, "m328-index", 5, nil)
+		f.SetIndexBounce(millis)
+		for n := 1; n <= 10; n++ {
+			f.Run(time.Hour)
+			require.EqualValues(t, 5*n, f.Pockets(), "%v ms", millis)
+		}
+	}
+}
+
+// A barrier that works leaves all as it was; one that is blind or dark, and an empty hopper, make nobody turn a pocket twice.
+func TestLightBarrier(t *testing.T) {
+	for _, name := range []string{"m328-barrier", "m328-both"} {
+		for _, c := range []struct {
+			what string
+			do   func(*feeder)
+		}{
+			{"good", func(*feeder) {}},
+			{"blind", func(f *feeder) { f.SetBeam(board.BeamBlind) }},
+			{"dark", func(f *feeder) { f.SetBeam(board.BeamDark) }},
+			{"empty hopper", func(f *feeder) { f.Refill(0) }},
+		} {
+			for _, pockets := range []int{1, 2, 5} {
+				t.Run(fmt.Sprintf("%s %s %d", name, c.what, pockets), func(t *testing.T) {
+					t.Parallel()
+					f := newFeeder(t, name, pockets, nil)
+					c.do(f)
+					f.Run(6 * time.Hour)
+					require.EqualValues(t, 6*pockets, f.Pockets())
+				})
+			}
+		}
+	}
+}

@@ -1,0 +1,121 @@
+#include "sensors.h"
+
+#include <avr/io.h>
+
+#include "board.h"
+#include "power.h"
+
+#define INDEX PD6
+#define BARRIER PC0
+
+#define SETTLE_MS 2 /* the pull-ups charge the wires */
+
+sensors_t sensors;
+
+#if INDEX_SWITCH
+static bool seen_closed; /* in this period */
+static uint8_t owed;     /* places that were left backwards: passed once more, they do not count again. Kept when the attempt ends */
+
+static void index_look(void)
+{
+	if (PIND & 1 << INDEX)
+		return;
+	seen_closed = true;
+	if (sensors.index_closed)
+		return;
+	sensors.index_closed = sensors.index_changed = true;
+	if (sensors.backwards)
+		return;
+	if (owed > 0)
+		owed--;
+	else
+		sensors.index_reached = true;
+}
+
+static void index_period(void)
+{
+	if (sensors.index_closed && !seen_closed) {
+		sensors.index_closed = false;
+		sensors.index_changed = true;
+		if (sensors.backwards)
+			owed++;
+	}
+	seen_closed = false;
+}
+#endif
+
+#if LIGHT_BARRIER
+static bool broken; /* anew, in the time of this pocket */
+
+static void barrier_look(void)
+{
+	bool dark = PINC & 1 << BARRIER;
+
+	if (dark && !sensors.dark)
+		broken = true;
+	sensors.dark = dark;
+}
+#endif
+
+void sensors_on(void)
+{
+#if INDEX_SWITCH
+	PORTD |= 1 << INDEX;
+	PCMSK2 |= 1 << PCINT22;
+#endif
+#if LIGHT_BARRIER
+	PORTC |= 1 << BARRIER;
+	PCMSK1 = 1 << PCINT8;
+	PCICR |= 1 << PCIE1;
+#endif
+#if INDEX_SWITCH || LIGHT_BARRIER
+	power_wait_ms(SETTLE_MS);
+#endif
+#if INDEX_SWITCH
+	sensors.index_closed = !(PIND & 1 << INDEX);
+	sensors.backwards = seen_closed = false;
+#endif
+#if LIGHT_BARRIER
+	sensors.dark = PINC & 1 << BARRIER;
+	sensors.fell = 0;
+	broken = false;
+#endif
+}
+
+void sensors_off(void)
+{
+#if INDEX_SWITCH
+	PCMSK2 &= (uint8_t)~(1 << PCINT22);
+	PORTD &= (uint8_t)~(1 << INDEX);
+#endif
+#if LIGHT_BARRIER
+	PCMSK1 = 0;
+	PORTC &= (uint8_t)~(1 << BARRIER);
+#endif
+}
+
+void sensors_period(void)
+{
+#if INDEX_SWITCH
+	index_period();
+#endif
+}
+
+void sensors_look(void)
+{
+#if INDEX_SWITCH
+	index_look();
+#endif
+#if LIGHT_BARRIER
+	barrier_look();
+#endif
+}
+
+void sensors_next_pocket(void)
+{
+#if LIGHT_BARRIER
+	if (broken)
+		sensors.fell++;
+	broken = false;
+#endif
+}
