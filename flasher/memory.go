@@ -24,7 +24,7 @@ func (f *Feeder) blocks(total int, do func(at, n int, patience time.Duration) er
 	size := min(f.ID.MaxData, frame.MaxData)
 	for at := 0; at < total; {
 		n := min(size, total-at)
-		patience := blockPatience
+		patience := blockPatience + 2*f.link.Trip()
 		if n <= smallestBlock {
 			patience = lastPatience
 		}

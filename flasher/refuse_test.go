@@ -33,7 +33,7 @@ func TestRefusals(t *testing.T) {
 		want   string
 	}{
 		{"nothing there", func([]byte) []byte { return nil }, "m328-mains", 0,
-			"port opens but nothing answers in 4 s: wrong port, no firmware yet, or RX and TX swapped"},
+			"port opens but nothing answers in 5 s: wrong port, no firmware yet, or RX and TX swapped"},
 		{"a chatty device", func([]byte) []byte { return []byte("AT?\r\nERROR\r\n") }, "m328-mains", 0,
 			"port answers, but not as a feeder does (41 54 3F 0D 0A 45 52 52 4F 52 0D 0A …): another device, or firmware that is not a feeder's"},
 		{"RX and TX joined", func(sent []byte) []byte { return sent }, "m328-mains", 0,

@@ -13,6 +13,7 @@ import (
 
 func connect(t testing.TB, e *flashertest.Emulated) *flasher.Feeder {
 	t.Helper()
+	require.NoError(t, e.SetBaud(flasher.DefaultBaud()))
 	f, err := flasher.Connect(link.New(e, "test", flasher.DefaultBaud()))
 	require.NoError(t, err)
 	return f

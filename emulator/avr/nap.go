@@ -159,6 +159,10 @@ func (m *MCU) skipNaps(limit uint64) bool {
 		n.alike = 0
 		return false
 	}
+	if m.events.real[evWatchdog]-m.cycle > period {
+		n.alike = 0
+		return false // something else ended those naps, as octets on the line do: the watchdog's would go on far beyond them, and limit
+	}
 	if n.alike++; n.alike < napTries || m.napsUntil(limit, period) < 4 {
 		return false
 	}

@@ -6,6 +6,7 @@ package flashertest
 
 import (
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -46,17 +47,26 @@ type Emulated struct {
 	toBoard []delivery
 	toHost  []delivery
 	free    uint64 // the line to the board is busy until then
-	baud    int
+	baud    int    // as the host has set it last
+	first   int    // the bridge's at the beginning
+	rates   []rate // the bridge's since, the present one first
 }
 
 type delivery struct {
-	at   uint64
-	data byte
+	at        uint64
+	data      byte
+	character uint64 // its length in nanoseconds
+}
+
+// rate is one that is set at the bridge, from an instant on: what the host says comes to the bridge in order, rates too.
+type rate struct {
+	from uint64
+	baud int
 }
 
 // NewEmulated connects a board whose far end is set to a rate.
 func NewEmulated(b *board.Board, baud int) *Emulated {
-	e := &Emulated{Board: b, baud: baud}
+	e := &Emulated{Board: b, baud: baud, first: baud}
 	b.Observe(e.event)
 	return e
 }
@@ -73,7 +83,7 @@ func (e *Emulated) event(ev board.Event) {
 			if n := len(e.toHost); n > 0 {
 				at = max(at, e.toHost[n-1].at) // octets keep their order
 			}
-			e.toHost = append(e.toHost, delivery{at, data})
+			e.toHost = append(e.toHost, delivery{at: at, data: data})
 		}
 		e.Board.MCU().Stop()
 	}
@@ -94,8 +104,20 @@ func (e *Emulated) atRate() bool {
 	if m.Peek(avr.UCSR0A)&u2x0 != 0 {
 		cycles /= 2
 	}
-	off := int(m.ClockHz())/cycles - e.baud
-	return max(off, -off)*100 <= percent*e.baud
+	baud := e.bridge()
+	off := int(m.ClockHz())/cycles - baud
+	return max(off, -off)*100 <= percent*baud
+}
+
+// bridge is the rate at the bridge now.
+func (e *Emulated) bridge() int {
+	for len(e.rates) > 1 && e.rates[1].from <= e.Board.Nanos() {
+		e.rates = e.rates[1:]
+	}
+	if len(e.rates) > 0 && e.rates[0].from <= e.Board.Nanos() {
+		return e.rates[0].baud
+	}
+	return e.first
 }
 
 func (e *Emulated) shake() {
@@ -142,7 +164,7 @@ func (e *Emulated) advance(to uint64, stopAtInput bool) {
 			e.Watch()
 		}
 		for len(e.toBoard) > 0 && e.toBoard[0].at <= e.Board.Nanos() {
-			e.Board.MCU().ReceiveFrame(e.toBoard[0].data, e.character())
+			e.Board.MCU().ReceiveFrame(e.toBoard[0].data, e.toBoard[0].character)
 			e.toBoard = e.toBoard[1:]
 		}
 	}
@@ -179,7 +201,7 @@ func (e *Emulated) Write(p []byte) (int, error) {
 	for i, b := range p {
 		at := max(e.Board.Nanos()+uint64(e.Out), e.free)
 		e.free = at + e.character()
-		e.toBoard = append(e.toBoard, delivery{at, b})
+		e.toBoard = append(e.toBoard, delivery{at, b, e.character()})
 		if e.Cut != nil && e.Cut() {
 			e.Unplugged = true
 			return i + 1, errUnplugged
@@ -191,6 +213,7 @@ func (e *Emulated) Write(p []byte) (int, error) {
 func (e *Emulated) SetBaud(baud int) error {
 	if !e.Rateless {
 		e.baud = baud
+		e.rates = append(e.rates, rate{e.Board.Nanos() + uint64(e.Out), baud})
 	}
 	return nil
 }
@@ -216,6 +239,7 @@ func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(avr.SMCR)&0xF == 0x
 // Fork is an independent copy of board and cable in the same state.
 func (e *Emulated) Fork() *Emulated {
 	c := NewEmulated(e.Board.Fork(), e.baud)
+	c.first, c.rates = e.first, slices.Clone(e.rates)
 	c.Out, c.In, c.HasReset, c.Rateless = e.Out, e.In, e.HasReset, e.Rateless
 	return c
 }

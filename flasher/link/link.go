@@ -38,6 +38,9 @@ const slowest = 19200
 // character. A flag ends the preamble, and with it what the board may have kept of a frame that was cut off.
 const preambleOctets = 16
 
+// Trip is what a round trip has taken lately, beyond the board's own work.
+func (l *Link) Trip() time.Duration { return l.trip }
+
 // Stats counts what went over the line.
 type Stats struct {
 	Sent, Received int // octets
@@ -55,7 +58,9 @@ type Link struct {
 	decoder  frame.Decoder
 	input    []byte // read, not yet decoded
 	answered time.Time
-	heard    []byte // the first octets that came, for telling what is there
+	knocks   map[byte]knocked // tries of Connect, by their sequence numbers
+	trip     time.Duration    // what a round trip has taken lately, beyond the board's own work
+	heard    []byte           // the first octets that came, for telling what is there
 	Stats    Stats
 }
 
@@ -105,6 +110,8 @@ type Call struct {
 	Payload []byte
 	// Work is how long the board may take over it beyond the time on the line.
 	Work time.Duration
+	// Usual is how long it takes as a rule, if that is much less: the request is sent again after that already; 0: Work.
+	Usual time.Duration
 	// Patience is how long the request is sent again and again; 0: [DefaultPatience] and Work.
 	Patience time.Duration
 	// Once: sent once only, because what it says holds for this moment.
@@ -118,18 +125,18 @@ const DefaultPatience = 4 * time.Second
 // [frame.StatusError]; the payload comes with it. [ErrSilent] is wrapped when there is no answer.
 func (l *Link) Request(c Call) ([]byte, error) {
 	l.sequence++
-	return l.again(c)
-}
-
-// again is Request with the sequence number of the one before: the same request for the board.
-func (l *Link) again(c Call) ([]byte, error) {
 	content := append([]byte{c.Code, l.sequence}, c.Payload...)
 	octets := frame.Append(nil, content)
 	if c.Patience == 0 {
 		c.Patience = DefaultPatience + c.Work
 	}
+	if c.Usual == 0 {
+		c.Usual = c.Work
+	}
+	c.Patience += tries * l.trip
 	l.Stats.Requests++
-	end := l.t.Now().Add(c.Patience)
+	began := l.t.Now()
+	end := began.Add(c.Patience)
 	for n := 0; ; n++ {
 		if n > 0 {
 			l.Stats.Resent++
@@ -137,13 +144,15 @@ func (l *Link) again(c Call) ([]byte, error) {
 		if err := l.send(octets, n > 0); err != nil {
 			return nil, err
 		}
-		payload, status, err := l.await(c.Code, l.tryUntil(n, len(octets), c.Work, end))
+		payload, status, err := l.await(c.Code, l.tryUntil(n, len(octets), c, end))
 		switch {
 		case err != nil:
 			return nil, err
-		case payload != nil && status != frame.OK:
-			return payload, frame.StatusError(status)
 		case payload != nil:
+			l.learn(l.answered.Sub(began) - l.Wire(len(octets)+len(payload)) - c.Work)
+			if status != frame.OK {
+				return payload, frame.StatusError(status)
+			}
 			return payload, nil
 		case c.Once || !l.t.Now().Before(end):
 			return nil, fmt.Errorf("%w in %s", ErrSilent, Seconds(c.Patience))
@@ -151,13 +160,21 @@ func (l *Link) again(c Call) ([]byte, error) {
 	}
 }
 
-// tryUntil is when the n-th try is given up: wire time both ways, work and latency at first, doubling later for boards that are
-// slower than we know or busy turning the wheel.
-func (l *Link) tryUntil(n, octets int, work time.Duration, end time.Time) time.Time {
+// learn takes up what a round trip took: more at once, less by and by.
+func (l *Link) learn(trip time.Duration) { l.trip = max(trip, l.trip-l.trip/8) }
+
+// tryUntil is when the n-th try is given up: wire time both ways, what the board usually needs, and what round trips take here; doubling later for
+// boards that are slower than we know or busy turning the wheel.
+func (l *Link) tryUntil(n, octets int, c Call, end time.Time) time.Time {
 	const longestAnswer = stuffing*(frame.MaxContent+2) + 2
-	wait := l.Wire(octets+longestAnswer) + latency + work
-	wait = min(wait<<min(n/tries, 8), max(longestTry, wait))
-	until := l.t.Now().Add(wait)
+	wire := l.Wire(octets + longestAnswer)
+	once := wire + max(latency, l.trip+l.trip/2) + c.Usual
+	most := max(longestTry, once, wire+latency+c.Work)
+	every := tries // so often before the wait is doubled
+	if c.Usual < c.Work {
+		every = 1
+	}
+	until := l.t.Now().Add(min(once<<min(n/every, 8), most))
 	if until.After(end) {
 		until = end
 	}
@@ -203,14 +220,14 @@ func (l *Link) write(octets []byte) error {
 }
 
 // await reads until the answer comes; payload nil: it did not. An answer with another sequence number is that to an earlier
-// try, and is dropped.
+// request, and is dropped.
 func (l *Link) await(code byte, until time.Time) (payload []byte, status int, err error) {
 	for {
 		content, err := l.next(until)
 		if content == nil || err != nil {
 			return nil, 0, err
 		}
-		if content[0] == code|frame.Answer && content[1] == l.sequence && len(content) >= frame.MinAnswer {
+		if len(content) >= frame.MinAnswer && content[0] == code|frame.Answer && (content[1] == l.sequence && l.knocks == nil || l.answers(content[1])) {
 			l.answered = l.t.Now()
 			payload, status := frame.Response(content)
 			return append([]byte{}, payload...), status, nil
