@@ -37,6 +37,33 @@ const (
 
 var errNoAnswer = errors.New("the board does not answer on the line")
 
+// Host is the far end of a board's serial line: the owner's computer. It asks as the uploader does.
+type Host struct{ host }
+
+// NewHost is a host of a board; whoever observes the board must show it the events by See.
+func NewHost(b *board.Board) *Host { return &Host{host{b: b}} }
+
+// See takes an event of the board.
+func (h *Host) See(e board.Event) { h.see(e) }
+
+// Status asks the board for its status. The error says that it does not answer.
+func (h *Host) Status() (Status, error) { return h.status() }
+
+// SetClock sets the board's clock to an instant.
+func (h *Host) SetClock(t time.Time) error { return h.setClock(t) }
+
+// Ask sends a request until it is answered, and returns the payload of the answer.
+func (h *Host) Ask(code uint8, payload ...byte) ([]byte, error) { return h.ask(code, payload...) }
+
+// AskStatus asks a fork of the board for its status, so that the board itself is not disturbed, and says how long the answer
+// took.
+func AskStatus(b *board.Board) (s Status, took time.Duration, err error) {
+	f := b.Fork()
+	from := f.Nanos()
+	s, err = newHost(f).status()
+	return s, time.Duration(f.Nanos() - from), err
+}
+
 // see takes what the board sends.
 func (h *host) see(e board.Event) {
 	if e.Kind != board.LineSent {

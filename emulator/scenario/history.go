@@ -10,9 +10,10 @@ import (
 
 // Past is one record of the feeder's history.
 type Past struct {
-	At    table.Minute
-	Event string // "served", "missed", "clock lost" …
-	Value int
+	At       table.Minute
+	Event    string // "served", "missed", "clock lost" …
+	Value    int
+	Sequence uint8
 }
 
 // History reads a board's history where the firmware put it: in the clock module's memory if that answers, else in the
@@ -45,7 +46,7 @@ func pastOf(ring []byte, slots int) []Past {
 	for n := range slots {
 		i := (first + n) % slots
 		if valid[i] {
-			list = append(list, Past{records[i].At, eventName(records[i].Event), int(records[i].Value)})
+			list = append(list, Past{records[i].At, eventName(records[i].Event), int(records[i].Value), records[i].Sequence})
 		}
 	}
 	return list

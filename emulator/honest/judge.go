@@ -1,0 +1,217 @@
+package honest
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/board"
+	"mealtab/emulator/scenario"
+)
+
+// Rules that a run can break.
+const (
+	RuleUnseen    = "unseen"    // what fell is not what was said or planned, and no fault is shown in time
+	RuleForgotten = "forgotten" // a fault that spoilt a serving is no longer shown, and nobody acknowledged it
+	RuleStatus    = "status"    // the light shows a fault, the status does not
+	RuleHistory   = "history"   // a serving was spoilt, and the history has nothing of it
+	RuleOver      = "over"      // more than a pocket too much in a serving
+	RuleTwice     = "twice"     // a serving was given twice
+	RuleHungry    = "hungry"    // no food for half a day and six hours, and no fault shown
+	RuleAttempts  = "attempts"  // more than five in a row
+	RulePush      = "push"      // against a stall, too long at a time or in a day
+	RuleWear      = "wear"      // an EEPROM cell would not last ten years
+	RuleLine      = "line"      // no answer within a minute
+	RuleLimits    = "limits"    // more presses than the plan allows
+	RuleStorm     = "storm"     // resets without end
+	RuleMended    = "mended"    // after the fault was mended and acknowledged, the feeder is not as before
+	RuleStopped   = "stopped"   // the firmware stopped
+)
+
+// What the rules allow.
+const (
+	showWithin      = 15 * time.Minute
+	answerWithin    = time.Minute
+	pushAtATime     = 3050 * time.Millisecond // 3 s, and a period of the pulses
+	pushADay        = time.Minute
+	attemptsInARow  = 5
+	rest            = 14 * time.Minute // 15, less the watchdog's tenth
+	cellLife        = 100_000          // writes [ATmega328P data sheet, 8.4]
+	lastYears       = 10
+	mostResets      = 400
+	mostInAnEvening = 25
+	hungryAfter     = 6*time.Hour + showWithin // beyond the longest gap of the plan
+)
+
+// Violation is a rule that was broken in a run.
+type Violation struct {
+	Rule string
+	At   time.Time
+	Why  string
+}
+
+func (v Violation) String() string {
+	return fmt.Sprintf("%s at %s: %s", v.Rule, v.At.Format("02 15:04"), v.Why)
+}
+
+// judge watches a feeder.
+type judge struct {
+	b      *board.Board
+	plan   *plan
+	m      table.Map
+	light  light
+	broken []Violation
+	clock  bool // the feeder's time is not the world's
+
+	probed   time.Time // last probe
+	sequence uint8     // of the newest record of the history then
+	spoilt   bool      // a serving, and nobody has acknowledged it
+	trouble  bool      // the history has had something beside servings since
+	first    time.Time // the servo's first rest in the window
+	back     time.Time // power's last return
+	dark     time.Duration
+	wentOff  time.Time
+	ate      time.Time     // when kibble last fell
+	hungry   time.Duration // without power since
+
+	fell    int // pockets with kibble since the last probe
+	manual  bool
+	hand    []time.Time // pockets of presses
+	served  []table.Minute
+	ons     []time.Time // attempts
+	pushing time.Time
+	pushes  []push
+	resets  int
+	cells   []uint32 // writes at the start
+	from    time.Time
+	windows []window
+}
+
+// push is a time for which the servo pushed against a stall.
+type push struct {
+	at time.Time
+	d  time.Duration
+}
+
+// window is what happened between two probes: one serving.
+type window struct {
+	planned, said, fell int
+	codes               [17]bool // shown
+	shownAfter          time.Duration
+	spoilt              bool
+}
+
+func newJudge(b *board.Board, p *plan, clock bool) *judge {
+	j := &judge{b: b, plan: p, clock: clock, probed: b.Now(), ate: b.Now(), from: b.Now()}
+	j.m, _ = table.MapFor(len(b.MCU().EEPROM()))
+	j.cells = slices.Clone(b.MCU().CellWrites())
+	if past := scenario.History(b); len(past) > 0 {
+		j.sequence = past[len(past)-1].Sequence
+	}
+	return j
+}
+
+// breaks notes a broken rule, the first time.
+func (j *judge) breaks(rule, why string, args ...any) {
+	for _, v := range j.broken {
+		if v.Rule == rule {
+			return
+		}
+	}
+	j.broken = append(j.broken, Violation{rule, j.b.Now(), fmt.Sprintf(why, args...)})
+}
+
+func (j *judge) see(e board.Event) {
+	at := j.b.Time(e.At)
+	switch e.Kind {
+	case board.PocketFell:
+		if e.Value > 0 {
+			j.pocket(at)
+		}
+	case board.Light:
+		j.light.event(e.Value != 0, at)
+	case board.ServoSupply:
+		j.servo(e.Value != 0, at)
+	case board.ServoStalled:
+		j.stall(e.Value != 0, at)
+	case board.WasReset:
+		if j.resets++; j.resets > mostResets {
+			j.breaks(RuleStorm, "%d resets", j.resets)
+			j.b.MCU().Stop()
+		}
+	}
+}
+
+func (j *judge) pocket(at time.Time) {
+	j.fell++
+	j.ate, j.hungry = at, 0
+	if !j.manual {
+		return
+	}
+	j.hand = append(j.hand, at)
+	count := func(span time.Duration) (n int) {
+		for _, h := range j.hand {
+			if at.Sub(h) < span {
+				n++
+			}
+		}
+		return n
+	}
+	if n := count(time.Hour - time.Minute); n > perHour*perPress+1 {
+		j.breaks(RuleLimits, "%d pockets by hand in an hour", n)
+	}
+	if n := count(24*time.Hour - time.Minute); n > perDay*perPress+1 {
+		j.breaks(RuleLimits, "%d pockets by hand in a day", n)
+	}
+}
+
+// servo counts attempts: each time its supply goes on.
+func (j *judge) servo(on bool, at time.Time) {
+	if !on {
+		if j.first.Before(j.probed) {
+			j.first = at
+		}
+		return
+	}
+	newest, ok := table.NewestJournal(j.b.MCU().EEPROM(), j.m)
+	if j.manual = ok && newest.Kind == table.JournalManual; j.manual {
+		return
+	}
+	j.ons = append(j.ons, at)
+	if n := len(j.ons); n > attemptsInARow && at.Sub(j.ons[n-1-attemptsInARow]) < rest {
+		j.breaks(RuleAttempts, "%d attempts within %v", attemptsInARow+1, at.Sub(j.ons[n-1-attemptsInARow]).Round(time.Second))
+	}
+}
+
+func (j *judge) stall(on bool, at time.Time) {
+	if on {
+		j.pushing = at
+		return
+	}
+	d := at.Sub(j.pushing)
+	if d > pushAtATime {
+		j.breaks(RulePush, "against a stall for %v at a time", d.Round(10*time.Millisecond))
+	}
+	j.pushes = append(j.pushes, push{at, d})
+	sum := time.Duration(0)
+	for _, p := range j.pushes {
+		if at.Sub(p.at) < 24*time.Hour {
+			sum += p.d
+		}
+	}
+	if sum > pushADay {
+		j.breaks(RulePush, "against a stall for %v in a day", sum.Round(time.Second))
+	}
+}
+
+// power is told of the world's cuts.
+func (j *judge) power(on bool) {
+	now := j.b.Now()
+	if !on {
+		j.wentOff = now
+		return
+	}
+	j.back = now
+	j.hungry += now.Sub(j.wentOff)
+}

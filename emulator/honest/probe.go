@@ -1,0 +1,193 @@
+package honest
+
+import (
+	"strings"
+	"time"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/scenario"
+)
+
+// saying is what the feeder has said since the last probe.
+type saying struct {
+	served, manual int // pockets
+	servings       int // of the plan
+	byHand         int
+	left           int  // pockets said to be left out, or still to be turned
+	trouble        bool // the history has something beside servings
+}
+
+func (s saying) total() int { return s.served + s.manual - s.left }
+
+// listen reads what the history has got since the last probe.
+func (j *judge) listen() (s saying) {
+	past := scenario.History(j.b)
+	from := len(past)
+	for from > 0 && past[from-1].Sequence != j.sequence {
+		from--
+	}
+	for _, p := range past[from:] {
+		switch p.Event {
+		case "served":
+			s.served += p.Value
+			s.servings++
+			j.given(p.At)
+		case "manual":
+			s.manual += p.Value
+			s.byHand++
+		case "jam", "left out":
+			s.left += p.Value
+			s.trouble = true
+		case "started", "table", "preset", "adjust", "clock set":
+		default:
+			s.trouble = true
+		}
+	}
+	if len(past) > 0 {
+		j.sequence = past[len(past)-1].Sequence
+	}
+	newest, ok := table.NewestJournal(j.b.MCU().EEPROM(), j.m)
+	if ok && !newest.Done() {
+		s.left += newest.Pockets - max(0, newest.Steps-1)
+	}
+	return s
+}
+
+// given notes a serving of the plan; none may come twice.
+func (j *judge) given(at table.Minute) {
+	for _, m := range j.served {
+		if m == at {
+			j.breaks(RuleTwice, "the serving of %s was begun twice", time.Unix(table.Epoch+60*int64(at), 0).UTC().Format("02 15:04"))
+		}
+	}
+	j.served = append(j.served, at)
+}
+
+// probe looks at the feeder between two servings.
+func (j *judge) probe(mended bool) {
+	now := j.b.Now()
+	if !j.b.Powered() {
+		return // nothing can be said or shown; the next probe sees both servings
+	}
+	j.light.close()
+	var w window
+	var lastMeal time.Time
+	w.planned, lastMeal = j.plan.planned(j.probed, now)
+	said := j.listen()
+	w.said, w.fell = said.total(), j.fell
+	if j.fell > said.served+said.manual+said.servings+said.byHand {
+		j.breaks(RuleOver, "%d pockets fell, %d were to", j.fell, said.served+said.manual)
+	}
+	if !j.clock && j.fell > w.planned+said.manual+said.byHand+max(1, said.servings) {
+		j.breaks(RuleOver, "%d pockets fell, %d were planned and %d asked for", j.fell, w.planned, said.manual)
+	}
+	short := !j.clock && w.planned-(j.fell-said.manual) > 1
+	if off := w.said - j.fell; off > 1 || off < -1 || short {
+		w.spoilt = true
+	}
+	since := latest(lastMeal, j.back)
+	if !j.first.Before(j.probed) {
+		since = latest(since, j.first)
+	}
+	j.look(&w, since, now)
+	if mended {
+		j.asBefore(w, now)
+	} else {
+		j.shown(w, said, since, now)
+	}
+	j.windows = append(j.windows, w)
+	j.probed, j.fell = now, 0
+}
+
+// look sees what was shown in the window, and how long after the serving.
+func (j *judge) look(w *window, since, now time.Time) {
+	w.shownAfter = -1
+	for _, s := range j.light.spans {
+		if s.to.After(j.probed) && s.code < len(w.codes) {
+			w.codes[s.code] = true
+		}
+	}
+	if s, ok := j.light.since(since); ok {
+		w.shownAfter = max(0, s.from.Sub(since))
+	}
+}
+
+// shown judges what the feeder shows: light, status and history, in time.
+func (j *judge) shown(w window, said saying, since, now time.Time) {
+	code := j.light.now(now)
+	status, took, err := scenario.AskStatus(j.b)
+	if err != nil || took > answerWithin {
+		j.breaks(RuleLine, "no answer within %v", answerWithin)
+	}
+	j.trouble = j.trouble || said.trouble
+	unseen := w.spoilt && (w.shownAfter < 0 || w.shownAfter > showWithin)
+	switch {
+	case unseen:
+		j.breaks(RuleUnseen, "planned %d, said %d, fell %d; %s", w.planned, w.said, w.fell, shownText(w))
+	case w.spoilt && !j.trouble:
+		j.breaks(RuleHistory, "planned %d, said %d, fell %d, and the history knows of no trouble", w.planned, w.said, w.fell)
+	}
+	j.spoilt = j.spoilt || w.spoilt && !unseen
+	if j.spoilt && code == 0 {
+		j.breaks(RuleForgotten, "the light is dark; planned %d, said %d, fell %d", w.planned, w.said, w.fell)
+	}
+	if err == nil && code != 0 && status.Faults == 0 {
+		j.breaks(RuleStatus, "the light shows %s, the status nothing", faultName(code))
+	}
+	if now.Sub(j.ate)-j.hungry > j.plan.gap+hungryAfter && code == 0 {
+		j.breaks(RuleHungry, "nothing fell for %v, and the light is dark", now.Sub(j.ate).Round(time.Minute))
+	}
+}
+
+// asBefore: all is mended and acknowledged.
+func (j *judge) asBefore(w window, now time.Time) {
+	if off := w.fell - w.planned; off > 1 || off < -1 {
+		j.breaks(RuleMended, "planned %d, fell %d", w.planned, w.fell)
+	}
+	if code := j.light.now(now); code != 0 {
+		j.breaks(RuleMended, "the light still shows %s", faultName(code))
+	}
+}
+
+// worn extrapolates the wear of the most written cell.
+func (j *judge) worn() {
+	days := j.b.Now().Sub(j.from).Hours() / 24
+	most, cell := uint32(0), 0
+	for i, n := range j.b.MCU().CellWrites() {
+		if d := n - j.cells[i]; d > most {
+			most, cell = d, i
+		}
+	}
+	if j.plan.mend.IsZero() { // too short to tell a rate from a few records
+		if most > mostInAnEvening {
+			j.breaks(RuleWear, "cell %d: %d writes in an evening", cell, most)
+		}
+		return
+	}
+	if years := cellLife * days / 365.25 / float64(max(most, 1)); years < lastYears {
+		j.breaks(RuleWear, "cell %d: %d writes in %.1f days, used up in %.1f years", cell, most, days, years)
+	}
+}
+
+func shownText(w window) string {
+	var names []string
+	for code, on := range w.codes {
+		if on {
+			names = append(names, faultName(code))
+		}
+	}
+	switch {
+	case len(names) == 0:
+		return "nothing shown"
+	case w.shownAfter < 0:
+		return strings.Join(names, ", ") + " shown before, and no more"
+	}
+	return strings.Join(names, ", ") + " shown after " + w.shownAfter.Round(time.Second).String()
+}
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
+}
