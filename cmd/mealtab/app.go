@@ -54,6 +54,7 @@ func init() {
 	cobra.EnableCommandSorting = false // the help follows the path of a plan
 	cobra.AddTemplateFunc("flagHelp", flagHelp)
 	cobra.AddTemplateFunc("flow", flow)
+	cobra.AddTemplateFunc("versionText", versionText)
 }
 
 func (a *app) execute(args []string) int {
@@ -96,6 +97,8 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	root.SetOut(a.out)
 	root.SetErr(a.err)
 	root.CompletionOptions.HiddenDefaultCmd = true
+	root.Version = "-" // the template says it, and only when asked: reading zone data takes time
+	root.SetVersionTemplate("{{versionText}}")
 	tidy(root)
 	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of the system's and the program's own)")
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
@@ -103,6 +106,7 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	group(root, "Food:", a.rationCommand(), a.calibrateCommand(), a.hopperCommand(), a.chartCommand())
 	group(root, "The feeder, emulated:", a.rehearseCommand(), a.emulateCommand(), a.boardCommand(), a.batteryCommand())
 	group(root, "The feeder on your desk:", a.portsCommand(), a.uploadCommand(), a.statusCommand(), a.journalCommand(), a.clockCommand(), a.serveCommand(), a.pullCommand(), a.installCommand())
+	root.AddCommand(a.manCommand())
 	return root
 }
 
