@@ -72,7 +72,10 @@ func manuals(sources, work string, when time.Time) (files []file, err error) {
 	return files, nil
 }
 
-// licences collects the licence of every module that is in the command on any target, and Go's own.
+// packages are Debian's of which the command carries something: code in the firmware, time zones, names of zones.
+var packages = []string{"avr-libc", "gcc-avr", "tzdata", "unicode-cldr-core"}
+
+// licences collects the licence of every module that is in the command on any target, Go's own, and those of [packages].
 func licences(sources string) (files []file, err error) {
 	dirs := map[string]string{}
 	for _, t := range targets {
@@ -103,6 +106,13 @@ func licences(sources string) (files []file, err error) {
 		for name, data := range found {
 			files = append(files, file{path.Join("licences", module, name), 0o644, data})
 		}
+	}
+	for _, p := range packages {
+		data, err := os.ReadFile(filepath.Join("/usr/share/doc", p, "copyright"))
+		if err != nil {
+			return nil, fmt.Errorf("the licence of %s: %w; ./check packages installs it", p, err)
+		}
+		files = append(files, file{path.Join("licences", p, "copyright"), 0o644, data})
 	}
 	return files, nil
 }
