@@ -25,11 +25,16 @@ const (
 	maxPerHour     = 15
 	defaultPerHour = 2
 	maxNameLength  = 60
+	maxZoneLength  = 64 // characters of a time zone's name; IANA's longest has 32, the longest of other registries are no longer than this
 )
 
 // zone checks the name of the plan's time zone.
 func (b *builder) zone(t text) string {
 	name := strings.TrimSpace(t.s)
+	if len(name) > maxZoneLength {
+		b.fail(CodeZone, t.all(), `IANA names look like "Europe/Lisbon" or "America/New_York"`, "the name of the time zone is longer than %d characters", maxZoneLength)
+		return ""
+	}
 	if b.opts.CheckZone == nil {
 		if !zoneSpelling.MatchString(name) {
 			b.fail(CodeZone, t.all(), cmp.Or(windowsHint(name), `IANA names look like "Europe/Lisbon" or "America/New_York"`), "%q is not an IANA time zone name", t.s)

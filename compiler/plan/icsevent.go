@@ -39,6 +39,9 @@ func (r *icsReader) events() {
 	}
 	first := events[0].meal.heading
 	events = r.latest(events)
+	if r.tooMany(events) {
+		return
+	}
 	for _, e := range events {
 		r.event(e)
 	}
@@ -53,6 +56,25 @@ func (r *icsReader) events() {
 	if r.mealCount == 0 && r.errorCount == 0 {
 		r.fail(CodeMissing, first, "a plan needs a meal; STATUS:CONFIRMED, or no STATUS, serves an event", "no event of the calendar is served: all are cancelled")
 	}
+}
+
+// tooMany refuses more meals than a table holds before they are looked at.
+func (r *icsReader) tooMany(events []*icsEvent) bool {
+	series, meals := map[string]bool{}, 0
+	for _, e := range events {
+		if !e.override {
+			series[e.uid] = e.uid != ""
+		}
+	}
+	for _, e := range events {
+		if e.cancelled || e.override && series[e.uid] {
+			continue
+		}
+		if meals++; meals > maxMeals {
+			return r.overMeals(e.meal.heading)
+		}
+	}
+	return false
 }
 
 // uniqueName numbers meals of the same name, which are usual in calendars: weekdays and weekend, say.

@@ -40,6 +40,16 @@ type seriesReader struct {
 	master *icsEvent
 	has    map[Local]Local // the instances of the series that were asked for: UTC → nominal time
 	walked bool            // has can be trusted
+	// single are the instants of EXDATE and RDATE, by [icsReader.instantKey]; days are the dates of EXDATE;VALUE=DATE.
+	single map[string]bool
+	days   map[Local]bool
+	beside map[mealInstant]bool // what the meals beside the series serve
+}
+
+// mealInstant is an instant of one of the meals that stand beside a series.
+type mealInstant struct {
+	meal *icsEvent
+	key  string
 }
 
 // apply gives the series without what is replaced, and the meals that stand for that.
@@ -48,6 +58,10 @@ func (s *seriesReader) apply(overrides []*icsEvent) []*icsEvent {
 		return []*icsEvent{s.master}
 	}
 	overrides = slices.DeleteFunc(overrides, s.datesOnly)
+	s.single, s.days, s.beside = map[string]bool{}, map[Local]bool{}, map[mealInstant]bool{}
+	for _, x := range slices.Concat(s.master.meal.set.exdate, s.master.meal.set.rdate) {
+		s.note(x)
+	}
 	s.look(overrides)
 	var moved []*icsEvent
 	for _, e := range overrides {
@@ -63,12 +77,21 @@ func (s *seriesReader) apply(overrides []*icsEvent) []*icsEvent {
 	joins := !slices.ContainsFunc(overrides, func(e *icsEvent) bool { return e.following })
 	for _, e := range moved {
 		if joins && s.canJoin(e) {
+			s.note(*e.meal.set.start)
 			s.master.meal.set.rdate = append(s.master.meal.set.rdate, *e.meal.set.start)
 			continue
 		}
-		out = s.beside(out, e)
+		out = s.stand(out, e)
 	}
 	return s.follow(out, overrides)
+}
+
+// note remembers a single date of the series.
+func (s *seriesReader) note(x stamp) {
+	if x.form == Date {
+		s.days[x.local] = true
+	}
+	s.single[s.instantKey(x)] = true
 }
 
 // datesOnly reports an override of a whole day in a series of times: it does not say which of them is meant.
@@ -130,13 +153,13 @@ func (s *seriesReader) unchanged(e *icsEvent) bool {
 		_, member := s.has[u]
 		return member
 	}
-	return !slices.ContainsFunc(s.master.meal.set.exdate, func(x stamp) bool { return s.instantKey(x) == s.instantKey(*start) })
+	return !s.single[s.instantKey(*start)]
 }
 
 // sameMeal reports whether an override serves what its series does.
 func (s *seriesReader) sameMeal(e *icsEvent) bool {
 	m := s.master.meal
-	return e.meal.portion == m.portion && slices.EqualFunc(e.meal.presets, m.presets, func(a, b text) bool { return a.s == b.s })
+	return e.meal.portion == m.portion && samePresets(&e.meal, &m)
 }
 
 // exclude takes an instance out of the series, by the nominal time that the series has for it.
@@ -149,6 +172,7 @@ func (s *seriesReader) exclude(at stamp) {
 			}
 		}
 	}
+	s.note(at)
 	s.master.meal.set.exdate = append(s.master.meal.set.exdate, at)
 }
 
@@ -166,25 +190,31 @@ func (s *seriesReader) canJoin(e *icsEvent) bool {
 	if l, ok := s.inForm(start, s.master.meal.set.start.form, "", ""); !ok || s.second(start, l) {
 		return false
 	}
-	same := func(x stamp) bool {
-		return s.instantKey(x) == s.instantKey(start) || x.form == Date && x.local.compare(start.local.addDays(-1)) >= 0 && x.local.compare(start.local.addDays(1)) <= 0
+	for day := -1; day <= 1; day++ { // a date of EXDATE is one of the series' own clock
+		if s.days[start.local.date().addDays(day)] {
+			return false
+		}
 	}
-	return !slices.ContainsFunc(s.master.meal.set.exdate, same) && !slices.ContainsFunc(s.master.meal.set.rdate, same)
+	return !s.single[s.instantKey(start)]
 }
 
-// beside adds an instance to a meal of single dates that stands beside the series, or makes it one.
-func (s *seriesReader) beside(meals []*icsEvent, e *icsEvent) []*icsEvent {
+// stand adds an instance to a meal of single dates that stands beside the series, or makes it one.
+func (s *seriesReader) stand(meals []*icsEvent, e *icsEvent) []*icsEvent {
 	start := *e.meal.set.start
+	key := s.instantKey(start)
 	for _, m := range meals[1:] {
 		if m.meal.name != e.meal.name || m.meal.portion != e.meal.portion || start.form != m.meal.set.start.form || start.form == Date ||
-			!slices.EqualFunc(e.meal.presets, m.meal.presets, func(a, b text) bool { return a.s == b.s }) {
+			!samePresets(&e.meal, &m.meal) || s.beside[mealInstant{m, key}] {
 			continue
 		}
-		twice := func(x stamp) bool { return s.instantKey(x) == s.instantKey(start) }
-		if !twice(*m.meal.set.start) && !slices.ContainsFunc(m.meal.set.rdate, twice) {
-			m.meal.set.rdate = append(m.meal.set.rdate, start)
-			return meals
-		}
+		s.beside[mealInstant{m, key}] = true
+		m.meal.set.rdate = append(m.meal.set.rdate, start)
+		return meals
 	}
+	s.beside[mealInstant{e, key}] = true
 	return append(meals, e)
+}
+
+func samePresets(a, b *rawMeal) bool {
+	return slices.EqualFunc(a.presets, b.presets, func(x, y text) bool { return x.s == y.s })
 }

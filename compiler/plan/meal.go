@@ -32,8 +32,7 @@ func (b *builder) addMeal(m rawMeal) {
 	p := b.plan
 	if b.mealCount++; b.mealCount > maxMeals {
 		if b.mealCount == maxMeals+1 {
-			b.fail(CodeLimit, m.heading, "meals that share a portion can be one meal with several times in at",
-				"this is meal %d; a table holds %d", b.mealCount, maxMeals)
+			b.overMeals(m.heading)
 		}
 		return
 	}
@@ -50,6 +49,12 @@ func (b *builder) addMeal(m rawMeal) {
 	meal.Set = b.recurrence(&m.set, &meal.Where)
 	b.checkPortion(m)
 	p.Meals = append(p.Meals, meal)
+}
+
+// overMeals reports the first meal that a table has no room for.
+func (b *builder) overMeals(heading span) bool {
+	b.fail(CodeLimit, heading, "meals that share a portion can be one meal with several times in at", "this is meal %d; a table holds %d", maxMeals+1, maxMeals)
+	return true
 }
 
 // at is the position of a span that may be absent.

@@ -18,6 +18,9 @@ type Options struct {
 	// Walk visits the instances of a set in order of their nominal times, until visit returns false. It fails where
 	// that takes too long. Without it, what an iCalendar file says of single instances is taken to be true.
 	Walk func(zone string, gap Gap, r Recurrence, visit func(nominal, utc Local) bool) error
+	// MatchZones names the IANA zones, the likeliest first, that have the offsets of the changes at every instant from <= t < to. Without it, a time
+	// zone that an iCalendar file defines itself cannot be read.
+	MatchZones func(changes []Change, from, to Local) []string
 }
 
 // Parse is Options.Parse with the zero Options.
@@ -26,6 +29,10 @@ func Parse(name string, src []byte) (*Plan, Diagnostics) { return Options{}.Pars
 // Parse reads a plan. It is iCalendar when the name ends in .ics or the text begins with BEGIN:VCALENDAR, else TOML.
 // The plan is nil when there are errors; warnings come with a plan. The diagnostics are sorted by position.
 func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
+	if len(src) > MaxBytes {
+		return nil, Diagnostics{{CodeLimit, Error, &Source{Name: name}, Pos{}, fmt.Sprintf("the file has %d bytes; a plan has %d at most", len(src), MaxBytes),
+			"of a big calendar, export only the one with the meals"}}
+	}
 	src = bytes.TrimPrefix(src, utf8BOM)
 	b := &builder{src: src, ix: newIndex(src), opts: o, plan: &Plan{Source: NewSource(name, src)}}
 	switch {
@@ -47,6 +54,9 @@ func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
 	}
 	return b.plan, b.ds
 }
+
+// MaxBytes is the length of the longest plan that is read: some thousand events, more than a table can hold.
+const MaxBytes = 1_000_000
 
 func isICS(name string, src []byte) bool {
 	const begin = "BEGIN:VCALENDAR"

@@ -295,7 +295,7 @@ func TestFaultsWithoutEnd(t *testing.T) {
 	assert.Equal(t, "there is more to say; only 100 diagnostics are shown", ds[100].Message)
 	assert.Equal(t, plan.Error, ds[100].Severity)
 	var dates []string
-	for i := range 100_000 {
+	for i := range 55_000 {
 		dates = append(dates, time.Date(2099, 12, 31, 7, 0, 0, 0, time.UTC).AddDate(0, 0, -i%30_000).Format("20060102T150405Z"))
 	}
 	p := mustParse(t, "p.ics", "BEGIN:VCALENDAR\nBEGIN:VEVENT\nSUMMARY:x 1 pocket\nDTSTART:20261201T070000Z\nEXDATE:"+strings.Join(dates, ",")+"\nEND:VEVENT\nEND:VCALENDAR\n")

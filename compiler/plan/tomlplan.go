@@ -134,13 +134,19 @@ func (b *builder) tomlMeals(root *tomlTable) {
 	case e.value.kind == unstable.Table:
 		b.fail(CodeType, e.span, "write [[meal]] with two brackets: a plan may have several", "[meal] is a single table")
 	case e.value.kind == unstable.Array && len(e.value.items) > 0 && !slices.ContainsFunc(e.value.items, notTable):
-		for _, item := range e.value.items { // meal = [{…}, {…}] is the same in TOML
+		for i, item := range e.value.items { // meal = [{…}, {…}] is the same in TOML
+			if i == maxMeals {
+				b.overMeals(item.span)
+				return
+			}
 			b.tomlMeal(item.tables[0])
 		}
 	case e.value.kind == unstable.Array:
 		b.fail(CodeType, e.span, "write each meal under its own [[meal]] heading", "meal is a list of values")
 	case e.value.kind != unstable.ArrayTable:
 		b.wrongType(e, "a list of tables", "[[meal]]")
+	case len(e.value.tables) > maxMeals: // none is looked at: there may be thousands
+		b.overMeals(e.value.tables[maxMeals].span)
 	default:
 		for _, t := range e.value.tables {
 			b.tomlMeal(t)

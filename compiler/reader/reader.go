@@ -6,6 +6,7 @@ package reader
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"mealtab/compiler/plan"
@@ -28,7 +29,8 @@ func Options(db *zone.Database) plan.Options {
 			}
 			return convert(z, l, from, to), nil
 		},
-		Walk: r.walk,
+		Walk:       r.walk,
+		MatchZones: r.match,
 	}
 }
 
@@ -69,6 +71,66 @@ func (r *reader) walk(name string, gap plan.Gap, set plan.Recurrence, visit func
 
 // maxWalk bounds a walk: a century of three meals a day, and a tenth of a second.
 const maxWalk = 110_000
+
+// match is [plan.Options].MatchZones. Zones under many names come first: those are the ones that most people mean.
+func (r *reader) match(changes []plan.Change, from, to plan.Local) (names []string) {
+	const year = 366 * 86400
+	if seconds(changes[0].At) > seconds(from)+year {
+		return nil // nothing says what the clocks did before
+	}
+	want := offsetsOf(changes, seconds(from), seconds(to))
+	history, aliases := map[string]string{}, map[string]int{}
+	for _, name := range r.db.Names() {
+		z, err := r.load(name)
+		if err != nil || !matches(z, want, seconds(from), seconds(to)) {
+			continue
+		}
+		names = append(names, name)
+		history[name] = fmt.Sprint(z.Transitions(0, zone.Horizon))
+		aliases[history[name]]++
+	}
+	slices.SortStableFunc(names, func(a, b string) int { return aliases[history[b]] - aliases[history[a]] })
+	return names
+}
+
+// change is an instant from which a clock is so many seconds east of UTC.
+type change struct {
+	at     int64
+	offset int
+}
+
+// offsetsOf gives the offset at from, and after it the changes until to that change something.
+func offsetsOf(changes []plan.Change, from, to int64) []change {
+	list := []change{{from, changes[0].Before}}
+	for _, c := range changes {
+		last := &list[len(list)-1]
+		switch at := seconds(c.At); {
+		case at >= to:
+			return list
+		case at <= last.at:
+			last.offset = c.After
+		case c.After != last.offset:
+			list = append(list, change{at, c.After})
+		}
+	}
+	return list
+}
+
+func matches(z *zone.Zone, want []change, from, to int64) bool {
+	if z.At(from).Seconds != want[0].offset {
+		return false
+	}
+	have := z.Transitions(from+1, to)
+	if len(have) != len(want)-1 {
+		return false
+	}
+	for i, t := range have {
+		if t.At != want[i+1].at || t.After.Seconds != want[i+1].offset {
+			return false
+		}
+	}
+	return true
+}
 
 // convert changes a time between local and UTC.
 func convert(z *zone.Zone, l plan.Local, from, to plan.Form) plan.Local {
