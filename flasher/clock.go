@@ -69,7 +69,7 @@ func (f *Feeder) ReadClock() (Reading, error) {
 
 func (f *Feeder) readEdge(trip time.Duration) (Reading, error) {
 	const edge = 1100 * time.Millisecond
-	b, err := f.askClock(link.Call{Code: frame.ClockRead, Work: edge}, "CLOCK_READ")
+	b, err := f.askClock(link.Call{Code: frame.ClockRead, Work: edge, Patience: 8 * edge}, "CLOCK_READ")
 	if err != nil {
 		return Reading{}, err
 	}

@@ -149,7 +149,7 @@ func (l *Link) Request(c Call) ([]byte, error) {
 		case err != nil:
 			return nil, err
 		case payload != nil:
-			l.learn(l.answered.Sub(began) - l.Wire(len(octets)+len(payload)) - c.Work)
+			l.learn(l.answered.Sub(began)-l.Wire(len(octets)+len(payload))-c.Work, n > 0)
 			if status != frame.OK {
 				return payload, frame.StatusError(status)
 			}
@@ -160,8 +160,17 @@ func (l *Link) Request(c Call) ([]byte, error) {
 	}
 }
 
-// learn takes up what a round trip took: more at once, less by and by.
-func (l *Link) learn(trip time.Duration) { l.trip = max(trip, l.trip-l.trip/8) }
+// longestTrip is the longest round trip that is learnt: what takes longer was lost.
+const longestTrip = 2 * time.Second
+
+// learn takes up what a round trip took: more at once, less by and by. Where the request was sent again nobody knows which of the two was
+// answered.
+func (l *Link) learn(trip time.Duration, again bool) {
+	if again {
+		trip /= 2
+	}
+	l.trip = min(max(trip, l.trip-l.trip/8), longestTrip)
+}
 
 // tryUntil is when the n-th try is given up: wire time both ways, what the board usually needs, and what round trips take here; doubling later for
 // boards that are slower than we know or busy turning the wheel.
