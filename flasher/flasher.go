@@ -8,7 +8,9 @@ package flasher
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"mealtab/compiler/table"
@@ -71,8 +73,12 @@ func Connect(l *link.Link) (*Feeder, error) { return ConnectWithin(l, link.Patie
 // ConnectWithin is Connect with another patience.
 func ConnectWithin(l *link.Link, patience time.Duration) (*Feeder, error) {
 	payload, err := l.Connect(bauds(), patience)
-	if err != nil {
+	var nothing *link.NothingError
+	switch {
+	case errors.As(err, &nothing):
 		return nil, err
+	case err != nil:
+		return nil, failed(l.Name(), "IDENTIFY", err)
 	}
 	r := reader{b: payload}
 	id := Identity{
@@ -214,14 +220,14 @@ func (f *Feeder) ask(c link.Call, name string) ([]byte, error) {
 		return b, f.failed(name, err)
 	}
 	if want := frame.Size(frame.MessageNamed(name).Response); len(b) < want {
-		return nil, f.failed(name, fmt.Errorf("the answer has %d bytes, not %d", len(b), want))
+		return nil, f.failed(name, fmt.Errorf("it has %d bytes, not %d", len(b), want))
 	}
 	return b, nil
 }
 
-func (f *Feeder) failed(what string, err error) error {
-	return &RequestError{f.link.Name(), what, err}
-}
+func (f *Feeder) failed(what string, err error) error { return failed(f.link.Name(), what, err) }
+
+func failed(port, what string, err error) error { return &RequestError{port, what, err} }
 
 // RequestError is a request that was not answered as it should be.
 type RequestError struct {
@@ -230,9 +236,31 @@ type RequestError struct {
 	Err     error
 }
 
-func (e *RequestError) Error() string { return fmt.Sprintf("%s: %s: %v", e.Port, e.Message, e.Err) }
+func (e *RequestError) Error() string { return e.Port + ": " + e.Reason() }
+
+// Reason is the error without the name of the port.
+func (e *RequestError) Reason() string {
+	var status frame.StatusError
+	switch {
+	case errors.Is(e.Err, link.ErrClosed) || errors.Is(e.Err, link.ErrStuck):
+		return e.Err.Error()
+	case errors.Is(e.Err, link.ErrSilent):
+		return strings.Replace(e.Err.Error(), "no answer", "no answer to "+e.Message, 1)
+	case errors.As(e.Err, &status):
+		return strings.Replace(e.Err.Error(), ":", " to "+e.Message+":", 1) // "the board answers STALE to BANK_COMMIT: …"
+	}
+	return fmt.Sprintf("the answer to %s: %v", e.Message, e.Err)
+}
 
 func (e *RequestError) Unwrap() error { return e.Err }
+
+// Named makes an error name a port, once.
+func Named(port string, err error) error {
+	if strings.Contains(err.Error(), port) {
+		return err
+	}
+	return fmt.Errorf("%s: %w", port, err)
+}
 
 func seconds(n uint32) time.Time { return time.Unix(table.Epoch+int64(n), 0).UTC() }
 

@@ -48,7 +48,7 @@ func (f *Feeder) EEPROM(offset, count int) ([]byte, error) {
 		request := append(binary.LittleEndian.AppendUint16(nil, uint16(offset+at)), byte(n))
 		b, err := f.link.Request(link.Call{Code: frame.EEPROMRead, Payload: request, Patience: patience})
 		if err == nil && len(b) != n {
-			err = fmt.Errorf("%d bytes were asked for, %d came", n, len(b))
+			err = fmt.Errorf("it has %d bytes, not %d", len(b), n)
 		}
 		if err != nil {
 			return f.failed("EEPROM_READ", err)

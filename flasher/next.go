@@ -49,7 +49,7 @@ func (f *Feeder) Next(after, until table.Minute, count int) ([]Due, error) {
 			list = append(list, due(b))
 		}
 		if searched <= after {
-			return nil, f.failed("NEXT", errors.New("the board does not get on with its search"))
+			return nil, f.failed("NEXT", errors.New("the board does not get on with its search for servings"))
 		}
 		after = searched
 	}

@@ -97,14 +97,14 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 		want   string
 	}{
 		{"write refused", func(code byte, _ []byte) (byte, []byte) { return frame.BadRange, nil },
-			"port: port: BANK_WRITE: the board answers BAD_RANGE: offset, count or value out of range; the old table stays in force"},
+			"port: the board answers BAD_RANGE to BANK_WRITE: offset, count or value out of range; the old table stays in force"},
 		{"worn cells", func(code byte, p []byte) (byte, []byte) {
 			return frame.OK, make([]byte, len(p)-2)
 		}, "port: byte 0 of the spare bank reads 00 after writing 20: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
 		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{table.FaultMeal} }),
-			"port: port: BANK_COMMIT: the board answers BAD_TABLE: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
+			"port: the board answers BAD_TABLE to BANK_COMMIT: the spare bank holds no valid table for this board; the answer says why (a meal is malformed); the old table stays in force"},
 		{"not newer", taking(func() (byte, []byte) { return frame.Stale, nil }),
-			"port: port: BANK_COMMIT: the board answers STALE: the table to be committed is not newer than the one in force, or not the one meant; the old table stays in force"},
+			"port: the board answers STALE to BANK_COMMIT: the table to be committed is not newer than the one in force, or not the one meant; the old table stays in force"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			id := identity(frame.Version, table.Version, 1, 1, 1024, 416)

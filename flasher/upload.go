@@ -35,7 +35,12 @@ func (e *UploadError) Error() string {
 	if e.Step == Committing && errors.Is(e.Err, link.ErrSilent) || e.Step == Committing && errors.Is(e.Err, link.ErrClosed) {
 		holds = "the board holds the old table or the new one, whole: mealtab status says which"
 	}
-	return fmt.Sprintf("%s: %v; %s", e.Port, e.Err, holds)
+	reason := e.Err.Error()
+	var request *RequestError
+	if errors.As(e.Err, &request) {
+		reason = request.Reason()
+	}
+	return fmt.Sprintf("%s: %s; %s", e.Port, reason, holds)
 }
 
 func (e *UploadError) Unwrap() error { return e.Err }
@@ -163,7 +168,7 @@ func (f *Feeder) commit(tab []byte) error {
 	b, err := f.ask(link.Call{Code: frame.BankCommit, Payload: request, Work: settleWork + 2*recordWork, Patience: turning}, "BANK_COMMIT")
 	var status frame.StatusError
 	if errors.As(err, &status) && status == frame.BadTable && len(b) == 1 {
-		return fmt.Errorf("%w (%s)", err, tableFault(int(b[0])))
+		return f.failed("BANK_COMMIT", fmt.Errorf("%w (%s)", status, tableFault(int(b[0]))))
 	}
 	return err
 }

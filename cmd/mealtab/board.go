@@ -1,9 +1,11 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"os"
 	"os/signal"
+	"syscall"
 	"time"
 
 	"github.com/creack/pty"
@@ -72,10 +74,10 @@ func (a *app) runBoard(args []string, f boardFlags) error {
 	if f.length > 0 {
 		l.end = b.Nanos() + uint64(f.length)
 	}
-	stop := make(chan os.Signal, 1)
-	signal.Notify(stop, os.Interrupt)
-	defer signal.Stop(stop)
-	return l.run(a.in, stop)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once, whatever it is doing
+	return l.run(a.in, ctx.Done())
 }
 
 // makeBoard builds the board with what it carries.

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -20,7 +19,8 @@ type live struct {
 	b       *board.Board
 	log     *scenario.Log
 	line    io.ReadWriter
-	sent    []byte // by the board, not yet on the line
+	sent    []byte      // by the board, not yet on the line
+	out     chan []byte // to the line
 	speed   float64
 	since   time.Time // from this time on with this speed
 	from    uint64    // ns of the board at that time
@@ -32,7 +32,7 @@ type live struct {
 const slice = 2 * time.Millisecond
 
 func newLive(b *board.Board, log *scenario.Log, line io.ReadWriter, speed float64) *live {
-	l := &live{b: b, log: log, line: line}
+	l := &live{b: b, log: log, line: line, out: make(chan []byte, outletRoom)}
 	b.Observe(func(e board.Event) {
 		if e.Kind == board.LineSent {
 			l.sent = append(l.sent, byte(e.Value))
@@ -47,10 +47,24 @@ func (l *live) setSpeed(speed float64) {
 	l.speed, l.since, l.from = speed, time.Now(), l.b.Nanos()
 }
 
+// outletRoom is how many slices' octets wait for a host that is slow to read.
+const outletRoom = 256
+
+// outlet writes what the board sends. It may wait for ever: a host that does not read holds up neither the board nor the commands.
+func outlet(w io.Writer, from <-chan []byte) {
+	for data := range from {
+		if _, err := w.Write(data); err != nil {
+			return
+		}
+	}
+}
+
 // run runs until the end, a signal, or the command quit. All work on the board is done here.
-func (l *live) run(commands io.Reader, stop <-chan os.Signal) error {
+func (l *live) run(commands io.Reader, stop <-chan struct{}) error {
 	bytes, words := make(chan []byte), make(chan string)
 	go pump(l.line, bytes)
+	go outlet(l.line, l.out)
+	defer close(l.out)
 	go lines(commands, words)
 	clock := time.NewTicker(slice)
 	defer clock.Stop()
@@ -75,20 +89,36 @@ func (l *live) run(commands io.Reader, stop <-chan os.Signal) error {
 	return nil
 }
 
-// step runs the board to where it should be now.
+// mostBusy is how long a step may keep commands and signals waiting.
+const mostBusy = 50 * time.Millisecond
+
+// step runs the board to where it should be now, or as far as it comes in a moment: a speed that is too high for this computer is what it can do.
 func (l *live) step() error {
 	to := l.from + uint64(float64(time.Since(l.since))*l.speed)
 	if l.end > 0 && to >= l.end {
 		to, l.stopped = l.end, true
 	}
-	if reason := l.b.RunTo(to); reason == avr.StopBreak || reason == avr.StopIllegal {
-		return fmt.Errorf("the firmware stopped at word %#x: %v", l.b.MCU().PC(), reason)
+	began := time.Now()
+	for chunk := uint64(time.Second); l.b.Nanos() < to; chunk *= 2 {
+		if reason := l.b.RunTo(min(to, l.b.Nanos()+chunk)); reason == avr.StopBreak || reason == avr.StopIllegal {
+			return fmt.Errorf("the firmware stopped at word %#x: %v", l.b.MCU().PC(), reason)
+		}
+		if busy := time.Since(began); busy > mostBusy {
+			if l.b.Nanos() < to {
+				l.stopped = false
+				l.setSpeed(l.speed)
+			}
+			break
+		} else if busy > mostBusy/8 {
+			chunk /= 2
+		}
 	}
 	if len(l.sent) > 0 {
-		if _, err := l.line.Write(l.sent); err != nil {
-			return err
+		select {
+		case l.out <- l.sent:
+		default: // nobody reads: it is lost, as on a wire
 		}
-		l.sent = l.sent[:0]
+		l.sent = nil
 	}
 	return nil
 }

@@ -130,28 +130,44 @@ func (a *app) install(name string, img []byte, target bootload.Target) error {
 
 // installOn installs through the bootloader on a link, and asks the new firmware who it is.
 func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error {
-	began, presses, bar := l.Transport().Now(), 0, a.transferBar(l.Name())
-	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: bar.show, Press: func() {
-		presses++
-		fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now (time %d of %d at most)\n", l.Name(), presses, len(bootload.Families()))
-	}}
+	began, bar := l.Transport().Now(), a.transferBar(l.Name())
+	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: bar.show, Press: a.pressing(l.Name())}
 	family, err := loader.Install(img, target.Chips)
 	bar.done()
+	var damaged *bootload.DamagedError
 	switch {
-	case errors.Is(err, bootload.ErrNoBootloader):
-		return fmt.Errorf("%s: %w (nothing was written)\n%s", l.Name(), err, strings.TrimSuffix(wrap("  ", target.Advice()), "\n"))
-	case err != nil:
+	case err == nil:
+	case errors.Is(err, bootload.ErrNoBootloader) && !errors.As(err, &damaged):
+		return fmt.Errorf("%s: %w\n%s", l.Name(), err, strings.TrimSuffix(wrap("  ", target.Advice()), "\n"))
+	default:
 		return fmt.Errorf("%s: %w", l.Name(), err)
 	}
 	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", words.Thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
 	return a.greet(l, loader.Baud)
 }
 
+// pressing asks for the reset button, where nothing else resets the board, as often as it is wanted.
+func (a *app) pressing(port string) func() {
+	presses := 0
+	return func() {
+		if presses++; presses == 1 {
+			fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now, and once more each time this asks\n", port)
+			return
+		}
+		fmt.Fprintf(a.err, "%s: press the board's reset button again, now\n", port)
+	}
+}
+
 // greet asks the new firmware who it is.
 func (a *app) greet(l *link.Link, baud int) error {
 	f, err := flasher.Connect(link.New(l.Transport(), l.Name(), baud))
-	if err != nil {
-		return fmt.Errorf("the firmware was read back well, but does not answer: %w", err)
+	var nothing *link.NothingError
+	switch {
+	case errors.As(err, &nothing):
+		return fmt.Errorf("%s: every byte of the firmware was read back, but it does not answer: press the board's reset button and try mealtab status; if it stays silent, "+
+			"the board may run at another clock rate than --board says", l.Name())
+	case err != nil:
+		return fmt.Errorf("every byte of the firmware was read back, but: %w", err)
 	}
 	fmt.Fprintf(a.out, "it answers: %s, firmware %d; next: mealtab upload PLAN\n", f.BoardName(), f.ID.Firmware)
 	return nil

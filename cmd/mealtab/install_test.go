@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"os"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -90,5 +91,6 @@ func TestInstallRefused(t *testing.T) {
 	require.Equal(t, exitFailed, code)
 	require.Contains(t, errs, "no bootloader answers (nothing was written)\n  if the board has a bootloader")
 	require.Contains(t, errs, "the fuses low FF,")
-	require.Contains(t, errs, "desk has no reset line: press the board's reset button now (time 3 of 3 at most)")
+	require.Contains(t, errs, "desk has no reset line: press the board's reset button now, and once more each time this asks\n"+
+		strings.Repeat("desk: press the board's reset button again, now\n", 2))
 }

@@ -271,7 +271,7 @@ func (a *app) talk(o opened, do func(s *session) error, heading string) error {
 	defer speaking.Unlock()
 	s.flush()
 	if heading != "" && err != nil && !errors.Is(err, errReported) {
-		fmt.Fprintf(a.err, "%s: %v\n", heading, err)
+		fmt.Fprintln(a.err, flasher.Named(heading, err))
 	}
 	return err
 }
@@ -284,7 +284,7 @@ func inForce(f *flasher.Feeder) (flasher.Status, []byte, error) {
 	}
 	tab, err := f.Table(st)
 	if err != nil {
-		return st, nil, fmt.Errorf("%s: %w", f.Port(), err)
+		return st, nil, flasher.Named(f.Port(), err)
 	}
 	return st, tab, nil
 }

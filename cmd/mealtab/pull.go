@@ -12,6 +12,7 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
+	"mealtab/flasher"
 )
 
 type pullFlags struct {
@@ -88,7 +89,7 @@ func (a *app) runPull(f pullFlags) error {
 		}
 		r, err := raise.Raise(tab, db, raise.Options{Zones: likelyZones(f.zone), Always: t.Start == from})
 		if err != nil {
-			return fmt.Errorf("%s: %w", s.Port(), err)
+			return flasher.Named(s.Port(), err)
 		}
 		if f.zone != "" && r.Plan.Zone != f.zone {
 			return fmt.Errorf("%s: the table does not keep the clock of %s, but that of %s; leave --zone out to get it as it is (nothing was written)", s.Port(), f.zone, r.Plan.Zone)

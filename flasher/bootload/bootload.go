@@ -76,6 +76,8 @@ const (
 	syncTime = 1500 * time.Millisecond
 	// answerWait covers erasing and writing a page (2 × 4.5 ms) and a slow bridge, beside the time on the wire.
 	answerWait = 500 * time.Millisecond
+	// mostStale is how many times 64 octets are thrown away before the first command: what the port still held.
+	mostStale = 16
 	// restarts is how often the whole is tried: a damaged command cannot be repeated, for there are no numbers and no checks.
 	restarts = 3
 )
@@ -87,10 +89,19 @@ var ErrNoBootloader = errors.New("no bootloader answers")
 type DamagedError struct{ Err error }
 
 func (e *DamagedError) Error() string {
-	return fmt.Sprintf("%v; the board has no whole firmware now and feeds nothing: run mealtab install again (its bootloader, table and journal are untouched)", e.Err)
+	return fmt.Sprintf("the install was cut short: %v; the board has no whole firmware now and feeds nothing: run mealtab install again (its bootloader, table and journal are untouched)", e.Err)
 }
 
 func (e *DamagedError) Unwrap() error { return e.Err }
+
+// StillLoadingError means that the firmware is on the board, whole, but has not been started.
+type StillLoadingError struct{ Err error }
+
+func (e *StillLoadingError) Error() string {
+	return "the firmware is on the board, and every byte was read back, but its bootloader does not let go: press the board's reset button"
+}
+
+func (e *StillLoadingError) Unwrap() error { return e.Err }
 
 // Loader installs images.
 type Loader struct {
@@ -103,21 +114,27 @@ type Loader struct {
 }
 
 // Install writes an image and reads it back. allowed says which chips the image is for. It returns the family that answered. The error
-// wraps [ErrNoBootloader] or is a [*DamagedError] where the flash was changed.
+// is a [*DamagedError] where the flash was changed, a [*StillLoadingError] where all went well but the start, and else wraps what went wrong, such as
+// [ErrNoBootloader], before anything was written.
 func (l *Loader) Install(image []byte, allowed []string) (Family, error) {
-	var damaged *DamagedError
+	touched := false
 	for n := 1; ; n++ {
 		family, err := l.once(image, allowed)
-		touched := damaged != nil // by an earlier try
+		var damaged *DamagedError
+		var still *StillLoadingError
 		switch {
-		case err == nil:
-			return family, nil
-		case !errors.As(err, &damaged) && !touched:
+		case err == nil, errors.As(err, &still):
 			return family, err
-		case n == restarts && errors.As(err, &damaged):
+		case errors.As(err, &damaged):
+			touched = true
+		case !touched:
+			return family, fmt.Errorf("%w (nothing was written)", err)
+		}
+		if n == restarts {
+			if damaged == nil {
+				err = &DamagedError{err}
+			}
 			return family, err
-		case n == restarts:
-			return family, &DamagedError{err}
 		}
 	}
 }
@@ -132,7 +149,7 @@ func (l *Loader) once(image []byte, allowed []string) (Family, error) {
 		return family, err
 	}
 	if room := chip.Flash - family.Section; len(image) > room {
-		return family, fmt.Errorf("the image has %d bytes; below the bootloader of this %s there are %d (nothing was written)", len(image), chip.Name, room)
+		return family, fmt.Errorf("the image has %d bytes; below the bootloader of this %s there are %d", len(image), chip.Name, room)
 	}
 	if _, err := l.command(0, cmdEnter); err != nil {
 		return family, err
@@ -141,7 +158,7 @@ func (l *Loader) once(image []byte, allowed []string) (Family, error) {
 		return family, &DamagedError{err}
 	}
 	if _, err := l.command(0, cmdLeave); err != nil {
-		return family, fmt.Errorf("the firmware is on the board and was read back, but the bootloader does not let go: %w; press reset", err)
+		return family, &StillLoadingError{err}
 	}
 	return family, nil
 }
@@ -172,19 +189,44 @@ func (l *Loader) find() (Family, error) {
 	return Family{}, ErrNoBootloader
 }
 
-// sync asks until an answer comes, and then throws away what comes after it: answers to the earlier tries.
+// sync asks until an answer comes, whatever stands before it: what the firmware was saying when it was reset, or noise. It then throws away what
+// comes after it: answers to the earlier tries.
 func (l *Loader) sync(patience time.Duration) (bool, error) {
 	end := l.T.Now().Add(patience)
+	for range mostStale {
+		if heard, err := l.read(64, time.Millisecond); len(heard) == 0 || err != nil {
+			break // the error comes again
+		}
+	}
 	for l.T.Now().Before(end) {
 		if _, err := l.T.Write([]byte{cmdSync, endOfCommand}); err != nil {
 			return false, err
 		}
-		heard, err := l.read(2, syncWait)
+		found, err := l.answered(syncWait)
 		if err != nil {
 			return false, err
 		}
-		if bytes.Equal(heard, []byte{inSync, ok}) {
+		if found {
 			return true, l.drain()
+		}
+	}
+	return false, nil
+}
+
+// answered reports whether "in sync, OK" comes within a time.
+func (l *Loader) answered(wait time.Duration) (bool, error) {
+	end := l.T.Now().Add(wait)
+	last := byte(0)
+	for l.T.Now().Before(end) {
+		heard, err := l.read(1, end.Sub(l.T.Now()))
+		if err != nil {
+			return false, err
+		}
+		for _, b := range heard {
+			if last == inSync && b == ok {
+				return true, nil
+			}
+			last = b
 		}
 	}
 	return false, nil
@@ -203,7 +245,7 @@ func (l *Loader) drain() error {
 func (l *Loader) chip(allowed []string) (Chip, error) {
 	sig, err := l.command(3, cmdSignature)
 	if err != nil {
-		return Chip{}, fmt.Errorf("reading the chip's signature: %w (nothing was written)", err)
+		return Chip{}, fmt.Errorf("reading the chip's signature: %w", err)
 	}
 	for _, c := range Chips() {
 		if !bytes.Equal(sig, c.Signature[:]) {
@@ -214,9 +256,9 @@ func (l *Loader) chip(allowed []string) (Chip, error) {
 				return c, nil
 			}
 		}
-		return c, fmt.Errorf("the chip is an %s, this firmware is for %s (nothing was written)", c.Name, allowed[0])
+		return c, fmt.Errorf("the chip is an %s, this firmware is for %s", c.Name, allowed[0])
 	}
-	return Chip{}, fmt.Errorf("the chip's signature is % X, that of no chip this program knows (nothing was written)", sig)
+	return Chip{}, fmt.Errorf("the chip's signature is % X, that of no chip this program knows", sig)
 }
 
 // standstill is the page that stands in for the first one meanwhile: RJMP to itself, from the reset vector.

@@ -45,6 +45,23 @@ func TestInstall(t *testing.T) {
 	}
 }
 
+// What the firmware said before the reset, or noise, comes before the bootloader's first answer: as many octets as you like, also ones that look like
+// parts of answers.
+func TestStaleOctetsBeforeSync(t *testing.T) {
+	img := firmware(t)[:1024]
+	for _, f := range bootload.Families() {
+		for n := range 12 {
+			for _, octet := range []string{"\x7E", "\x14", "\x10", "\x14\x10", "\x10\x14"} {
+				b := flashertest.NewBootloader(f, bootload.Chips()[0], f.Baud)
+				b.Stale = bytes.Repeat([]byte(octet), n)
+				_, err := (&bootload.Loader{T: b, Baud: f.Baud}).Install(img, both)
+				require.NoError(t, err, "%s: %d times % X", f.Name, n, octet)
+				require.True(t, bytes.Equal(img, b.Flash[:len(img)]))
+			}
+		}
+	}
+}
+
 func TestRefusals(t *testing.T) {
 	short, old := bootload.Families()[0], bootload.Families()[1]
 	p328, p168 := bootload.Chips()[0], bootload.Chips()[2]

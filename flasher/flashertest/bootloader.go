@@ -17,7 +17,9 @@ type Bootloader struct {
 	Garble func(b byte) []byte
 	// NoResetLine makes the port a pseudo-terminal's.
 	NoResetLine bool
-	Writes      int // pages written
+	// Stale is what the port still holds after a reset.
+	Stale  []byte
+	Writes int // pages written
 
 	now      time.Time
 	baud     int
@@ -58,6 +60,9 @@ func (b *Bootloader) Reset() error {
 	b.now = b.now.Add(100 * time.Millisecond)
 	b.running, b.input, b.unwanted = false, nil, 0
 	b.until = b.now.Add(65*time.Millisecond + b.window())
+	for _, octet := range b.Stale {
+		b.output = append(b.output, reply{b.now, octet})
+	}
 	return nil
 }
 

@@ -219,6 +219,9 @@ func (l *Link) preamble() error {
 func (l *Link) write(octets []byte) error {
 	for len(octets) > 0 {
 		n, err := l.t.Write(octets)
+		if errors.Is(err, ErrStuck) {
+			return err
+		}
 		if err != nil {
 			return fmt.Errorf("%w (%w)", ErrClosed, err)
 		}

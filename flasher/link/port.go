@@ -1,6 +1,7 @@
 package link
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"os"
@@ -58,14 +59,22 @@ func reason(name string, err error) string {
 	return err.Error()
 }
 
-// permission names the group that may use the port.
+// permission says how to get at a port that belongs to others.
 func permission(name string) string {
-	group := "dialout"
-	if g, err := groupOf(name); err == nil {
-		group = g
-	}
 	if runtime.GOOS != "linux" {
 		return "no permission to open the port"
+	}
+	group, err := groupOf(name)
+	if err != nil {
+		group = "dialout"
+	}
+	return noPermission(group)
+}
+
+// noPermission names the group that may use a port. Nobody joins that of the superuser for it.
+func noPermission(group string) string {
+	if group == "root" {
+		return "no permission to open the port: it is the superuser's alone; a udev rule with GROUP=\"dialout\" gives such ports to that group, which you can join"
 	}
 	return fmt.Sprintf("no permission to open the port; join its group and log in again: sudo usermod -aG %s $USER", group)
 }
@@ -78,6 +87,30 @@ func (p *port) Read(b []byte, wait time.Duration) (int, error) {
 		p.wait = wait
 	}
 	return p.Port.Read(b)
+}
+
+// stuckAfter is how long a port may take for what is written at once: 256 octets at the lowest rate are on the wire in 0.14 s.
+const stuckAfter = 3 * time.Second
+
+// Write waits no longer than a port that works takes. What waits below it then goes nowhere: the port is closed next.
+func (p *port) Write(b []byte) (int, error) {
+	type result struct {
+		n   int
+		err error
+	}
+	done, data := make(chan result, 1), bytes.Clone(b)
+	go func() {
+		n, err := p.Port.Write(data)
+		done <- result{n, err}
+	}()
+	patience := time.NewTimer(stuckAfter)
+	defer patience.Stop()
+	select {
+	case r := <-done:
+		return r.n, r.err
+	case <-patience.C:
+		return 0, ErrStuck
+	}
 }
 
 func (p *port) SetBaud(baud int) error {

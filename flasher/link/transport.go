@@ -38,6 +38,9 @@ var ErrNoResetLine = errors.New("the port has no reset line")
 // ErrClosed wraps what a transport says when the line is gone, as when the cable is pulled.
 var ErrClosed = errors.New("the connection is gone: was the cable pulled?")
 
+// ErrStuck is a port that takes no more octets.
+var ErrStuck = errors.New("the port takes no octets: the device at its other end does not read them")
+
 // Port is a serial port of this computer.
 type Port struct {
 	Name     string

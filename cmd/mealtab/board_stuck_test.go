@@ -1,0 +1,96 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"strings"
+	"syscall"
+	"testing"
+
+	"github.com/creack/pty"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/table"
+	"mealtab/emulator/scenario"
+	"mealtab/flasher"
+	"mealtab/flasher/flashertest"
+	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
+)
+
+// deafHost sends without end and never reads.
+type deafHost struct {
+	waiting chan struct{} // closed when the board's octets wait for it
+	ended   chan struct{}
+	sent    bytes.Reader
+}
+
+func (d *deafHost) Write([]byte) (int, error) {
+	close(d.waiting)
+	<-d.ended
+	return 0, io.ErrClosedPipe
+}
+
+func (d *deafHost) Read(p []byte) (int, error) {
+	if n, err := d.sent.Read(p); err == nil {
+		return n, nil
+	}
+	<-d.ended
+	return 0, io.EOF
+}
+
+// hands types a command when the board's octets wait.
+type hands struct {
+	*deafHost
+	text *strings.Reader
+}
+
+func (h hands) Read(p []byte) (int, error) {
+	select {
+	case <-h.waiting:
+	case <-h.ended:
+	}
+	return h.text.Read(p)
+}
+
+// A host that sends and does not read holds up neither the commands nor a signal.
+func TestBoardWithDeafHost(t *testing.T) {
+	e := flashertest.New(t, "m328-mains", nil, nil)
+	host := &deafHost{waiting: make(chan struct{}), ended: make(chan struct{})}
+	defer close(host.ended)
+	host.sent.Reset(bytes.Repeat(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Append(nil, []byte{frame.Identify, 1})...), 300))
+	l := newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), host, 50)
+	require.NoError(t, l.run(hands{host, strings.NewReader("quit\n")}, nil))
+
+	e = flashertest.New(t, "m328-mains", nil, nil)
+	again := &deafHost{waiting: make(chan struct{}), ended: make(chan struct{})}
+	defer close(again.ended)
+	again.sent.Reset(bytes.Repeat(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Append(nil, []byte{frame.Identify, 1})...), 300))
+	l = newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), again, 50)
+	require.NoError(t, l.run(strings.NewReader(""), again.waiting)) // as a signal would come
+}
+
+// A port whose other end does not read and is full: whoever wants to talk over it ends, and says so.
+func TestPortThatTakesNothing(t *testing.T) {
+	near, far, err := pty.Open()
+	require.NoError(t, err)
+	defer near.Close()
+	defer far.Close()
+	l, err := link.Open(far.Name(), flasher.DefaultBaud())
+	require.NoError(t, err)
+	defer l.Close()
+	fill(t, int(far.Fd()))
+	_, err = flasher.Connect(l)
+	require.EqualError(t, err, far.Name()+": the port takes no octets: the device at its other end does not read them")
+}
+
+// fill writes to a port until it takes no more.
+func fill(t *testing.T, fd int) {
+	t.Helper()
+	require.NoError(t, syscall.SetNonblock(fd, true))
+	var err error
+	for err == nil {
+		_, err = syscall.Write(fd, make([]byte, 512))
+	}
+	require.ErrorIs(t, err, syscall.EAGAIN)
+}
