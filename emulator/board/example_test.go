@@ -38,7 +38,7 @@ func Example() {
 		}
 	})
 
-	b.RunUntil(time.Date(2027, 6, 1, 7, 0, 1, 0, time.UTC))
+	b.RunUntil(time.Date(2027, 6, 1, 7, 0, 1, 200_000_000, time.UTC))
 	b.PowerOff()
 	fmt.Println(b.Now().Format("15:04:05"), "the power fails")
 	b.Run(10 * time.Minute)

@@ -83,11 +83,15 @@ OUTLINED static void bus_send(uint8_t byte, uint8_t expected)
 	bus_step(0, expected);
 }
 
-/* A stop takes less than two bits, and nothing can be done if it does not come. */
+/* A stop takes less than two bits, unless somebody holds the bus; then the next start fails, and the bus is freed. */
 static void bus_stop(void)
 {
+	uint16_t patience = 10UL * F_CPU / TWI_HZ;
+
 	TWCR = 1 << TWINT | 1 << TWEN | 1 << TWSTO;
-	_delay_us(2e6 / TWI_HZ);
+	while (TWCR & 1 << TWSTO)
+		if (--patience == 0)
+			break;
 }
 
 /* Reads or writes registers or memory, once. */

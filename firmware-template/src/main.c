@@ -34,14 +34,16 @@ static uint8_t patience(void)
 	return CHECK_TICKS;
 }
 
-/* The lowest fault, as flashes, until somebody wants something else. */
+/* Shows the lowest fault: 1 to 7 short flashes, from the eighth on a long one and 1, 2, ... short ones. */
 static void show_faults(void)
 {
-	for (uint16_t f = feeder.faults; f != 0 && !flags.woken; f >>= 1) {
-		power_flash(1);
-		if (f & 1)
-			break;
-	}
+	uint8_t n = 1;
+
+	if (feeder.faults == 0)
+		return;
+	for (uint16_t f = feeder.faults; !(f & 1); f >>= 1)
+		n++;
+	power_show(n < SHOW_LONG ? n : SHOW_LONG | (n - (SHOW_LONG - 1)));
 }
 
 /* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last

@@ -12,17 +12,27 @@
 #include <util/delay.h>
 
 #define LED PB5
-#define OTHER_PINS (1 << PD2 | 1 << PD3 | 1 << PD4 | 1 << PD5) /* clock and buttons: what may wake us beside the line */
+#define WAKING_PINS (1 << PD2 | 1 << PD3 | 1 << PD4 | 1 << PD5) /* clock and buttons: what may wake us beside the line */
 #define REFERENCE_MV 1100UL
 #define ADC_FULL 1024UL
 
 uint16_t power_ticks;
 uint8_t power_reset_flags __attribute__((section(".noinit")));
 
-#define WATCHDOG(periods) (1 << WDE | 1 << WDIE | (periods)) /* interrupt first; if nobody counts it, reset one period later */
-#define TICK WATCHDOG(1 << WDP3 | 1 << WDP0) /* 1,048,576 cycles of 128 kHz: 8 s */
-#define LIGHT WATCHDOG(1 << WDP0)            /* a 256th of that: 32 ms */
-#define PAUSE WATCHDOG(1 << WDP2)            /* 2,048ths times 64, a 32nd: 256 ms */
+/* ---- the watchdog ---- */
+
+/* Interrupt first. Its handler (vectors.S) counts the period in UNSEEN and asks for the next interrupt; a second period that nobody
+ * has seen ends in power_restart. The chip's own reset, one period after an interrupt that was not asked for again, is left for a
+ * restart that hangs: there are bootloaders that start with the watchdog running and never leave. */
+#define WATCHDOG(periods) (1 << WDIF | 1 << WDE | 1 << WDIE | (periods))
+#define TICK WATCHDOG(1 << WDP3 | 1 << WDP0)  /* 1,048,576 cycles of 128 kHz: 8 s */
+#define LIGHT WATCHDOG(1 << WDP0)             /* a 256th of that: 32 ms */
+#define PAUSE WATCHDOG(1 << WDP2)             /* 8 of them: 256 ms */
+#define TURNING WATCHDOG(1 << WDP1 | 1 << WDP0) /* 4 of them: 128 ms */
+#define LONG WATCHDOG(1 << WDP2 | 1 << WDP0)  /* 16 of them: 512 ms */
+#define LAST_RESORT (1 << WDE | 1 << WDP3 | 1 << WDP0)
+#define UNSEEN GPIOR2                         /* periods that nobody has counted in power_ticks */
+#define RESTARTED 0x5A                        /* in UNSEEN: by power_restart */
 
 /* Starts a period of the watchdog. The second write must follow the first within four cycles (data sheet 11.9.2); interrupts
  * are off, or the whole is repeated by the next period. */
@@ -38,9 +48,78 @@ void power_early(void) __attribute__((naked, used, section(".init3")));
 void power_early(void)
 {
 	power_reset_flags = MCUSR;
+	if (power_reset_flags == 0 && UNSEEN == RESTARTED)
+		power_reset_flags = 1 << WDRF;
 	MCUSR = 0;
 	GPIOR0 = 0; /* the flags: a bootloader that jumps here may have used it */
+	UNSEEN = 0;
 	watchdog(TICK);
+}
+
+/* The program hangs: begins it anew with everything that drives a pin or interrupts as a reset leaves it. MCUSR is clear, so UNSEEN
+ * says why. */
+void power_restart(void) __attribute__((noreturn, used, externally_visible));
+void power_restart(void)
+{
+	watchdog(LAST_RESORT);
+	DDRB = DDRC = DDRD = 0; /* the servo's supply first */
+	PORTB = PORTC = PORTD = 0;
+	TIMSK1 = TCCR1B = TCCR1A = 0;
+	UCSR0B = UCSR0A = 0;
+	TWCR = 0;
+	ADCSRA = 0;
+	PCICR = PCMSK1 = PCMSK2 = 0;
+	SMCR = 0;
+	UNSEEN = RESTARTED;
+	__asm__ volatile("jmp 0");
+	__builtin_unreachable();
+}
+
+static uint8_t parts; /* of a tick, in 256ths, in the period that the watchdog counts now; 0: all */
+
+/* Adds so many 256ths of a tick. */
+static void add_parts(uint8_t more)
+{
+	static uint8_t part;
+
+	part += more;
+	if (part < more)
+		power_ticks++;
+}
+
+/* Interrupts are off. */
+static void count_periods(void)
+{
+	for (; UNSEEN > 0; UNSEEN--)
+		if (parts)
+			add_parts(parts);
+		else
+			power_ticks++;
+}
+
+void power_tick(void)
+{
+	cli();
+	count_periods();
+	sei();
+}
+
+/* Counts in periods of so many parts from here on. Interrupts are off. */
+static void count_in(uint8_t mode, uint8_t new_parts)
+{
+	count_periods();
+	parts = new_parts;
+	watchdog(mode);
+}
+
+void power_turning(bool on)
+{
+	cli();
+	if (on)
+		count_in(TURNING, 4);
+	else
+		count_in(TICK, 0);
+	sei();
 }
 
 bool power_was_lost(void)
@@ -48,20 +127,16 @@ bool power_was_lost(void)
 	return power_reset_flags == 0 || (power_reset_flags & (1 << PORF | 1 << BORF));
 }
 
+/* ---- sleep ---- */
+
+static uint8_t looked; /* the pins at the last power_look */
+
 void power_init(void)
 {
 	DDRB |= 1 << LED;
-	ACSR = 1 << ACD;   /* comparator off */
-	EICRA = 0;         /* INT0 on low level: the only kind that wakes from power-down */
+	ACSR = 1 << ACD; /* comparator off */
+	PCMSK2 = WAKING_PINS;
 	PCICR = 1 << PCIE2;
-}
-
-void power_tick(void)
-{
-	if (WDTCSR & 1 << WDIE)
-		return;
-	power_ticks++;
-	WDTCSR |= 1 << WDIE;
 }
 
 void power_sleep_mode(bool idle)
@@ -69,20 +144,22 @@ void power_sleep_mode(bool idle)
 	SMCR = 1 << SE | (idle ? 0 : 1 << SM1);
 }
 
-/* From wake to sleep a tick takes about 35 cycles: 4 to wake, 4 to the vector, 3 for its jump, 4 back, the rest here. */
+/* From wake to sleep a tick takes about 60 cycles: 4 to wake, 4 to the vector, 3 for its jump, 24 in the handler, the rest here. */
 static void nap(uint8_t ticks)
 {
 	uint8_t left = ticks;
 
 	for (;;) {
 		cli();
-		if (flags.woken)
+		if (flags.woken || flags.ready)
 			break;
-		sei(); /* the instruction after it always runs, so no wake-up is lost */
-		sleep_cpu();
-		if (WDTCSR & 1 << WDIE)
-			break;
-		WDTCSR |= 1 << WDIE;
+		if (UNSEEN == 0) {
+			sei(); /* the instruction after it always runs, so no wake-up is lost */
+			sleep_cpu();
+			if (UNSEEN == 0) /* something else */
+				break;
+		}
+		UNSEEN = 0;
 		if (--left == 0)
 			break;
 	}
@@ -93,21 +170,17 @@ static void nap(uint8_t ticks)
 void power_look(void)
 {
 	flags.woken = false;
+	looked = PIND & WAKING_PINS;
 }
 
+/* Every change of the pins since power_look has set flags.woken, the fall of the clock's line too: one that is low already, stuck,
+ * wakes nobody. */
 bool power_sleep(bool idle, uint8_t ticks)
 {
-	uint8_t before;
-
-	PCMSK2 = 1 << PCINT19 | 1 << PCINT20 | 1 << PCINT21 | (idle ? 0 : 1 << PCINT16);
-	before = PIND & OTHER_PINS;
-	EIMSK = before & 1 << PD2 ? 1 << INT0 : 0; /* one that is low already would wake us for ever */
+	PCMSK2 = WAKING_PINS | (idle ? 0 : 1 << PCINT16);
 	power_sleep_mode(idle);
 	nap(ticks);
-	EIMSK = 0;
-	/* The pins tell who it was: a pin change does not. */
-	before ^= PIND & OTHER_PINS;
-	return before ? false : flags.woken;
+	return flags.woken && (PIND & WAKING_PINS) == looked;
 }
 
 void power_wait_ms(uint16_t ms)
@@ -210,34 +283,43 @@ uint16_t power_watched(void)
 	return millivolts(lowest);
 }
 
-/* Sleeps for a short period of the watchdog, to its end. */
-static void doze(uint8_t period)
+/* ---- the light ---- */
+
+/* Sleeps for a short period of the watchdog, to its end, or until something happens if `yielding`. */
+static void doze(uint8_t mode, uint8_t its_parts, bool yielding)
 {
 	cli();
-	watchdog(period);
-	while (WDTCSR & 1 << WDIE) {
+	count_in(mode, its_parts);
+	while (UNSEEN == 0 && !(yielding && flags.woken)) {
 		sei(); /* the instruction after it always runs, so no wake-up is lost */
 		sleep_cpu();
 		cli();
 	}
-	watchdog(TICK);
+	count_in(TICK, 0);
 	sei();
 }
 
 /* Asleep, because a light that takes seconds would cost more than all the rest of a day on cells. */
+static void flash(uint8_t mode, uint8_t its_parts, bool yielding)
+{
+	PORTB |= 1 << LED;
+	doze(mode, its_parts, yielding);
+	PORTB &= (uint8_t)~(1 << LED);
+	doze(PAUSE, 8, yielding);
+}
+
 void power_flash(uint8_t count)
 {
-	static uint8_t part; /* of a tick, in 256ths: what the flashes took */
-
 	power_sleep_mode(uart_busy());
-	for (; count > 0; count--) {
-		power_tick();
-		PORTB |= 1 << LED;
-		doze(LIGHT);
-		PORTB &= (uint8_t)~(1 << LED);
-		doze(PAUSE);
-		part += 1 + 8;
-		if (part < 1 + 8)
-			power_ticks++;
-	}
+	for (; count > 0; count--)
+		flash(LIGHT, 1, false);
+}
+
+void power_show(uint8_t code)
+{
+	power_sleep_mode(uart_busy());
+	if ((code & SHOW_LONG) && !flags.woken)
+		flash(LONG, 16, true);
+	for (code &= SHOW_LONG - 1; code > 0 && !flags.woken; code--)
+		flash(LIGHT, 1, true);
 }

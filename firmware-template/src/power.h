@@ -1,5 +1,5 @@
 /* Sleep, watchdog, supply and LED. Out: ticks of eight seconds, counted asleep and awake; millivolts. Registers: SMCR,
- * WDTCSR, MCUSR, ADC, EIMSK, PCICR, GPIOR0, and the LED on PB5. */
+ * WDTCSR, MCUSR, ADC, PCICR, PCMSK2, GPIOR0, GPIOR2, and the LED on PB5. */
 #ifndef POWER_H
 #define POWER_H
 
@@ -10,14 +10,14 @@
 
 /* Periods of the watchdog since the reset, modulo 65536; nominally eight seconds, by its own oscillator (up to 10 % off). */
 extern uint16_t power_ticks;
-/* MCUSR as it was at the reset; 0 if a bootloader has cleared it. */
+/* MCUSR as it was at the reset, WDRF after a restart by the watchdog; 0 if a bootloader has cleared it. */
 extern uint8_t power_reset_flags;
 /* The reset was, or may have been, one by loss of power. */
 bool power_was_lost(void);
 
 void power_init(void);
-/* Counts a tick if one has passed. To be called at least every eight seconds while awake: the second period that
- * passes without it resets the chip. */
+/* Counts the ticks that have passed. To be called at least every eight seconds while awake: the second period that passes
+ * without it restarts the program. */
 void power_tick(void);
 /* From here on a change of a pin keeps the next power_sleep from sleeping: call it before looking at the pins. */
 void power_look(void);
@@ -27,6 +27,9 @@ void power_sleep_mode(bool idle);
 /* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. True if
  * the line ended it: to be asked after power-down only. */
 bool power_sleep(bool idle, uint8_t ticks);
+/* While the wheel turns a hung program is restarted within a quarter of a second, before a pocket is over: power_tick is to be called
+ * every tenth of one. */
+void power_turning(bool on);
 /* Waits with ticks counted. */
 void power_wait_ms(uint16_t ms);
 /* Supply in millivolts, against the internal reference of 1.1 V (up to 10 % off). */
@@ -43,5 +46,8 @@ bool power_sagging(void);
 uint16_t power_watched(void);
 /* So many short flashes, asleep between their edges. */
 void power_flash(uint8_t count);
+#define SHOW_LONG 8
+/* A fault: 1 to 7 short flashes; with SHOW_LONG one long flash and then so many short ones. Ends as soon as something happens. */
+void power_show(uint8_t code);
 
 #endif

@@ -12,12 +12,6 @@
 #include "power.h"
 #include "sensors.h"
 
-#ifndef FAULT_SWITCH
-#define FAULT_SWITCH 0x0100
-#define FAULT_BARRIER 0x0200
-#define FAULT_EMPTY 0x0400
-#endif
-
 #define SERVO PB1
 #define SUPPLY PD7
 
@@ -276,6 +270,7 @@ static void servo_on(uint16_t turn_ms, int16_t trim_us)
 	attempt.sags = 0;
 	attempt.pushed = 0;
 	attempt.sagged = attempt.last = false;
+	power_turning(true);
 	pulses_on(turn_ms, trim_us);
 	stand(SAGS_MOST + 1);
 	power_watch_load();
@@ -289,6 +284,7 @@ static void servo_off(void)
 	sensors_off();
 	PORTD &= (uint8_t)~(1 << SUPPLY);
 	PORTB &= (uint8_t)~(1 << SERVO);
+	power_turning(false);
 	wheel_loaded_mv = power_watched();
 }
 
