@@ -14,7 +14,7 @@ func dayRules(r *plan.Rule, start int) (rules []table.Rule, ok bool) {
 	case plan.Weekly:
 		weekly(&base, r, start)
 	case plan.Monthly:
-		base.EveryMonth = every(r.Interval, monthNumber(start), 1)
+		base.EveryMonth = every(r.Interval, monthNumber(start), 1, beyond)
 		return monthly(base, r, start)
 	case plan.Yearly:
 		return yearly(base, r, start)
@@ -42,12 +42,12 @@ func daily(base *table.Rule, r *plan.Rule, start int) {
 		base.Weekdays = 1 << weekdayOf(start)
 		return
 	}
-	base.EveryDays = every(r.Interval, start, 1)
+	base.EveryDays = every(r.Interval, start, 1, beyondDays)
 }
 
 func weekly(base *table.Rule, r *plan.Rule, start int) {
 	firstOfWeek := start - floorMod(weekdayOf(start)-int(r.WeekStart), 7)
-	base.EveryWeeks = every(r.Interval, firstOfWeek, 7)
+	base.EveryWeeks = every(r.Interval, firstOfWeek, 7, beyond)
 	base.Weekdays = weekdays(r.ByDay)
 	if r.ByDay == nil {
 		base.Weekdays = 1 << weekdayOf(start)
@@ -69,7 +69,7 @@ func yearly(base table.Rule, r *plan.Rule, start int) ([]table.Rule, bool) {
 	if r.ByWeekNo != nil {
 		return weekNumbers(base, r, start), true
 	}
-	base.EveryYears = every(r.Interval, dateOf(start).Year-2000, 1)
+	base.EveryYears = every(r.Interval, dateOf(start).Year-2000, 1, beyond)
 	if !limitWeekday(&base, r.ByDay, r.ByMonth != nil) {
 		return nil, true
 	}
@@ -131,15 +131,18 @@ func limitWeekday(base *table.Rule, list []plan.WeekdayNum, inMonth bool) bool {
 	return len(nths) > 0
 }
 
-// beyond is a step that leaves the calendar at once, in any unit; longer ones do the same.
-const beyond = 40_000
+// Steps that leave the calendar at once: longer ones do the same, and the table does not hold them.
+const (
+	beyond     = 5_400 // in weeks, months and years
+	beyondDays = 40_000
+)
 
-// every is absent when it steps by one; unit is the width of an active unit in the numbering of phase.
-func every(n, phase, unit int) table.Every {
+// every is absent when it steps by one; unit is the width of an active unit in the numbering of phase; no step is longer than longest.
+func every(n, phase, unit, longest int) table.Every {
 	if n == 1 {
 		return table.Every{}
 	}
-	n = min(n, beyond)
+	n = min(n, longest)
 	return table.Every{N: uint32(n), Phase: uint32(floorMod(phase, n*unit))}
 }
 

@@ -162,7 +162,7 @@ func inYears(base table.Rule, source, by int) (table.Rule, bool) {
 	for year := source; year < source+4*n; year += 4 {
 		if yearActive(base.EveryYears, year) {
 			period := 4 * n / int(gcd(4, int64(n)))
-			base.EveryYears = every(period, year+by-2000, 1)
+			base.EveryYears = every(period, year+by-2000, 1, beyond)
 			return base, true
 		}
 	}

@@ -1,9 +1,6 @@
 package table
 
-import (
-	"fmt"
-	"slices"
-)
+import "fmt"
 
 // Error is a fault in a table: which field, at which byte (-1: not from bytes), what was found and what is right.
 type Error struct {
@@ -22,6 +19,13 @@ func (e *Error) Error() string {
 // Check reports the first field of t that is outside the ranges of the format, or nil.
 func Check(t *Table) error {
 	c := &checker{}
+	c.table(t)
+	c.searchWork(SearchWork(t.Rules))
+	return c.err
+}
+
+// table checks all but the work of a search, which a table read from bytes may have more of than the one that [Encode] writes.
+func (c *checker) table(t *Table) {
 	c.zone(&t.Zone)
 	c.policies(t)
 	c.count("rules", len(t.Rules), 0, MaxRules)
@@ -30,13 +34,11 @@ func Check(t *Table) error {
 		c.rule(&t.Rules[i])
 	}
 	c.prefix = ""
-	c.searchWork(t.Rules)
 	c.count("meals", len(t.Meals), 0, MaxMeals)
 	for i := range t.Meals {
 		c.prefix = fmt.Sprintf("meal %d: ", i+1)
-		c.meal(&t.Meals[i], len(t.Rules), t.Presets)
+		c.meal(&t.Meals[i], t)
 	}
-	return c.err
 }
 
 // checker keeps the first fault.
@@ -58,58 +60,30 @@ func (c *checker) count(field string, v, lo, hi int) {
 }
 
 func (c *checker) zone(z *Zone) {
-	c.count("ZONE", int(z.Standard), -64, 63)
+	c.offset("ZONE", z.Standard)
 	if d := z.DST; d != nil {
-		c.count("DST shift", int(d.Shift), -96, 96)
-		if d.Shift == 0 {
-			c.fail("DST shift", "0 changes nothing")
-		}
+		c.offset("DST shift", d.Shift)
 		c.transition("DST start", d.Start)
 		c.transition("DST end", d.End)
-		if c.err == nil && !d.Apart() {
-			c.fail("DST", "start and end lie less than three weeks apart")
+		if !d.Apart() {
+			c.fail("DST", "between start and end there is less than a whole month")
 		}
 	}
-	c.count("OVERRIDES groups", len(z.Overrides), 0, 255)
+	c.count("OVERRIDES groups", len(z.Overrides), 0, MaxGroups)
+	unit := overrideUnit(z.Overrides)
 	for _, g := range z.Overrides {
-		c.spans(g)
+		c.spans(g, unit)
 	}
-	c.crowd(z.Overrides)
 }
 
-// Apart reports whether the two changes lie at least three weeks apart in every year, so that a reader which looks for
+// offset is one byte of quarter hours: far enough for any zone, near enough for a feeder to look at the dates beside one.
+func (c *checker) offset(field string, quarters int8) { c.count(field, int(quarters), -64, 63) }
+
+// Apart reports whether a whole month at least lies between the two changes, either way round the year, so that a reader which looks for
 // the change nearest to a date finds one.
 func (d *DST) Apart() bool {
-	const apart = 21
-	days := d.Start.dayOfYear() - d.End.dayOfYear()
-	if days < 0 {
-		days = -days
-	}
-	return days >= apart+7 && days <= 365-apart-7 // each lies up to three days from the middle of its week
-}
-
-// dayOfYear is the middle of the week in which the change falls, in a common year, counted from 0.
-func (t Transition) dayOfYear() int {
-	var before = [...]int{0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334}
-	week := min(7*(t.Week-1), 24)
-	return before[t.Month-1] + week + 3 + t.Minutes/MinutesPerDay
-}
-
-// crowd bounds what a feeder looks through to resolve the times of one date.
-func (c *checker) crowd(groups []OverrideGroup) {
-	var starts []Minute
-	for _, g := range groups {
-		for _, s := range g.Spans {
-			starts = append(starts, s.Start)
-		}
-	}
-	slices.Sort(starts)
-	for i := maxCrowd; i < len(starts); i++ {
-		if starts[i]-starts[i-maxCrowd] < crowdDays*MinutesPerDay {
-			c.fail("OVERRIDES span", "more than %d begin within %d days", maxCrowd, crowdDays)
-			return
-		}
-	}
+	months := d.Start.Month - d.End.Month
+	return 2 <= max(months, -months) && max(months, -months) <= 10
 }
 
 func (c *checker) transition(field string, t Transition) {
@@ -119,16 +93,24 @@ func (c *checker) transition(field string, t Transition) {
 	c.count(field+" minutes", t.Minutes, -4096, 4095)
 }
 
-func (c *checker) spans(g OverrideGroup) {
-	c.count("OVERRIDES offset", int(g.Offset), -96, 96)
-	c.count("OVERRIDES spans", len(g.Spans), 1, maxVarint)
-	end := Minute(-epochDays*MinutesPerDay) - 1 // east of Greenwich the first local date begins before 2000 in UTC
+// spanEpoch is what override spans count from.
+const spanEpoch = Minute(-epochDays * MinutesPerDay)
+
+func (c *checker) spans(g OverrideGroup, unit Minute) {
+	c.offset("OVERRIDES offset", g.Offset)
+	if len(g.Spans) == 0 {
+		c.fail("OVERRIDES spans", "a group without any")
+	}
+	end := spanEpoch
 	for _, s := range g.Spans {
-		if s.Start <= end || s.End <= s.Start || s.Start%quarterMinutes != 0 || s.End%quarterMinutes != 0 {
-			c.fail("OVERRIDES span", "%d to %d: spans ascend, are not empty, do not touch and start and end on quarter hours", s.Start, s.End)
+		if s.Start < end+MinSpanDistance*unit || s.End <= s.Start || s.Start%quarterMinutes != 0 || s.End%quarterMinutes != 0 {
+			c.fail("OVERRIDES span", "%s to %s: the spans of a group ascend, %d min or more apart, are not empty, and start and end on quarter hours", s.Start, s.End, MinSpanDistance*unit)
 			return
 		}
 		end = s.End
+	}
+	if (end-spanEpoch)/unit >= MaxSpanUnits {
+		c.fail("OVERRIDES span", "to %s: that is %d units of %d min or more after %s", end, MaxSpanUnits, unit, spanEpoch)
 	}
 }
 
@@ -137,31 +119,44 @@ func (c *checker) policies(t *Table) {
 	c.count("THROUGH", int(t.Through), int(t.Start), int(MaxDay))
 	c.count("LATE", t.Late, 0, MaxLate)
 	c.count("BUTTON presses in an hour", t.Button.PerHour, 0, 255)
-	c.count("BUTTON portion", int(t.Button.Portion), 0, maxVarint)
-	c.count("WHEEL turn", int(t.Wheel.TurnMillis), 0, 60000)
-	c.count("WHEEL pocket", int(t.Wheel.PocketUnits), 1, maxPocketUnits)
-	c.count("WHEEL unit", int(t.Wheel.UnitMg), 0, maxVarint)
-	c.count("WHEEL trim", int(t.Wheel.TrimMicros), -500, 500)
+	if t.Wheel.TurnMillis != 0 { // else the board's
+		c.count("WHEEL turn", int(t.Wheel.TurnMillis), MinTurn, MaxTurn)
+	}
+	c.count("WHEEL pocket", int(t.Wheel.PocketUnits), 1, MaxPocketUnits)
+	c.count("WHEEL unit", int(t.Wheel.UnitMg), 0, MaxNumber)
+	c.count("WHEEL trim", int(t.Wheel.TrimMicros), -MaxTrim, MaxTrim)
+	if t.Button.Portion != 0 { // else it is disabled
+		c.portion("BUTTON portion", t.Button.Portion, t.Wheel)
+	}
 	if t.Presets == 1 || t.Presets < 0 || t.Presets > MaxPresets {
 		c.fail("PRESETS", "%d is neither 0 nor 2 to %d", t.Presets, MaxPresets)
 	}
 }
 
-func (c *checker) meal(m *Meal, rules, presets int) {
-	c.count("portion", int(m.Portion), 1, maxPortionUnits)
-	if int(m.Presets)>>presets != 0 {
-		c.fail("presets", "mask %02X names a preset beyond the %d there are", m.Presets, presets)
+// portion is at most what a hopper holds, many times over: a feeder that is told to turn its wheel that often has misread something.
+func (c *checker) portion(field string, units uint32, w Wheel) {
+	if most := MaxMealPockets * uint64(w.PocketUnits); units < 1 || uint64(units) > most {
+		c.fail(field, "%d mass units are outside 1 to %d, which is %d pockets", units, most, MaxMealPockets)
 	}
-	c.count("parts", len(m.Parts), 1, 255)
+}
+
+func (c *checker) meal(m *Meal, t *Table) {
+	c.portion("portion", m.Portion, t.Wheel)
+	if int(m.Presets)>>t.Presets != 0 {
+		c.fail("presets", "mask %02X names a preset beyond the %d there are", m.Presets, t.Presets)
+	}
+	if len(m.Parts) == 0 {
+		c.fail("parts", "none")
+	}
 	for _, p := range m.Parts {
-		c.count("rule number", p.Rule, 0, rules)
+		c.count("rule number", p.Rule, 0, len(t.Rules))
 		c.times(p.Times)
 	}
 }
 
 func (c *checker) times(t Times) {
 	if cy := t.Cycle; cy != nil {
-		c.count("cycle period", int(cy.Period), 1, maxVarint)
+		c.count("cycle period", int(cy.Period), 1, MaxCycle)
 		c.count("cycle phase", int(cy.Phase), 0, int(cy.Period)-1)
 		c.count("cycle hours", int(cy.Hours), 1, int(AllHours))
 		if len(t.List) > 0 {
@@ -180,16 +175,3 @@ func (c *checker) times(t Times) {
 		c.fail("times", "%d times that are neither steps nor a grid; a list holds %d", len(t.List), MaxListTimes)
 	}
 }
-
-// Bounds that keep the feeder's arithmetic within 32 bits: portion and carry are handled in tenths of a unit.
-const (
-	maxPocketUnits  = 1_000_000
-	maxPortionUnits = 100_000_000
-)
-
-// Bounds that keep a feeder's search for the next serving under a second at 8 MHz.
-const (
-	MaxSearchWork = 53_000 // steps of about 150 cycles for the rules with positions
-	maxCrowd      = 16
-	crowdDays     = 5
-)

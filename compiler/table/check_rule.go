@@ -1,13 +1,13 @@
 package table
 
 func (c *checker) rule(r *Rule) {
-	c.count("END weekdays", int(r.Weekdays), 1, int(AnyWeekday))
+	c.count("WEEKDAYS", int(r.Weekdays), 1, int(AnyWeekday))
 	c.count("FROM", int(r.From), 0, int(MaxDay))
 	c.count("UNTIL", int(r.Until), 0, int(MaxDay))
-	c.every("EVERY_DAYS", r.EveryDays, 1)
-	c.every("EVERY_WEEKS", r.EveryWeeks, 7)
-	c.every("EVERY_MONTHS", r.EveryMonth, 1)
-	c.every("EVERY_YEARS", r.EveryYears, 1)
+	c.every("EVERY_DAYS", r.EveryDays, 1, 1)
+	c.every("EVERY_WEEKS", r.EveryWeeks, 7, 7)
+	c.every("EVERY_MONTHS", r.EveryMonth, 1, 1)
+	c.every("EVERY_YEARS", r.EveryYears, 12, 1)
 	c.count("MONTHS", int(r.Months), 0, 1<<12-1)
 	c.count("days of the month", int(r.MonthDays.FromStart), 0, 1<<31-1)
 	c.count("days of the month", int(r.MonthDays.FromEnd), 0, 1<<31-1)
@@ -20,16 +20,16 @@ func (c *checker) rule(r *Rule) {
 	c.dates("EXCEPT", r.Except)
 }
 
-func (c *checker) every(field string, e Every, unit uint32) {
+// every checks a period that is written in so many units, its phase in others.
+func (c *checker) every(field string, e Every, unit, phase int) {
 	if e == (Every{}) {
 		return
 	}
-	c.count(field+" n", int(e.N), 1, maxVarint/12) // years are written as months
-	c.count(field+" phase", int(e.Phase), 0, int(e.N*unit)-1)
+	c.count(field+" n", int(e.N), 1, MaxPeriod/unit)
+	c.count(field+" phase", int(e.Phase), 0, int(e.N)*phase-1)
 }
 
 func (c *checker) nths(field string, list []Nth, most int) {
-	c.count(field+" count", len(list), 0, 255)
 	for _, n := range list {
 		c.count(field+" n", n.N, -most, most)
 		c.count(field+" weekday", n.Weekday, 0, 6)
@@ -37,7 +37,6 @@ func (c *checker) nths(field string, list []Nth, most int) {
 }
 
 func (c *checker) numbers(field string, list []int, most int) {
-	c.count(field+" count", len(list), 0, 255)
 	for _, n := range list {
 		c.count(field, n, -most, most)
 		if n == 0 {
@@ -46,14 +45,20 @@ func (c *checker) numbers(field string, list []int, most int) {
 	}
 }
 
+func (c *checker) some(field string, list []int) {
+	if len(list) == 0 {
+		c.fail(field, "an empty list")
+	}
+}
+
 func (c *checker) weeks(k *Weeks) {
 	if k == nil {
 		return
 	}
 	c.count("WEEKS weekstart", k.WeekStart, 0, 6)
-	c.every("WEEKS", k.Every, 1)
-	c.count("WEEKS n", int(k.Every.N), 1, maxVarint/12)
-	c.count("WEEKS count", len(k.Numbers), 1, 255)
+	c.count("WEEKS n", int(k.Every.N), 1, MaxPeriod)
+	c.every("WEEKS", k.Every, 1, 1)
+	c.some("WEEKS", k.Numbers)
 	c.numbers("WEEKS", k.Numbers, 53)
 }
 
@@ -64,7 +69,7 @@ func (c *checker) setPos(r *Rule) {
 	}
 	c.count("SET_POS period", int(s.Period), 0, int(PeriodWeekYear))
 	c.count("SET_POS weekstart", s.WeekStart, 0, 6)
-	c.count("SET_POS count", len(s.Positions), 1, 255)
+	c.some("SET_POS", s.Positions)
 	c.numbers("SET_POS position", s.Positions, 366)
 }
 
@@ -78,58 +83,32 @@ func (c *checker) dates(field string, days []Day) {
 }
 
 // searchWork checks that a feeder finds its next serving within a second.
-func (c *checker) searchWork(rules []Rule) {
-	if n := SearchWork(rules); n > MaxSearchWork {
-		c.fail("SET_POS", "rules with positions are %d steps of search, a feeder takes at most %d: use fewer of them, or shorter lists of days and weeks beside them", n, MaxSearchWork)
+func (c *checker) searchWork(work int) {
+	if work > MaxSearchWork {
+		c.fail("SET_POS", "rules with positions are %d steps of search, a feeder takes at most %d: use fewer of them, or shorter lists of days and weeks beside them", work, MaxSearchWork)
 	}
 }
 
-// SearchWork returns the steps, of about 150 cycles, that a feeder's search takes to count the rules with positions: at a turn
-// of the period it reads the rule for each date of two of them. Counted from the firmware's machine code.
-func SearchWork(rules []Rule) (steps int) {
+// SearchWork returns the steps that a feeder's search takes to count the rules with positions: at a turn of the period it reads the rule
+// for each date of two of them. It is bounded by [MaxSearchWork].
+func SearchWork(rules []Rule) (work int) {
 	for i := range rules {
-		if r := &rules[i]; r.SetPos != nil {
-			steps += 2 * r.SetPos.Period.days() * readingWork(r)
+		if rules[i].SetPos != nil {
+			w := &writer{}
+			w.rule(&rules[i])
+			work += w.work
 		}
-	}
-	return steps
-}
-
-// readingWork is the steps of one reading of the terms that positions see.
-func readingWork(r *Rule) int {
-	work := 7
-	for _, e := range []Every{r.EveryDays, r.EveryWeeks, r.EveryMonth, r.EveryYears} {
-		if e.N > 0 {
-			work += 8
-		}
-	}
-	if r.Months > 0 {
-		work += 4
-	}
-	days := len(r.MonthDays.List())
-	if r.MonthDays.masked() {
-		days = 4
-	}
-	for _, entries := range []int{days, len(r.YearDays), len(r.NthOfMonth), len(r.NthOfYear)} {
-		if entries > 0 {
-			work += 4 + entries
-		}
-	}
-	if r.Weeks != nil {
-		work += 22 + len(r.Weeks.Numbers)
 	}
 	return work
 }
 
-// days returns the most days of a period.
-func (p Period) days() int {
+// work is what the positions of a rule cost of which so many bytes stand before its positions.
+func (p Period) work(bytes int) int {
 	switch p {
 	case PeriodWeek:
-		return 7
+		return bytes
 	case PeriodMonth:
-		return 31
-	case PeriodYear:
-		return 366
+		return bytes * workMonth
 	}
-	return 371
+	return bytes * workYear
 }

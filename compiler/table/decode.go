@@ -2,7 +2,6 @@ package table
 
 import (
 	"fmt"
-	"math"
 )
 
 // Decode reads a table. Any bytes may be given: it never panics and its time is bounded by their number.
@@ -40,13 +39,24 @@ func decode(b []byte, list bool) (*Table, []Line, error) {
 	r.b = b
 	r.take(crcSize)
 	r.note("CRC", "CRC-16/IBM-SDLC of the bytes before")
-	if r.err == nil {
-		r.err = Check(t)
-	}
+	r.check(func(c *checker) {
+		c.table(t)
+		c.prefix = ""
+		c.searchWork(r.work)
+	})
 	if r.err != nil {
 		return nil, nil, r.err
 	}
 	return t, r.lines, nil
+}
+
+// check holds what was read to the ranges of the format.
+func (r *reader) check(holds func(*checker)) {
+	if r.err == nil {
+		c := &checker{}
+		holds(c)
+		r.err = c.err
+	}
 }
 
 // reader takes the bytes one after the other; after the first fault every read gives zero.
@@ -57,6 +67,8 @@ type reader struct {
 	list  bool
 	mark  int // first byte that no line describes yet
 	lines []Line
+	start int // of the rule in hand
+	work  int // of the positions of all rules so far
 }
 
 func (r *reader) frame() error {
@@ -102,25 +114,21 @@ func (r *reader) u16() uint16 {
 }
 func (r *reader) day() Day { return Day(r.u16()) }
 
-func (r *reader) number() uint32 { return r.groups(4) }
-
-// groups reads a number of at most so many bytes.
-func (r *reader) groups(most int) uint32 {
-	var v uint64
-	for i := range most {
+// number reads groups of seven bits, the highest first.
+func (r *reader) number() (v uint32) {
+	for i := 0; r.err == nil; i++ {
 		x := r.take(1)[0]
 		if x == 0x80 && i == 0 {
 			r.fail("number", "written longer than it needs to be")
 		}
-		v = v<<7 | uint64(x&0x7F)
+		if v > MaxNumber>>7 {
+			r.fail("number", "more than %d", MaxNumber)
+		}
+		v = v<<7 | uint32(x&0x7F)
 		if x < 0x80 {
-			if v > math.MaxUint32 {
-				r.fail("number", "longer than 32 bits")
-			}
-			return uint32(v)
+			return v
 		}
 	}
-	r.fail("number", "longer than %d bytes", most)
 	return 0
 }
 
@@ -129,16 +137,18 @@ func (r *reader) signed() int { return signedOf(r.number()) }
 func signedOf(code uint32) int { return int(int32(code>>1) ^ -int32(code&1)) }
 
 // entries reads an ascending list.
-func (r *reader) entries(field string) (list []uint32) {
+func (r *reader) entries(field string, most uint32) (list []uint32) {
 	last := uint32(0)
 	for r.err == nil {
 		step := r.number()
 		if step == 0 {
 			break
 		}
-		if last += step; last > math.MaxUint16 {
-			r.fail(field, "%d is too large for any entry", last)
+		if step > most-last {
+			r.fail(field, "entry %d, the largest there may be is %d", uint64(last)+uint64(step), most)
+			return nil
 		}
+		last += step
 		list = append(list, last)
 	}
 	if len(list) == 0 {
@@ -148,8 +158,11 @@ func (r *reader) entries(field string) (list []uint32) {
 }
 
 // cycle reads what [writer.cycle] writes.
-func (r *reader) cycle(epoch uint32) (period, phase uint32) {
+func (r *reader) cycle(most, epoch uint32) (period, phase uint32) {
 	period = r.number() + 1
+	if period > most {
+		r.fail("period", "%d, the longest is %d", period, most)
+	}
 	shift := r.number()
 	if shift >= period {
 		r.fail("shift", "%d in a period of %d", shift, period)
@@ -197,7 +210,9 @@ func (r *reader) sections(t *Table) {
 		r.note("BUTTON", "a press feeds %s, at most %d an hour", counted(t.Button.Portion, "unit"), t.Button.PerHour)
 	}
 	if f&flagPresets != 0 {
-		t.Presets = r.u8()
+		if t.Presets = r.u8(); t.Presets == 0 {
+			r.fail("PRESETS", "a section for none")
+		}
 		r.note("PRESETS", "%d presets", t.Presets)
 	}
 	if f&flagRules != 0 {
@@ -242,14 +257,19 @@ func (r *reader) overrides() []OverrideGroup {
 func (r *reader) overrideGroup(unit Minute) OverrideGroup {
 	g := OverrideGroup{Offset: int8(r.i8())}
 	r.note("OVERRIDES offset", "UTC%s in spans", offsetText(g.Offset))
-	end := Minute(-epochDays * MinutesPerDay)
+	sum, end := uint32(0), spanEpoch
 	for r.err == nil {
 		distance := r.number()
 		if distance == 0 {
 			break
 		}
-		start := r.plus(end, distance, unit)
-		end = r.plus(start, r.number(), unit)
+		length := r.number()
+		if sum = sum + distance + length; distance >= MaxSpanUnits || length >= MaxSpanUnits || sum >= MaxSpanUnits {
+			r.fail("OVERRIDES span", "the distances and lengths of a group sum up to %d units or more", MaxSpanUnits)
+			break
+		}
+		start := end + Minute(distance)*unit
+		end = start + Minute(length)*unit
 		g.Spans = append(g.Spans, Span{start, end})
 		r.note("OVERRIDES span", "%s to %s", start, end)
 	}
@@ -257,18 +277,11 @@ func (r *reader) overrideGroup(unit Minute) OverrideGroup {
 	return g
 }
 
-// plus adds a distance in units and refuses to leave the table's calendar by more than a year.
-func (r *reader) plus(m Minute, distance uint32, unit Minute) Minute {
-	sum := int64(m) + int64(distance)*int64(unit)
-	if sum > int64(MaxDay+366)*MinutesPerDay {
-		r.fail("OVERRIDES span", "ends after 2100")
-		return m
-	}
-	return Minute(sum)
-}
-
 func (r *reader) rules(t *Table) {
 	n := r.u8()
+	if n == 0 {
+		r.fail("RULES", "a section without any")
+	}
 	r.note("RULES", "%s", counted(uint32(n), "day rule"))
 	for i := 1; i <= n && r.err == nil; i++ {
 		t.Rules = append(t.Rules, r.rule(i))

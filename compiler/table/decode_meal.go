@@ -88,7 +88,11 @@ func (r *reader) timeList(n int) []uint16 {
 	list := make([]uint16, 0, n)
 	last := uint16(0)
 	for ; n > 0 && r.err == nil; n-- {
-		if last += r.time(); last >= MinutesPerDay {
+		distance := r.time()
+		if distance == 0 && len(list) > 0 {
+			r.fail("times", "minute %d twice", last)
+		}
+		if last += distance; last >= MinutesPerDay {
 			r.fail("times", "minute %d is beyond the day", last)
 		}
 		list = append(list, last)
@@ -102,8 +106,8 @@ func (r *reader) time() uint16 {
 		return uint16(v * quarterMinutes)
 	}
 	m := v - quarters
-	if m >= MinutesPerDay || m%quarterMinutes == 0 {
-		r.fail("time", "%d is no minute of a day that is no quarter hour", m)
+	if m >= MinutesPerDay {
+		r.fail("time", "minute %d is beyond the day", m)
 		return 0
 	}
 	return uint16(m)
@@ -126,7 +130,7 @@ func (r *reader) steps() []uint16 {
 
 func (r *reader) grid() []uint16 {
 	hours := r.hours()
-	within := r.timeList(r.count(60))
+	within := r.timeList(r.count(MaxListTimes))
 	list := make([]uint16, 0, bits.OnesCount32(hours)*len(within))
 	for h := range uint16(24) {
 		for _, m := range within {
@@ -152,6 +156,6 @@ func (r *reader) hours() uint32 {
 }
 
 func (r *reader) cycleTimes() *Cycle {
-	period, after := r.cycle(epochDays * MinutesPerDay)
+	period, after := r.cycle(MaxCycle, epochDays*MinutesPerDay)
 	return &Cycle{Period: period, Phase: (after + period - 1) % period, Hours: r.hours()}
 }

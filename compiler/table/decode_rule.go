@@ -1,9 +1,8 @@
 package table
 
-import "math"
-
 func (r *reader) rule(number int) Rule {
 	var rule Rule
+	r.start = r.pos
 	b := r.u8()
 	rule.Weekdays = uint8(b) >> 1
 	r.noteOf("rule", number, "WEEKDAYS", "%s", weekdayNames(rule.Weekdays))
@@ -32,20 +31,20 @@ func (r *reader) term(rule *Rule, op int) {
 	case opEveryYears: // 12n shift → one year in n
 		rule.EveryYears = r.every(12, 12, epochMonths)
 	case opMonths: // mask → months of the year
-		if rule.Months = uint16(min(r.number(), math.MaxUint16)); rule.Months == 0 {
-			r.fail("MONTHS", "no month at all")
+		if rule.Months = uint16(min(r.number(), 1<<12)); rule.Months == 0 || rule.Months == 1<<12 {
+			r.fail("MONTHS", "a mask of the twelve months, of one at least")
 		}
 	case opDayMask, opDayList: // days of the month
 		r.monthDays(rule, op)
 	case opNthOfMonth: // n weekday … → n-th weekday of the month
-		rule.NthOfMonth = r.nths("NTH_OF_MONTH")
+		rule.NthOfMonth = r.nths("NTH_OF_MONTH", maxNthOfMonth)
 	case opNthOfYear: // n weekday … → n-th weekday of the year
-		rule.NthOfYear = r.nths("NTH_OF_YEAR")
+		rule.NthOfYear = r.nths("NTH_OF_YEAR", maxNthOfYear)
 	case opYearDays: // day … → days of the year
-		rule.YearDays = r.signedList("YEAR_DAYS")
+		rule.YearDays = r.signedList("YEAR_DAYS", maxYearDay)
 	case opWeeks: // weekstart n shift week … → days of numbered weeks
 		start := r.u8()
-		rule.Weeks = &Weeks{WeekStart: start >> weekStartShift, Every: r.every(1, 1, epochYears), Numbers: r.signedList("WEEKS")}
+		rule.Weeks = &Weeks{WeekStart: start >> weekStartShift, Every: r.every(1, 1, epochYears), Numbers: r.signedList("WEEKS", maxWeek)}
 		if start&(1<<weekStartShift-1) != 0 {
 			r.fail("WEEKS weekstart", "%02X has bits below the weekday", start)
 		}
@@ -84,7 +83,7 @@ func (r *reader) dayAfter(epoch uint16) Day {
 
 // every reads a period of n units; the phase is given in others.
 func (r *reader) every(unit, phase, epoch uint32) Every {
-	p, first := r.cycle(epoch)
+	p, first := r.cycle(MaxPeriod, epoch)
 	if p%unit != 0 || first%phase != 0 {
 		r.fail("every", "period %d, phase %d: not in units of %d", p, first, unit)
 	}
@@ -96,12 +95,12 @@ func (r *reader) monthDays(rule *Rule, op int) {
 		r.fail("opcode", "days of the month are given twice")
 	}
 	if op == opDayMask {
-		if rule.MonthDays.FromStart = r.groups(5); rule.MonthDays.FromStart == 0 {
+		if rule.MonthDays.FromStart = r.number(); rule.MonthDays.FromStart == 0 {
 			r.fail("DAY_MASK", "no day at all")
 		}
 		return
 	}
-	for _, d := range r.signedList("DAY_LIST") {
+	for _, d := range r.signedList("DAY_LIST", maxMonthDay) {
 		r.monthDay(rule, d)
 	}
 }
@@ -117,15 +116,18 @@ func (r *reader) monthDay(rule *Rule, d int) {
 	}
 }
 
-func (r *reader) signedList(field string) (list []int) {
-	for _, code := range r.entries(field) {
+func (r *reader) signedList(field string, most uint32) (list []int) {
+	for _, code := range r.entries(field, most) {
 		list = append(list, signedOf(code))
 	}
 	return list
 }
 
-func (r *reader) nths(field string) (list []Nth) {
-	for _, code := range r.entries(field) {
+func (r *reader) nths(field string, most uint32) (list []Nth) {
+	for _, code := range r.entries(field, most) {
+		if code&(1<<nthShift-1) == 0 {
+			r.fail(field, "entry %d has no weekday", code)
+		}
 		list = append(list, Nth{signedOf(code >> nthShift), int(code&(1<<nthShift-1)) - 1})
 	}
 	return list
@@ -136,11 +138,13 @@ func (r *reader) setPos() *SetPos {
 	if b&1 != 0 {
 		r.fail("SET_POS period", "%02X has a bit below the period", b)
 	}
-	return &SetPos{Period: Period(b >> periodShift & 3), WeekStart: b >> weekStartShift, Positions: r.signedList("SET_POS")}
+	period := Period(b >> periodShift & 3)
+	r.work += period.work(r.pos - r.start)
+	return &SetPos{Period: period, WeekStart: b >> weekStartShift, Positions: r.signedList("SET_POS", maxPosition)}
 }
 
 func (r *reader) dates() (days []Day) {
-	for _, n := range r.entries("dates") {
+	for _, n := range r.entries("dates", epochDays+uint32(MaxDay)) {
 		if n < epochDays {
 			r.fail("dates", "day number %d lies before 2000", n)
 			return nil

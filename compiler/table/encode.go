@@ -39,8 +39,10 @@ func WithSequence(encoded []byte, sequence uint8) []byte {
 }
 
 type writer struct {
-	b    []byte
-	last int // where the last term of the rule in hand stands
+	b     []byte
+	start int // of the rule in hand
+	last  int // where its last term stands
+	work  int // of the positions of all rules so far
 }
 
 func (w *writer) u8(v int)     { w.b = append(w.b, byte(v)) }
@@ -164,7 +166,7 @@ func (w *writer) overrides(groups []OverrideGroup) {
 	w.u8(len(groups))
 	for _, g := range groups {
 		w.u8(int(g.Offset))
-		end := Minute(-epochDays * MinutesPerDay)
+		end := spanEpoch
 		for _, s := range g.Spans {
 			w.number(uint32((s.Start - end) / unit))
 			w.number(uint32((s.End - s.Start) / unit))

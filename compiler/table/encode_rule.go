@@ -11,7 +11,7 @@ func EncodeRule(r *Rule) []byte {
 
 // rule writes the weekdays and the terms, each announced by the one before.
 func (w *writer) rule(r *Rule) {
-	w.last = len(w.b)
+	w.start, w.last = len(w.b), len(w.b)
 	w.u8(int(r.Weekdays) << 1)
 	w.everies(r)
 	w.monthDays(r.MonthDays)
@@ -108,6 +108,7 @@ func (w *writer) places(r *Rule) {
 	if s := r.SetPos; s != nil {
 		w.term(opSetPos)
 		w.u8(s.WeekStart<<weekStartShift | int(s.Period)<<periodShift)
+		w.work += s.Period.work(len(w.b) - w.start)
 		w.signedList(s.Positions)
 	}
 }

@@ -1,5 +1,7 @@
 package table
 
+import "math"
+
 // Version is the version of the format. Both sides refuse any other.
 const Version = 2
 
@@ -45,7 +47,45 @@ const (
 	MaxPresets = 8
 	// MaxListTimes is how many times of day a list holds; steps and grids may have more.
 	MaxListTimes = 255
-	maxVarint    = 1<<28 - 1
+	// MaxPeriod is the longest period of a day rule as it is written: of days, of 7 times the weeks, of months, of 12 times the years.
+	MaxPeriod = math.MaxUint16
+	// MaxCycle is the longest period of times of day, in minutes.
+	MaxCycle = 1 << 28
+	// MaxNumber is the largest number in groups of seven bits.
+	MaxNumber = 1<<31 - 1
+	// MinTurn is the shortest turn time of a pocket that is not the board's own, MaxTurn the longest, in ms.
+	MinTurn, MaxTurn = 20, 60_000
+	// MaxTrim is how far the stop pulse is moved either way, in µs.
+	MaxTrim = 500
+	// MaxPocketUnits is the most mass units of a pocket: ten times it, and ten times a portion, stay within 32 bits.
+	MaxPocketUnits = 1_000_000
+	// MaxMealPockets is the largest portion, in pockets.
+	MaxMealPockets = 800
+	// MaxGroups is the most groups of override spans.
+	MaxGroups = 4
+	// MinSpanDistance is the least time before each span of a group, in units of the section: five days of hours, thirty hours of quarters.
+	MinSpanDistance = 120
+	// MaxSpanUnits is what the sum of the distances and lengths of a group stays below.
+	MaxSpanUnits = 1 << 24
+)
+
+// A feeder's search for its next serving takes less than a second at 8 MHz if the work of the rules with positions is at most
+// MaxSearchWork, all together. The work of one is the bytes from its weekdays to the operand of SET_POS that names the period, times the weeks of
+// that: at a turn of the period the rule is read for each date of two of them. Calibrated on the firmware's machine code.
+const (
+	MaxSearchWork = 1_400
+	workMonth     = 5
+	workYear      = 53
+)
+
+// The largest entry of each list, as it is written.
+const (
+	maxMonthDay   = 2 * 31
+	maxYearDay    = 2 * 366
+	maxNthOfMonth = 2*5<<nthShift | 7
+	maxNthOfYear  = 2*53<<nthShift | 7
+	maxWeek       = 2 * 53
+	maxPosition   = 2 * 366
 )
 
 // A day rule is the weekdays, one bit higher than in [Rule], and its terms. Bit 0 of the weekdays and of each opcode says that

@@ -48,15 +48,15 @@ type Table struct {
 type Zone struct {
 	Standard int8 // -64 to 63
 	DST      *DST // nil: none
-	// Overrides lists spans of UTC time in which a fixed offset holds instead; ascending within a group, and
-	// no two spans overlap or, within a group, touch.
+	// Overrides lists spans of UTC time in which a fixed offset holds instead. Those of a group ascend and are at least thirty hours apart;
+	// where spans of two groups overlap, the first group holds.
 	Overrides []OverrideGroup
 	GapOmit   bool // an instance in a gap is dropped instead of shifted (dates given explicitly are not)
 }
 
 // DST is a POSIX daylight-saving rule of two "M" transitions.
 type DST struct {
-	Shift      int8 // quarter hours added to Standard; negative where "summer time" is the earlier one
+	Shift      int8 // -64 to 63 quarter hours, added to Standard; negative where "summer time" is the earlier one
 	Start, End Transition
 }
 
@@ -71,11 +71,11 @@ type Transition struct {
 
 // OverrideGroup is a set of spans that share an offset.
 type OverrideGroup struct {
-	Offset int8 // quarter hours
+	Offset int8 // quarter hours, -64 to 63
 	Spans  []Span
 }
 
-// Span is the UTC time Start <= t < End, both multiples of 15 minutes.
+// Span is the UTC time Start <= t < End, both multiples of 15 minutes; Start may lie in 1998 and 1999.
 type Span struct{ Start, End Minute }
 
 // Button is what the feed-now button may do.

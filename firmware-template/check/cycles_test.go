@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"mealtab/compiler/table"
@@ -114,50 +115,131 @@ func TestWorstSearch(t *testing.T) {
 	}
 }
 
-// slowTables fill a bank with what costs most.
+// slowTables fill a bank, or the work that the format allows, with what costs most.
 func slowTables() map[string]*table.Table {
-	return map[string]*table.Table{
-		"positions in the year": manyRules(3, func(r *table.Rule, i int) {
-			for n := range 13 {
-				r.NthOfYear = append(r.NthOfYear, table.Nth{N: n / 7 * 26, Weekday: (n + i) % 7}) // 0: every such weekday
+	one := table.Every{N: 1}
+	positions := &table.SetPos{Period: table.PeriodYear, Positions: []int{200, -200}}
+	everyTerm := func(r *table.Rule, _ int) {
+		r.EveryDays, r.EveryWeeks, r.EveryMonth, r.EveryYears, r.Months = one, one, one, one, 0x0FFF
+		r.MonthDays = table.MonthDays{FromStart: 0x7FFFFFFF}
+	}
+	weeks := func(n int, period table.Period) func(*table.Rule, int) {
+		return func(r *table.Rule, i int) {
+			r.Weeks = &table.Weeks{WeekStart: i % 7, Every: one}
+			for w := range n {
+				r.Weeks.Numbers = append(r.Weeks.Numbers, (w+52)%53+1) // 53, 1, 2 and so on
 			}
-			r.SetPos = &table.SetPos{Period: table.PeriodYear, Positions: []int{200, -200}}
+			r.SetPos = &table.SetPos{Period: period, Positions: []int{30, -30}}
+		}
+	}
+	slow := map[string]*table.Table{
+		"weekdays by position": fullRules(func(r *table.Rule, _ int) { r.SetPos = positions }),
+		"positions in the year": fullRules(func(r *table.Rule, i int) {
+			r.NthOfYear = []table.Nth{{N: 0, Weekday: i % 7}, {N: 26, Weekday: (i + 1) % 7}}
+			r.SetPos = positions
 		}),
-		"every term": manyRules(1, func(r *table.Rule, _ int) {
-			one := table.Every{N: 1}
-			r.EveryDays, r.EveryWeeks, r.EveryMonth, r.EveryYears, r.Months = one, one, one, one, 0x0FFF
-			r.MonthDays = table.MonthDays{FromStart: 0x7FFFFFFF}
-			for n := range 7 {
-				r.NthOfMonth = append(r.NthOfMonth, table.Nth{Weekday: n})
-			}
-			r.NthOfYear = r.NthOfMonth[:6]
-			r.SetPos = &table.SetPos{Period: table.PeriodYear, Positions: []int{200, -200}}
+		"a mask": fullRules(func(r *table.Rule, _ int) {
+			r.MonthDays, r.SetPos = table.MonthDays{FromStart: 0x3F}, positions
 		}),
-		"one long list": manyRules(1, func(r *table.Rule, _ int) {
-			for n := range 61 {
+		"masks": fullRules(func(r *table.Rule, _ int) {
+			r.MonthDays, r.Months, r.SetPos = table.MonthDays{FromStart: 0x7FFFFFFF}, 0x0FFF, positions
+		}),
+		"every": fullRules(func(r *table.Rule, _ int) { r.EveryDays, r.SetPos = one, positions }),
+		"every term": fullRules(func(r *table.Rule, i int) {
+			everyTerm(r, i)
+			r.SetPos = positions
+		}),
+		"every term of weeks": fullRules(func(r *table.Rule, i int) {
+			everyTerm(r, i)
+			weeks(1, table.PeriodYear)(r, i)
+		}),
+		"one long list": fullRules(func(r *table.Rule, _ int) {
+			for n := range 19 {
 				r.NthOfYear = append(r.NthOfYear, table.Nth{N: n / 7 * 5, Weekday: n % 7})
 			}
-			r.SetPos = &table.SetPos{Period: table.PeriodYear, Positions: []int{200, -200}}
+			r.SetPos = positions
 		}),
-		"weeks by position": manyRules(2, func(r *table.Rule, i int) {
-			r.Weeks = &table.Weeks{WeekStart: i % 7, Every: table.Every{N: 1}, Numbers: []int{1, 2, 3, 51, 52, 53}}
-			r.SetPos = &table.SetPos{Period: table.PeriodWeekYear, Positions: []int{300, -300}}
+		"weeks by position":      fullRules(weeks(2, table.PeriodWeekYear)),
+		"weeks, week years":      fullRules(weeks(1, table.PeriodWeekYear)),
+		"weeks, years":           fullRules(weeks(1, table.PeriodYear)),
+		"one long list of weeks": fullRules(weeks(14, table.PeriodWeekYear)),
+		"weeks in months":        fullRules(weeks(2, table.PeriodMonth)),
+		"weeks in weeks":         fullRules(weeks(2, table.PeriodWeek)),
+		"masks in months": fullRules(func(r *table.Rule, i int) {
+			everyTerm(r, i)
+			r.SetPos = &table.SetPos{Period: table.PeriodMonth, Positions: []int{9}}
 		}),
-		"one long list of weeks": manyRules(1, func(r *table.Rule, i int) {
-			r.Weeks = &table.Weeks{WeekStart: i % 7, Every: table.Every{N: 1}}
-			for n := range 42 {
-				r.Weeks.Numbers = append(r.Weeks.Numbers, (n+52)%53+1) // 53, 1, 2 and so on
-			}
-			r.SetPos = &table.SetPos{Period: table.PeriodWeekYear, Positions: []int{300, -300}}
+		"rules without positions": fullRules(func(r *table.Rule, i int) {
+			everyTerm(r, i)
+			r.Weeks = &table.Weeks{WeekStart: i % 7, Every: one, Numbers: []int{1, 53}}
 		}),
-		"weeks in months": manyRules(27, func(r *table.Rule, i int) {
-			r.Weeks = &table.Weeks{WeekStart: i % 7, Every: table.Every{N: 1}, Numbers: []int{1, 53}}
-			r.SetPos = &table.SetPos{Period: table.PeriodMonth, Positions: []int{30, -30}}
-		}),
-		"cycles":    manyParts(table.Times{Cycle: &table.Cycle{Period: 7, Phase: 3, Hours: 0x800001}}, 40),
-		"times":     manyParts(table.Times{List: []uint16{1439}}, 120),
-		"overrides": manySpans(),
 	}
+	alternate := uint32(0x555555)
+	for name, times := range map[string]table.Times{
+		"cycles":           {Cycle: &table.Cycle{Period: 7, Phase: 3, Hours: 0x800001}},
+		"cycles by hours":  {Cycle: &table.Cycle{Period: 61, Phase: 3, Hours: alternate}},
+		"cycles, no hours": {Cycle: &table.Cycle{Period: 61, Phase: 60, Hours: 1 << 23}},
+		"times":            {List: []uint16{1439}},
+		"lists":            {List: irregular(60)},
+		"steps":            {List: everyMinutes(1)},
+		"grids":            {List: grid(alternate, []uint16{1, 31, 33})},
+	} {
+		slow[name] = fullParts(times, table.Zone{})
+		slow[name+" in broken time"] = fullParts(times, manySpans())
+	}
+	return slow
+}
+
+func everyMinutes(step int) (list []uint16) {
+	for m := 0; m < table.MinutesPerDay; m += step {
+		list = append(list, uint16(m))
+	}
+	return list
+}
+
+func grid(hours uint32, minutes []uint16) (list []uint16) {
+	for h := range uint16(24) {
+		for _, m := range minutes {
+			if hours>>h&1 != 0 {
+				list = append(list, 60*h+m)
+			}
+		}
+	}
+	return list
+}
+
+// full adds to a table as long as it can be encoded for a bank.
+func full(t *table.Table, add func(t *table.Table, i int)) *table.Table {
+	for i := 0; ; i++ {
+		more := *t
+		more.Rules, more.Meals = slices.Clone(t.Rules), slices.Clone(t.Meals)
+		add(&more, i)
+		if b, err := table.Encode(&more); err != nil || len(b) > bankRoom {
+			return t
+		}
+		t = &more
+	}
+}
+
+func fullRules(set func(r *table.Rule, i int)) *table.Table {
+	t := slowTable()
+	t.Meals = []table.Meal{{Portion: 1, Parts: []table.Part{{Rule: 0, Times: table.Times{List: []uint16{1439}}}}}}
+	return full(t, func(t *table.Table, i int) {
+		r := table.Everyday()
+		set(&r, i)
+		t.Rules = append(t.Rules, r)
+	})
+}
+
+func fullParts(times table.Times, z table.Zone) *table.Table {
+	t := manyParts(times, 1)
+	if z.Overrides != nil {
+		t.Zone = z
+	}
+	return full(t, func(t *table.Table, _ int) {
+		parts := slices.Clone(t.Meals[0].Parts)
+		t.Meals[0].Parts = append(parts, table.Part{Times: times})
+	})
 }
 
 func slowTable() *table.Table {
@@ -167,17 +249,6 @@ func slowTable() *table.Table {
 		Zone: table.Zone{Standard: 4, DST: &table.DST{Shift: 4,
 			Start: table.Transition{Month: 3, Week: 5, Weekday: 6, Minutes: 120}, End: table.Transition{Month: 10, Week: 5, Weekday: 6, Minutes: 180}}},
 	}
-}
-
-func manyRules(n int, set func(r *table.Rule, i int)) *table.Table {
-	t := slowTable()
-	for i := range n {
-		r := table.Everyday()
-		set(&r, i)
-		t.Rules = append(t.Rules, r)
-	}
-	t.Meals = []table.Meal{{Portion: 1, Parts: []table.Part{{Rule: 1, Times: table.Times{List: []uint16{1439}}}}}}
-	return t
 }
 
 func manyParts(times table.Times, n int) *table.Table {
@@ -190,15 +261,17 @@ func manyParts(times table.Times, n int) *table.Table {
 	return t
 }
 
-// manySpans changes the offset as often as it may around the turn of the year.
-func manySpans() *table.Table {
-	t := manyParts(table.Times{List: []uint16{1439}}, 30)
-	g := table.OverrideGroup{Offset: 8}
-	at := table.Minute(9861-10) * table.MinutesPerDay
-	for range 120 {
-		g.Spans = append(g.Spans, table.Span{Start: at, End: at + 15})
-		at += 5 * table.MinutesPerDay / 16
+// manySpans changes the offset as often as it may around the turn of the year: four groups, thirty hours from span to span.
+func manySpans() table.Zone {
+	z := slowTable().Zone
+	for i := range table.MaxGroups {
+		g := table.OverrideGroup{Offset: int8(8 + 4*i)}
+		at := table.Minute(9861-2)*table.MinutesPerDay + table.Minute(i)*360
+		for range 4 {
+			g.Spans = append(g.Spans, table.Span{Start: at, End: at + 75})
+			at += 75 + 15*table.MinSpanDistance
+		}
+		z.Overrides = append(z.Overrides, g)
 	}
-	t.Zone.Overrides = []table.OverrideGroup{g}
-	return t
+	return z
 }

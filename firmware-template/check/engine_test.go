@@ -123,6 +123,11 @@ func compare(t testing.TB, p *pipe, tab *table.Table, s span) (servings int) {
 	if got := p.line(); got != "good" {
 		t.Fatalf("engine: %s\n%x", got, encoded)
 	}
+	return compareOpen(t, p, tab, encoded, s)
+}
+
+// compareOpen does the same with bytes that the engine has opened already.
+func compareOpen(t testing.TB, p *pipe, tab *table.Table, encoded []byte, s span) (servings int) {
 	preset := s.preset
 	if preset == replay.AllPresets {
 		preset = 0xFF

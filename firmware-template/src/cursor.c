@@ -39,7 +39,10 @@ uint16_t cursor_u16(void)
 
 OUTLINED int16_t cursor_quarters(void)
 {
-	return 15 * (int8_t)cursor_u8();
+	int8_t quarters = (int8_t)cursor_u8();
+
+	EXPECT(-64 <= quarters && quarters <= 63);
+	return 15 * quarters;
 }
 
 uint32_t cursor_number(void)
@@ -48,15 +51,31 @@ uint32_t cursor_number(void)
 	uint8_t byte;
 
 	do {
+		if ((uint8_t)(value >> 24) != 0) { /* 2^31 or more */
+			cursor_fail();
+			return 0;
+		}
 		byte = cursor_u8();
+		EXPECT(value != 0 || byte != 0x80);
 		value = value << 7 | (byte & 0x7F);
 	} while (byte & 0x80);
 	return value;
 }
 
-int16_t cursor_signed(void)
+OUTLINED uint16_t cursor_word(uint16_t most)
 {
-	uint16_t v = (uint16_t)cursor_number();
+	uint32_t value = cursor_number();
+
+	if ((uint16_t)(value >> 16) != 0 || (uint16_t)value > most) {
+		cursor_fail();
+		return 0;
+	}
+	return (uint16_t)value;
+}
+
+int16_t cursor_signed(uint16_t most)
+{
+	uint16_t v = cursor_word(most);
 
 	return (int16_t)(v >> 1 ^ -(v & 1));
 }

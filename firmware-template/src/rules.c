@@ -27,25 +27,46 @@ OUTLINED bool mask_has(uint32_t mask, uint8_t n)
 /* Reads a cycle; whether a unit lies in the first so many of it. */
 OUTLINED static bool every(uint16_t unit, uint8_t length)
 {
-	uint32_t n = (cursor_number() & TABLE_MAX_NUMBER) + 1;
+	uint16_t period = cursor_word(TABLE_MAX_PERIOD - 1) + 1;
+	uint16_t left = period - cursor_word(period - 1); /* of the period, at unit 0 */
 
-	return (cursor_number() + unit) % n < length;
+	EXPECT(period % length == 0 && (length != 12 || left % 12 == 0));
+	unit %= period;
+	return (uint16_t)(unit >= left ? unit - left : unit + (period - left)) < length;
 }
+
+static uint16_t list_first, list_last; /* entries of the list that was read */
 
 /* Reads a list; whether one of three numbers is in it. Its steps are taken from them; 0 is in no list. */
 OUTLINED static bool list_holds(uint16_t a, uint16_t b, uint16_t c)
 {
-	uint16_t step;
-	bool holds = false;
+	uint16_t step, room = 0xFFFF;
+	bool holds = false, weekdays = (uint16_t)(c - 1) < 7; /* no date in hand is that early */
 
-	while ((step = (uint16_t)cursor_number()) != 0) {
+	step = cursor_word(room);
+	list_first = step;
+	EXPECT(step != 0);
+	while (step != 0) {
+		room -= step;
+		list_last = (uint16_t)~room;
+		EXPECT(!weekdays || (list_last & 7) != 0);
 		a -= step;
 		b -= step;
 		c -= step;
 		if (a == 0 || b == 0 || c == 0)
 			holds = true;
+		step = cursor_word(room);
 	}
 	return holds;
+}
+
+/* Reads a mask; whether a bit of it is set. */
+OUTLINED static bool mask_holds(uint8_t bit, uint32_t all)
+{
+	uint32_t mask = cursor_number();
+
+	EXPECT(mask != 0 && mask <= all);
+	return mask_has(mask, bit);
 }
 
 /* Where the parts of the rule in hand lie. */
@@ -55,6 +76,7 @@ static struct {
 	 * 366 readings of the rule. */
 	uint16_t period; /* the first day of that which is counted, 0 if none is */
 	uint16_t up, down; /* from the start; from the end: both as the entries of the list say it */
+	bool masked; /* had a DAY_MASK */
 } rule;
 
 /* Terms of a place in a month, year or week-numbering year. */
@@ -66,8 +88,12 @@ static bool place_holds(uint8_t op)
 	uint8_t any = 0;
 	bool holds = true;
 
-	if (op == OP_WEEKS)
-		which |= cursor_u8();
+	EXPECT(!rule.masked || op != OP_DAY_LIST); /* the days of the month are given once */
+	if (op == OP_WEEKS) {
+		uint8_t start = cursor_u8();
+		EXPECT(start <= 6 << 3 && (start & 7) == 0);
+		which |= start;
+	}
 	period = period_find(which);
 	up = day - period->start;
 	down = period->length - 1 - up;
@@ -75,8 +101,10 @@ static bool place_holds(uint8_t op)
 		holds = every(date.year, 1);
 		date_to(day);
 	}
-	if (op == OP_DAY_MASK)
-		return mask_has(cursor_number(), (uint8_t)up);
+	if (op == OP_DAY_MASK) {
+		rule.masked = true;
+		return mask_holds((uint8_t)up, TABLE_ALL_DAYS);
+	}
 	if (op >= OP_NTH_OF_MONTH) {
 		up /= 7;
 		down /= 7;
@@ -91,6 +119,63 @@ static bool place_holds(uint8_t op)
 	return list_holds(up, down, any) & holds;
 }
 
+/* Adds the work of the positions of a rule of which all before them has been read. Only while the table is opened is it of interest. */
+static void count_work(uint8_t which)
+{
+	uint8_t weeks = 1;
+
+	if (which & PERIOD_MONTH)
+		weeks = TABLE_WORK_MONTH;
+	if (which & PERIOD_YEAR)
+		weeks = TABLE_WORK_YEAR;
+	table.work += (cursor_place() - rule.start) * weeks;
+}
+
+/* Reads a day; whether the date is before it. */
+INLINED bool before(uint16_t least)
+{
+	uint16_t day = cursor_u16();
+
+	EXPECT((uint16_t)(day - least) <= (uint16_t)TABLE_MAX_DAY);
+	return date.day < day;
+}
+
+/* Whether there is such a term, and the list that it ended with holds only what it may. */
+INLINED bool term_is_right(uint8_t op)
+{
+	uint16_t least = 1, most;
+
+	switch (op) {
+	case OP_DAY_LIST:
+		most = TABLE_MAX_MONTH_DAY;
+		break;
+	case OP_YEAR_DAYS:
+		most = TABLE_MAX_YEAR_DAY;
+		break;
+	case OP_NTH_OF_MONTH:
+		most = TABLE_MAX_NTH_OF_MONTH;
+		break;
+	case OP_NTH_OF_YEAR:
+		most = TABLE_MAX_NTH_OF_YEAR;
+		break;
+	case OP_WEEKS:
+		most = TABLE_MAX_WEEK;
+		break;
+	case OP_SET_POS:
+		most = TABLE_MAX_POSITION;
+		break;
+	case OP_EXCEPT:
+	case OP_DATES:
+		least = EPOCH_DAYS;
+		most = EPOCH_DAYS + (uint16_t)TABLE_MAX_DAY;
+		break;
+	default:
+		return op == OP_EVERY_DAYS || op == OP_EVERY_WEEKS || op == OP_EVERY_MONTHS || op == OP_EVERY_YEARS || op == OP_DAY_MASK ||
+		       op == OP_MONTHS || op == OP_FROM || op == OP_UNTIL || op == OP_UTC;
+	}
+	return list_first >= least && list_last <= most;
+}
+
 /* Whether one term holds on the date in hand. Reads all of its operands. */
 static bool term_holds(uint8_t op)
 {
@@ -102,13 +187,15 @@ static bool term_holds(uint8_t op)
 	if (op >= OP_EXCEPT)
 		return list_holds(day, day, day) ^ (op == OP_EXCEPT);
 	if (op > OP_SET_POS)
-		return (day < cursor_u16()) ^ (op == OP_FROM);
+		return before(op == OP_FROM ? EPOCH_DAYS : EPOCH_DAYS + 1) ^ (op == OP_FROM);
 	if (op == OP_SET_POS) {
-		cursor_u8();
+		uint8_t which = cursor_u8();
+		EXPECT(which <= (6 << 3 | PERIOD_WEEK_YEAR) && (which & 1) == 0);
+		count_work(which);
 		return list_holds(rule.up, rule.down, 0);
 	}
 	if (op == OP_MONTHS)
-		return mask_has(cursor_number(), date.month);
+		return mask_holds(date.month, TABLE_ALL_MONTHS);
 	if (op > OP_EVERY_YEARS)
 		return place_holds(op);
 	if (op >= OP_EVERY_MONTHS)
@@ -124,14 +211,18 @@ static bool term_holds(uint8_t op)
  * does not hold: whether the base holds and SET_POS follows. */
 OUTLINED static uint8_t terms_read(uint16_t day, bool base)
 {
-	uint8_t flags = 0, op, holds;
+	uint8_t flags = 0, op, holds, last = 0;
 
 	date_to(day);
 	cursor_to(rule.start);
+	rule.masked = false;
 	op = cursor_u8();
+	EXPECT(op > RULE_MORE); /* one weekday at least */
 	holds = op & bit_of(date.wday + 1);
 	while (op & RULE_MORE) {
 		op = cursor_u8();
+		EXPECT(op > (last | RULE_MORE)); /* terms ascend */
+		last = op;
 		flags |= op;
 		if (base && !holds)
 			break;
@@ -139,6 +230,7 @@ OUTLINED static uint8_t terms_read(uint16_t day, bool base)
 			return (op & ~RULE_MORE) == OP_SET_POS;
 		if (!term_holds(op & ~RULE_MORE))
 			holds = 0;
+		EXPECT(term_is_right(op & ~RULE_MORE));
 	}
 	if (base)
 		return 0;

@@ -21,6 +21,7 @@ typedef struct {
 	uint16_t overrides_at; /* 0: none */
 	uint16_t start, through; /* local dates since 2000-01-01 */
 	uint16_t late;           /* minutes */
+	uint16_t work;           /* of the rules with positions, while the table is opened */
 	uint32_t button_units;
 	uint32_t pocket_tenths; /* of mass units in a pocket */
 	uint16_t turn_ms;
@@ -49,7 +50,6 @@ extern serving_t serving; /* that was found last */
 
 #define ALL_PRESETS TABLE_MAX_PRESETS
 
-#define MAX_POCKET_UNITS 1000000 /* in one pocket */
 #define MAX_POCKETS 1000         /* for one meal: a hopper, many times over */
 
 /* Checks the table at a storage offset, of which size bytes may be read, and opens it.

@@ -17,8 +17,30 @@
 #define TABLE_MAX_LATE               1440 /* minutes: of the policy for missed servings */
 #define TABLE_DEFAULT_LATE           120 /* minutes: without the section */
 #define TABLE_DEFAULT_PER_HOUR       2   /* presses: without the section */
-#define TABLE_MAX_NUMBER             268435455L /* largest number in groups of seven bits */
+#define TABLE_MAX_NUMBER             2147483647L /* largest number in groups of seven bits */
+#define TABLE_MIN_TURN               20  /* ms: shortest turn time of a pocket that is not the board's own */
+#define TABLE_MAX_TURN               60000L /* ms: longest turn time of a pocket */
+#define TABLE_MAX_TRIM               500 /* µs: of the stop pulse, either way */
+#define TABLE_MAX_POCKET_UNITS       1000000L /* mass units: in one pocket */
+#define TABLE_MAX_MEAL_POCKETS       800 /* pockets: in one portion */
+#define TABLE_MAX_GROUPS             4   /* groups of override spans */
+#define TABLE_MIN_SPAN_DISTANCE      120 /* units: before each override span */
+#define TABLE_MAX_SPAN_UNITS         16777216L /* what the sum of the distances and lengths of a group is below */
+#define TABLE_MAX_PERIOD             65535L /* longest period of a term, as it is written */
+#define TABLE_MAX_CYCLE              268435456L /* minutes: longest period of times of day */
+#define TABLE_MAX_LIST_TIMES         255 /* times of day in a list */
 #define TABLE_ALL_HOURS              16777215L /* mask of all 24 hours */
+#define TABLE_ALL_DAYS               2147483647L /* mask of all 31 days of a month */
+#define TABLE_ALL_MONTHS             4095 /* mask of all 12 months */
+#define TABLE_MAX_MONTH_DAY          62  /* largest entry of DAY_LIST */
+#define TABLE_MAX_YEAR_DAY           732 /* largest entry of YEAR_DAYS */
+#define TABLE_MAX_NTH_OF_MONTH       87  /* largest entry of NTH_OF_MONTH */
+#define TABLE_MAX_NTH_OF_YEAR        855 /* largest entry of NTH_OF_YEAR */
+#define TABLE_MAX_WEEK               106 /* largest entry of WEEKS */
+#define TABLE_MAX_POSITION           732 /* largest entry of SET_POS */
+#define TABLE_MAX_SEARCH_WORK        1400 /* of the rules with positions, see above */
+#define TABLE_WORK_MONTH             5   /* weeks: counted for a month */
+#define TABLE_WORK_YEAR              53  /* weeks: counted for a year and a week-numbering year */
 
 /* What table_open answers */
 #define TABLE_GOOD                   0   /* the table is well formed */

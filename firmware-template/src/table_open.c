@@ -49,50 +49,104 @@ static void offset_seen(int16_t minutes)
 		table.offset_max = minutes;
 }
 
-/* Where in the year a transition lies, in ascending order; weekday and minutes are left aside, because the two are weeks apart. */
+/* The month of a transition; week, weekday and minutes are left aside, because the two are a month apart. */
 OUTLINED static uint8_t open_transition(void)
 {
 	uint8_t place = cursor_u8();
+	uint16_t time = cursor_u16();
 
-	cursor_u16();
-	return place;
+	EXPECT(place <= 0xBF && (place & 0xF) <= 4 && (time & 7) != 7);
+	return place >> 4;
 }
 
 static void open_dst(void)
 {
-	uint8_t start;
+	uint8_t start, end;
 
 	table.shift = cursor_quarters();
 	offset_seen(table.standard + table.shift);
 	table.dst_at = cursor_place();
 	start = open_transition();
-	table.dst_south = start > open_transition();
+	end = open_transition();
+	table.dst_south = start > end;
+	if (table.dst_south)
+		end += 12;
+	EXPECT(2 <= end - start && end - start <= 10);
+}
+
+/* Reads the spans of a group: distances and lengths in turn, a 0 in place of a distance at the end. */
+static void open_spans(void)
+{
+	uint32_t sum = 0, number;
+	bool inside = false;
+
+	while ((number = cursor_number()) != 0) {
+		sum += number;
+		if ((uint8_t)(sum >> 24) != 0 || (!inside && number < TABLE_MIN_SPAN_DISTANCE)) {
+			cursor_fail();
+			return;
+		}
+		inside = !inside;
+	}
+	EXPECT(!inside && sum != 0);
 }
 
 static void open_overrides(void)
 {
+	uint8_t unit, groups;
+
 	table.overrides_at = cursor_place();
-	cursor_u8(); /* unit */
-	/* No bank has room for 256 of anything that takes two bytes. */
-	for (uint8_t groups = cursor_u8(); groups > 0; groups--) {
+	unit = cursor_u8();
+	groups = cursor_u8();
+	EXPECT(groups > 0);
+	if ((unit != 1 && unit != 2 && unit != 4) || groups > TABLE_MAX_GROUPS)
+		cursor_fail();
+	for (; groups > 0; groups--) {
 		offset_seen(cursor_quarters());
-		while (cursor_number() != 0)
-			;
+		open_spans();
 	}
 }
 
 static void open_rules(void)
 {
-	table.rules = cursor_u8() & TABLE_MAX_RULES; /* within rule_marks */
+	table.rules = cursor_u8();
+	EXPECT(table.rules != 0);
+	if (table.rules > TABLE_MAX_RULES) { /* beyond rule_marks */
+		cursor_fail();
+		return;
+	}
 	table.rules_at = cursor_place();
 	for (uint8_t n = table.rules; n > 0 && !cursor_bad; n--)
 		table.rule_flags |= rule_read();
+	if (table.work > TABLE_MAX_SEARCH_WORK)
+		cursor_fail();
+}
+
+static void open_wheel(void)
+{
+	uint32_t pocket;
+
+	table.turn_ms = cursor_word(TABLE_MAX_TURN);
+	EXPECT(table.turn_ms == 0 || table.turn_ms >= TABLE_MIN_TURN);
+	pocket = cursor_number();
+	if (pocket - 1 >= TABLE_MAX_POCKET_UNITS)
+		cursor_fail();
+	table.button_units = pocket;
+	table.pocket_tenths = 10 * pocket;
+	cursor_number(); /* milligrams in a unit */
+	table.trim_us = cursor_signed(2 * TABLE_MAX_TRIM);
+}
+
+/* Whether a portion is no more than a hopper holds, many times over. */
+INLINED bool portion_is_right(uint32_t units)
+{
+	return units <= TABLE_MAX_MEAL_POCKETS / 10 * table.pocket_tenths;
 }
 
 static void open_sections(void)
 {
 	table_t *t = &table;
-	uint32_t pocket;
+	uint16_t through;
 	uint8_t flags;
 
 	t->board = cursor_u8();
@@ -102,32 +156,29 @@ static void open_sections(void)
 	t->gap_omit = flags & FLAG_GAP_OMIT;
 	t->standard = cursor_quarters();
 	offset_seen(t->standard);
-	t->turn_ms = cursor_number();
-	pocket = cursor_number();
-	cursor_number(); /* milligrams in a unit */
-	t->trim_us = cursor_signed();
+	open_wheel();
 	if (flags & FLAG_DST)
 		open_dst();
 	if (flags & FLAG_OVERRIDES)
 		open_overrides();
-	t->through = TABLE_MAX_DAY;
+	through = TABLE_MAX_DAY;
 	if (flags & FLAG_THROUGH)
-		t->through = cursor_u16();
+		through = cursor_u16();
+	EXPECT(t->start <= through && through <= (uint16_t)TABLE_MAX_DAY);
+	t->through = through;
 	t->late = TABLE_DEFAULT_LATE;
 	if (flags & FLAG_LATE)
-		t->late = cursor_number();
-	t->button_units = pocket;
+		t->late = cursor_word(TABLE_MAX_LATE);
 	t->button_per_hour = TABLE_DEFAULT_PER_HOUR;
 	if (flags & FLAG_BUTTON) {
 		t->button_units = cursor_number();
+		EXPECT(portion_is_right(t->button_units));
 		t->button_per_hour = cursor_u8();
 	}
-	/* Ten times the pocket must not be zero, nor too large for the sum with a portion. */
-	if (pocket - 1 >= MAX_POCKET_UNITS)
-		cursor_fail();
-	t->pocket_tenths = 10 * pocket;
-	if (flags & FLAG_PRESETS)
+	if (flags & FLAG_PRESETS) {
 		t->presets = cursor_u8();
+		EXPECT(2 <= t->presets && t->presets <= TABLE_MAX_PRESETS);
+	}
 	if (flags & FLAG_RULES)
 		open_rules();
 }
@@ -138,6 +189,7 @@ static void open_meals(void)
 	parts_begin(EPOCH_DAYS);
 	while (parts_left() && !cursor_bad) {
 		part_read(MINUTES_PER_DAY - 1);
+		EXPECT(part.units > 0 && portion_is_right(part.units) && part.rule <= table.rules);
 		if (part.index == SERVING_MEALS_BYTES)
 			cursor_fail();
 	}

@@ -8,14 +8,23 @@
 
 part_t part;
 
-/* Reads a time of day. */
+/* Reads a time of day, or the distance of one from the one before. */
 OUTLINED static uint16_t time_read(void)
 {
-	uint16_t minute = (uint16_t)cursor_number();
+	uint16_t minute = cursor_word(TIME_QUARTERS + MINUTES_PER_DAY - 1);
 
 	if (minute < TIME_QUARTERS)
 		return 15u * (uint8_t)minute;
 	return minute - TIME_QUARTERS;
+}
+
+/* Reads the mask of the hours that are left out; one at least is not. */
+INLINED uint32_t hours_read(void)
+{
+	uint32_t left_out = cursor_number();
+
+	EXPECT(left_out < TABLE_ALL_HOURS);
+	return left_out;
 }
 
 /* The first hour at or after a given one that is not in a mask. */
@@ -26,47 +35,76 @@ static uint8_t hour_from(uint32_t left_out, uint8_t hour)
 	return hour;
 }
 
+/* How many steps reach so far. */
+OUTLINED static uint16_t steps_to(uint16_t distance, uint16_t step)
+{
+	return (uint16_t)(distance + step - 1) / step;
+}
+
 static uint16_t cycle_from(uint16_t from)
 {
-	uint32_t period = (cursor_number() & TABLE_MAX_NUMBER) + 1;
+	uint32_t last = cursor_number(); /* minute of the period */
 	uint32_t shift = cursor_number();
-	uint32_t left_out = cursor_number();
+	uint32_t left_out = hours_read();
+	uint32_t wait;
 
+	EXPECT(last < TABLE_MAX_CYCLE && shift <= last);
+	wait = last - (minute_of(part.day, (int16_t)from) + shift) % (last + 1);
+	if (wait >= MINUTES_PER_DAY)
+		return NO_TIME;
+	from += (uint16_t)wait;
 	for (;;) {
-		uint32_t wait = period - 1 - (minute_of(part.day, (int16_t)from) + shift) % period;
-		uint8_t hour, free;
-		if (wait >= MINUTES_PER_DAY)
-			return NO_TIME;
-		from += (uint16_t)wait;
-		hour = (uint8_t)(from / 60);
-		free = hour_from(left_out, hour);
+		uint8_t hour = (uint8_t)(from / 60), free = hour_from(left_out, hour);
+		uint16_t period = (uint16_t)last + 1;
 		if (free == hour)
 			return from;
-		from = 60u * free;
+		if (last >= MINUTES_PER_DAY)
+			return NO_TIME;
+		from += steps_to(60u * free - from, period) * period;
 	}
+}
+
+/* Times of day at equal distances. */
+static uint16_t steps_from(uint16_t from)
+{
+	uint16_t more = cursor_word(MINUTES_PER_DAY) - 1; /* after the first */
+	uint16_t step = time_read();
+	uint16_t first = time_read();
+	uint16_t skip;
+
+	if (step == 0) {
+		cursor_fail();
+		return NO_TIME;
+	}
+	EXPECT(more <= (MINUTES_PER_DAY - 1u - first) / step);
+	if (from <= first)
+		return first;
+	skip = steps_to(from - first, step);
+	return skip > more ? NO_TIME : first + skip * step;
 }
 
 /* Times of day, each the distance from the one before; of a grid, within the hour. */
 static uint16_t list_from(uint8_t form, uint16_t from)
 {
 	uint32_t left_out = 0;
-	uint16_t step = 0, minute = 0, found = NO_TIME, count = form + 1;
-	uint8_t hour = 0, past = 0;
+	uint16_t minute = 0, found = NO_TIME, end = MINUTES_PER_DAY;
+	uint8_t count = form + 1, least = 0, hour = 0, past = 0;
 
 	if (form == FORM_GRID) {
 		hour = (uint8_t)(from / 60);
 		past = (uint8_t)(from % 60);
-		left_out = cursor_number();
+		left_out = hours_read();
+		end = 60;
 	}
 	if (form >= FORM_LIST)
-		count = cursor_number() & 0x7FF;
-	if (form == FORM_STEPS) {
-		step = time_read();
-		minute = time_read() - step;
-	}
+		count = (uint8_t)cursor_word(TABLE_MAX_LIST_TIMES);
+	EXPECT(count != 0);
 	for (; count > 0; count--) {
-		uint16_t first;
-		minute += step ? step : time_read();
+		uint16_t step = time_read(), first;
+		EXPECT(step >= least);
+		least = 1;
+		minute += step;
+		EXPECT(minute < end);
 		first = 60u * hour_from(left_out, hour + (minute < past)) + minute;
 		if (first >= from && first < found)
 			found = first;
@@ -104,13 +142,22 @@ uint16_t part_read(uint16_t from)
 		}
 		part.presets = 0xFF;
 	}
-	if (head & HEAD_PRESETS)
+	if (head & HEAD_PRESETS) {
 		part.presets = cursor_u8();
+		EXPECT(first && part.presets != 0 && (uint16_t)part.presets >> table.presets == 0);
+	}
 	if (first)
 		part.units = cursor_number();
-	if (part.rule == HEAD_RULE_ESCAPE)
-		part.rule = (uint8_t)cursor_number() & TABLE_MAX_RULES; /* within rule_marks */
-	if (form == FORM_CYCLE)
+	if (part.rule == HEAD_RULE_ESCAPE) {
+		part.rule = (uint8_t)cursor_word(TABLE_MAX_RULES) & TABLE_MAX_RULES; /* within rule_marks */
+		EXPECT(part.rule >= HEAD_RULE_ESCAPE);
+	}
+	switch (form) {
+	case FORM_CYCLE:
 		return cycle_from(from);
-	return list_from(form, from);
+	case FORM_STEPS:
+		return steps_from(from);
+	default:
+		return list_from(form, from);
+	}
 }

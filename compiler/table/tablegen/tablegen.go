@@ -55,8 +55,8 @@ func wheel(r *rand.Rand) table.Wheel {
 	return table.Wheel{
 		PocketUnits: uint32(1 + r.IntN(100)),
 		UnitMg:      pick[uint32](r, 0, 100, 200, 50),
-		TurnMillis:  uint32(r.IntN(600)),
-		TrimMicros:  int32(r.IntN(101) - 50),
+		TurnMillis:  uint32(pick(r, 0, table.MinTurn+r.IntN(600), table.MaxTurn)),
+		TrimMicros:  int32(pick(r, r.IntN(101)-50, -table.MaxTrim, table.MaxTrim)),
 	}
 }
 
@@ -89,11 +89,11 @@ func transition(r *rand.Rand, first, last int) table.Transition {
 
 func overrides(r *rand.Rand, standard int8) []table.OverrideGroup {
 	g := table.OverrideGroup{Offset: standard + pick[int8](r, 0, 4, -4)}
-	at := table.Minute(r.IntN(30_000_000)) / 60 * 60
+	at := table.Minute(r.IntN(30_000_000)) / 60 * 60 // in whole hours, so that they are the unit
 	for range 1 + r.IntN(3) {
 		end := at + table.Minute(1+r.IntN(2000))*60
 		g.Spans = append(g.Spans, table.Span{Start: at, End: end})
-		at = end + table.Minute(30+r.IntN(9000))*60
+		at = end + table.Minute(table.MinSpanDistance+r.IntN(9000))*60
 	}
 	return []table.OverrideGroup{g}
 }
