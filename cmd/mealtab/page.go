@@ -17,7 +17,6 @@ import (
 
 	"mealtab/cmd/mealtab/internal/page"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
@@ -26,6 +25,9 @@ import (
 	"mealtab/emulator/avr"
 	"mealtab/flasher/link"
 )
+
+// yearsRehearsed is how many years a plan is rehearsed before it is put in force from the page; mealtab upload has the same unless told otherwise.
+const yearsRehearsed = 10
 
 type pageFlags struct {
 	port      int
@@ -125,29 +127,12 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 		UTC:       zone.UTC(),
 		Ports:     link.Ports,
 		Open:      a.openFeeder,
-		Difference: func(held []byte, next *page.Compiled) []string {
-			return difference(db, held, next)
+		Years:     yearsRehearsed,
+		Preview: func(f preview.Feeder, c *page.Compiled) preview.Change {
+			return preview.Of(db, f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
 		},
 		EventText: eventText,
 	})
-}
-
-// difference says in words what a plan changes on a feeder that holds a table.
-func difference(db *zone.Database, held []byte, next *page.Compiled) (lines []string) {
-	var names []string
-	for _, m := range next.Output.MealOf {
-		names = append(names, next.Plan.Meals[m].Name)
-	}
-	meals, others, err := preview.Meals(db, held, preview.Next{
-		Bytes: next.Output.Bytes, Zones: []string{next.Plan.Zone}, Schedule: &serving.Schedule{Table: next.Output.Table, Names: names},
-	})
-	if err != nil {
-		return []string{err.Error()}
-	}
-	for _, c := range meals {
-		lines = append(lines, fmt.Sprintf("%s: %s, %s", c.Meal().Name, c.Kind, c.Words()))
-	}
-	return append(lines, others...)
 }
 
 // compileForPage does what check does, with everything there is to say as diagnostics.

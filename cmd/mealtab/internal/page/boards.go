@@ -29,31 +29,7 @@ type boards struct {
 	held    []byte // its table when it was last asked
 	stop    context.CancelFunc
 
-	progressMu sync.Mutex
-	progress   Progress
-}
-
-// Progress is how far an upload has come.
-type Progress struct {
-	Step  string `json:"step"`
-	Done  int    `json:"done"`
-	Total int    `json:"total"`
-}
-
-func (b *boards) report(step flasher.Step, done, total int) {
-	b.progressMu.Lock()
-	defer b.progressMu.Unlock()
-	word := map[flasher.Step]string{flasher.Writing: "writing", flasher.Committing: "putting in force", flasher.Done: "done"}[step]
-	b.progress = Progress{word, done, total}
-	if step >= flasher.Committing {
-		b.progress.Done = total
-	}
-}
-
-func (b *boards) reported() Progress {
-	b.progressMu.Lock()
-	defer b.progressMu.Unlock()
-	return b.progress
+	way way
 }
 
 // FoundBoard is a port on which a feeder may be.

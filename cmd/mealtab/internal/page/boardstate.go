@@ -20,8 +20,9 @@ type BoardState struct {
 	Table    string     `json:"table"`
 	Same     bool       `json:"same"`    // it holds the present plan
 	Refused  string     `json:"refused"` // why the present plan cannot be put on it; "": it can
-	Changes  []string   `json:"changes"` // what the present plan would change
 	Clock    string     `json:"clock"`
+	Apart    bool       `json:"apart"` // the clocks are so far apart that a setting must be wanted
+	Said     string     `json:"said"`  // what has been done
 	Supply   string     `json:"supply"`
 	SetTo    string     `json:"setTo"`
 	Faults   []string   `json:"faults"`
@@ -42,7 +43,7 @@ func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
 		return BoardState{}, err
 	}
 	out := BoardState{ID: id, Name: f.Port(), Board: f.BoardName(), Firmware: f.ID.Firmware, Supply: fmt.Sprintf("%.2f V", float64(st.SupplyMV)/1000),
-		Faults: []string{}, Next: []nextLine{}, Journal: []nextLine{}, Changes: []string{}}
+		Faults: []string{}, Next: []nextLine{}, Journal: []nextLine{}}
 	tab, err := f.Table(st)
 	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
 		return out, err
@@ -54,8 +55,6 @@ func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
 	if c != nil && !out.Same {
 		if err := f.Check(c.Output.Bytes); err != nil {
 			out.Refused = err.Error()
-		} else {
-			out.Changes = s.o.Difference(tab, c)
 		}
 	}
 	if c == nil {
@@ -79,7 +78,7 @@ func (s *Server) holds(out *BoardState, tab []byte, st flasher.Status, c *Compil
 	out.Same = c != nil && flasher.Holds(tab, c.Output.Bytes)
 	if out.Same {
 		out.Table = "this plan"
-		return c.schedule()
+		return c.Schedule()
 	}
 	held, err := serving.OfTable(tab)
 	if err != nil {
@@ -100,6 +99,7 @@ func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, he
 		return err
 	default:
 		out.Clock = clockWords(r)
+		out.Apart = !r.Stopped && r.Offset.Abs() > flasher.MostUnasked
 	}
 	local := func(at table.Minute) time.Time { return at.Time() }
 	if held != nil {

@@ -128,6 +128,7 @@ func (b *browser) until(js string) {
 		return err == nil && is
 	}, 30*time.Second, 50*time.Millisecond, "%s", js)
 	if !ok {
+		b.t.Logf("the page shows: %s", b.value(`document.querySelector('main').innerText`))
 		b.picture("failed")
 		b.t.FailNow()
 	}
@@ -226,10 +227,15 @@ func TestBrowserSendAndTry(t *testing.T) {
 	b.open("/send")
 	b.run(chromedp.Click(`[data-board="emulated"]`), chromedp.WaitVisible("#panel"))
 	b.until(`document.getElementById('facts').textContent.includes('none: it serves nothing')`)
-	b.run(chromedp.Click("#upload"))
-	b.until(`document.getElementById('message').textContent === 'The plan is on the feeder.'`)
+	b.until(`!document.getElementById('upload').disabled`)
+	assert.Contains(t, b.value(`document.getElementById('changes').textContent`), "breakfast: new, 18 g, every weekday at 07:00")
+	assert.Contains(t, b.value(`document.getElementById('after').textContent`), "Thu 2026-12-03 18:30")
+	b.run(chromedp.Click("#upload"), chromedp.WaitVisible("#question"))
+	b.picture("asked")
+	b.run(chromedp.Click("#no"), chromedp.WaitNotVisible("#question"), chromedp.Click("#upload"), chromedp.WaitVisible("#question"), chromedp.Click("#yes"))
+	b.until(`document.getElementById('message').textContent.startsWith('The plan is on the feeder, read back and in force.')`)
 	b.until(`document.getElementById('next').textContent.includes('Thu 3 Dec 2026 18:30 supper')`)
-	b.until(`document.getElementById('progress').position === 1`)
+	b.until(`document.getElementById('steps').textContent.split('done').length - 1 === 6`)
 	b.picture("sent")
 
 	b.open("/try")

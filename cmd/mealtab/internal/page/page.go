@@ -16,6 +16,7 @@ import (
 	"sync"
 	"time"
 
+	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
 	"mealtab/compiler/chart"
 	"mealtab/compiler/plan"
@@ -54,14 +55,15 @@ type Options struct {
 	// Firmware is the image for a board by its name; UTC the local time where no plan says another.
 	Firmware func(board string) (*avr.Image, error)
 	UTC      *zone.Zone
+	Years    int // that a plan is rehearsed before it is put in force
 	// Ports lists the serial ports, Open begins a conversation with the feeder on one.
 	Ports func() ([]link.Port, error)
 	Open  func(port string) (*flasher.Feeder, error)
-	// Difference says what a plan changes on a board that holds a table (nil: none); EventText says a record of the journal.
-	Difference func(held []byte, next *Compiled) []string
-	EventText  func(table.History) string
-	Now        func() time.Time
-	Stop       func() // ends the program
+	// Preview says what a plan changes on a feeder, EventText what a record of the journal says.
+	Preview   func(preview.Feeder, *Compiled) preview.Change
+	EventText func(table.History) string
+	Now       func() time.Time
+	Stop      func() // ends the program
 }
 
 // Server is the page. Its methods may be called from several goroutines.

@@ -20,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
@@ -105,10 +106,13 @@ func options(t testing.TB, text string) (Options, string) {
 			}
 			return avr.ReadImage(hex)
 		},
-		UTC:        zone.UTC(),
-		Ports:      func() ([]link.Port, error) { return nil, nil },
-		Open:       func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
-		Difference: func(held []byte, _ *Compiled) []string { return []string{fmt.Sprintf("%d bytes held", len(held))} },
+		UTC:   zone.UTC(),
+		Ports: func() ([]link.Port, error) { return nil, nil },
+		Open:  func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
+		Years: 1,
+		Preview: func(f preview.Feeder, c *Compiled) preview.Change {
+			return preview.Of(zone.Embedded(), f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
+		},
 		EventText: func(h table.History) string {
 			word := map[int]string{table.EventServed: "served", table.EventManual: "served by hand"}[h.Event]
 			return fmt.Sprintf("%s, %d", cmp.Or(word, fmt.Sprintf("event %d", h.Event)), h.Value)

@@ -161,7 +161,7 @@ func (v *seeView) weeks(s *session, c *Compiled, q url.Values, preset int) {
 // begins later.
 func (s *session) firstDay(c *Compiled, preset int) (day int, name string) {
 	today := dayOf(c, s.o.Now())
-	sched := c.schedule()
+	sched := c.Schedule()
 	next, ok := sched.Walk(serving.Range{From: moment.Minute(s.o.Now()), To: serving.End(sched.Table)}, preset).Next()
 	if !ok {
 		return today, "The next seven days"
@@ -217,8 +217,8 @@ func dateText(day int, layout string) string {
 	return time.Date(2000, 1, 1+day, 0, 0, 0, 0, time.UTC).Format(layout)
 }
 
-// schedule is a compiled plan as a schedule with names.
-func (c *Compiled) schedule() *serving.Schedule {
+// Schedule is a compiled plan as a schedule with names.
+func (c *Compiled) Schedule() *serving.Schedule {
 	s := &serving.Schedule{Table: c.Output.Table, Clock: c.Zone, Title: c.Plan.Name, Zone: c.Plan.Zone}
 	for _, m := range c.Output.MealOf {
 		s.Names = append(s.Names, c.Plan.Meals[m].Name)
@@ -228,7 +228,7 @@ func (c *Compiled) schedule() *serving.Schedule {
 
 // next lists the next servings.
 func (s *session) next(c *Compiled, preset int) (lines []nextLine) {
-	sched := c.schedule()
+	sched := c.Schedule()
 	today := dayOf(c, s.o.Now())
 	for _, due := range sched.Walk(serving.Range{From: moment.Minute(s.o.Now()), To: serving.End(sched.Table)}, preset).Take(shownNext) {
 		local := due.Local()

@@ -2,18 +2,77 @@ package page
 
 import (
 	"encoding/json"
+	"errors"
 	"net/http"
+	"os"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
 )
+
+type proposal struct {
+	ID       string
+	Revision int
+}
+
+type confirmed struct {
+	ID, Key  string
+	Revision int
+	SetClock bool
+}
+
+// A plan goes onto a feeder only as its file has it, and as the tab shows it.
+func TestOnlyWhatIsSavedIsSent(t *testing.T) {
+	s := newSite(t, cats)
+	before := s.revision()
+	s.change("edit", edited{"meal.0.portion", "30 g", ""})
+	for way, ask := range map[string]func(revision int) any{
+		"send/propose": func(n int) any { return proposal{emulatedID, n} },
+		"send/upload":  func(n int) any { return confirmed{ID: emulatedID, Revision: n} },
+	} {
+		code, fault := s.post(way, ask(before), nil)
+		assert.Equal(t, http.StatusConflict, code, way)
+		assert.Equal(t, errStale.Error(), fault)
+		_, fault = s.post(way, ask(s.revision()), nil)
+		assert.Contains(t, fault, "changes that are not saved yet", way)
+	}
+	s.change("save", map[string]bool{"replace": false})
+	other := strings.Replace(cats, "24 g", "12 g", 1)
+	require.NoError(t, os.WriteFile(s.file, []byte(other), 0o644))
+	_, fault := s.post("send/propose", proposal{emulatedID, s.revision()}, nil)
+	assert.Contains(t, fault, "changed by another program")
+	s.change("reload", struct{}{})
+	_, fault = s.post("send/propose", proposal{emulatedID, s.revision()}, nil)
+	assert.Empty(t, fault)
+}
+
+// A rehearsal that does not end as the table says keeps it out of force, and the page says at which step.
+func TestRehearsalKeepsOut(t *testing.T) {
+	s := newSite(t, cats)
+	var p Proposed
+	_, fault := s.post("send/look", boardRequest{emulatedID}, nil)
+	require.Empty(t, fault)
+	s.server.o.Firmware = func(string) (*avr.Image, error) { return nil, errors.New("none is built") }
+	_, fault = s.post("send/propose", proposal{emulatedID, s.revision()}, &p)
+	require.Empty(t, fault)
+	_, fault = s.post("send/upload", confirmed{emulatedID, p.Key, s.revision(), false}, nil)
+	assert.Equal(t, "the firmware for m328-mains to rehearse with: none is built", fault)
+	_, body := s.get("/send/progress")
+	assert.Contains(t, body, `"name":"`+stepRehearse+`","state":"failed"`)
+	var b BoardState
+	_, fault = s.post("send/look", boardRequest{emulatedID}, &b)
+	require.Empty(t, fault)
+	assert.Equal(t, "none: it serves nothing until a plan is put on it", b.Table)
+}
 
 // The emulated feeder takes the plan over its line, tells its next servings and, later, what it has served.
 func TestSendToTheEmulatedFeeder(t *testing.T) {
@@ -26,9 +85,21 @@ func TestSendToTheEmulatedFeeder(t *testing.T) {
 	require.Equal(t, http.StatusOK, code, fault)
 	assert.Equal(t, "m328-mains", b.Board)
 	assert.False(t, b.Same)
-	assert.Equal(t, []string{"0 bytes held"}, b.Changes)
-	code, fault = s.post("send/upload", boardRequest{emulatedID}, &b)
+	var p Proposed
+	code, fault = s.post("send/propose", proposal{emulatedID, s.revision()}, &p)
 	require.Equal(t, http.StatusOK, code, fault)
+	assert.Equal(t, "breakfast: new, 18 g, every weekday at 07:00, from 1 December 2026, but not on 25 December 2026 at 07:00", p.Changes[0])
+	assert.Equal(t, "36.2 g a day; the feeder has no plan yet", p.Food)
+	assert.Empty(t, p.Before)
+	assert.Equal(t, "Thu 2026-12-03 18:30  4 pockets", p.After[0])
+	code, fault = s.post("send/upload", confirmed{emulatedID, "guess", s.revision(), false}, &b)
+	assert.Equal(t, http.StatusUnprocessableEntity, code, "nothing is put in force but what was shown")
+	assert.Contains(t, fault, "nothing was written")
+	code, fault = s.post("send/upload", confirmed{emulatedID, p.Key, s.revision(), false}, &b)
+	require.Equal(t, http.StatusOK, code, fault)
+	assert.Contains(t, b.Said, "The plan is on the feeder, read back and in force. Rehearsed on the firmware through 1 year")
+	_, body = s.get("/send/progress")
+	assert.Equal(t, 6, strings.Count(body, `"state":"done"`), body)
 	assert.True(t, b.Same)
 	assert.Equal(t, "right", b.Clock)
 	require.NotEmpty(t, b.Next)
@@ -73,12 +144,20 @@ func TestSendOverAPort(t *testing.T) {
 	_, body := s.get("/send/boards")
 	assert.Contains(t, body, "a bridge")
 	var b BoardState
-	_, fault := s.post("send/upload", boardRequest{port}, &b)
+	var p Proposed
+	_, fault := s.post("send/propose", proposal{port, s.revision()}, &p)
 	require.Empty(t, fault)
+	assert.True(t, p.AskClock, "the emulated board lives at another time than the port")
+	assert.Contains(t, p.Clock, "Either may be the wrong one")
+	_, fault = s.post("send/clock", map[string]any{"id": port, "wanted": false}, &b)
+	assert.Contains(t, fault, "nothing was changed")
+	_, fault = s.post("send/upload", confirmed{port, p.Key, s.revision(), true}, &b)
+	require.Empty(t, fault)
+	assert.Contains(t, b.Said, "Clock: the feeder's clock is set.")
 	assert.True(t, b.Same)
 	assert.Equal(t, "m328-mains", b.Board)
 	_, body = s.get("/send/progress")
-	assert.Contains(t, body, `"step":"done"`)
+	assert.Equal(t, 6, strings.Count(body, `"state":"done"`), body)
 }
 
 func first(code int, _ string) int { return code }

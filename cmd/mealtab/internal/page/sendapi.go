@@ -21,11 +21,12 @@ type boardRequest struct{ ID string }
 // boardRoutes are the requests about boards, real and emulated. They do not hold up changes of the plan.
 func (s *Server) boardRoutes() {
 	s.mux.HandleFunc("GET /send/boards", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.found(), nil) })
-	s.mux.HandleFunc("GET /send/progress", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.boards.reported(), nil) })
+	s.mux.HandleFunc("GET /send/progress", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.boards.way.steps(), nil) })
 	s.mux.HandleFunc("GET /try/state", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.trialState(), nil) })
 	about(s, "look", func(*flasher.Feeder) error { return nil })
-	about(s, "upload", s.upload)
-	about(s, "clock", func(f *flasher.Feeder) error { _, err := f.SetClock(); return err })
+	ask(s, "send/propose", s.propose)
+	ask(s, "send/upload", s.upload)
+	ask(s, "send/clock", s.setClock)
 	about(s, "serve", func(f *flasher.Feeder) error {
 		st, err := f.Status()
 		if err == nil {
@@ -82,28 +83,6 @@ func reply(w http.ResponseWriter, v any, err error) {
 		}
 	}
 	fail(w, err)
-}
-
-// upload puts the present plan on a board.
-func (s *Server) upload(f *flasher.Feeder) error {
-	c := s.compiled()
-	if c == nil {
-		return errors.New("the plan has errors; nothing was written")
-	}
-	if err := f.Check(c.Output.Bytes); err != nil {
-		return err
-	}
-	st, err := f.Status()
-	if err != nil {
-		return err
-	}
-	if err := f.Upload(c.Output.Bytes, st, s.boards.report); err != nil {
-		return err
-	}
-	if _, err := f.SetClock(); err != nil {
-		return fmt.Errorf("the plan is on the feeder, but its clock could not be set: %w", err)
-	}
-	return nil
 }
 
 // tryState is the emulated feeder, or that there is none yet.
@@ -205,7 +184,7 @@ func (s *Server) jump(t *trial.Feeder, to string) error {
 		}
 		return t.RunTo(time.Unix(list[0].At, 0).UTC().Add(-beforeNight))
 	case "serving":
-		sched := c.schedule()
+		sched := c.Schedule()
 		from := moment.Minute(now.Add(beforeServing)) + 1
 		next, ok := sched.Walk(serving.Range{From: from, To: serving.End(sched.Table)}, presetOf(c, "")).Next()
 		if !ok {
