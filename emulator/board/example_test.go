@@ -11,7 +11,7 @@ import (
 )
 
 // A builder's test of a feeder: breakfast at seven, the power fails while the wheel turns, and the meal is finished when
-// it is back.
+// it is back, right to one pocket: how far the one that was turning got is not known.
 func Example() {
 	hex, _ := image.Hex("m328-mains")
 	firmware, err := avr.ReadImage(hex)
@@ -48,11 +48,10 @@ func Example() {
 	// Output:
 	// 07:00:00 a pocket falls
 	// 07:00:00 a pocket falls
-	// 07:00:00 a pocket falls
 	// 07:00:01 the power fails
 	// 07:10:01 a pocket falls
 	// 07:10:01 a pocket falls
-	// 5 pockets
+	// 4 pockets
 }
 
 // breakfast is a table with one meal of so many pockets, at 07:00 UTC every day.

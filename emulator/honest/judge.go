@@ -60,7 +60,7 @@ type judge struct {
 	b      *board.Board
 	plan   *plan
 	m      table.Map
-	light  light
+	light  *light
 	broken []Violation
 	clock  bool // the feeder's time is not the world's
 
@@ -103,7 +103,7 @@ type window struct {
 }
 
 func newJudge(b *board.Board, p *plan, clock bool) *judge {
-	j := &judge{b: b, plan: p, clock: clock, probed: b.Now(), ate: b.Now(), from: b.Now()}
+	j := &judge{b: b, light: newLight(), plan: p, clock: clock, probed: b.Now(), ate: b.Now(), from: b.Now()}
 	j.m, _ = table.MapFor(len(b.MCU().EEPROM()))
 	j.cells = slices.Clone(b.MCU().CellWrites())
 	if past := scenario.History(b); len(past) > 0 {
@@ -130,7 +130,7 @@ func (j *judge) see(e board.Event) {
 			j.pocket(at)
 		}
 	case board.Light:
-		j.light.event(e.Value != 0, at)
+		j.light.Event(e.Value != 0, at)
 	case board.ServoSupply:
 		j.servo(e.Value != 0, at)
 	case board.ServoStalled:

@@ -4,26 +4,22 @@ import (
 	"fmt"
 	"time"
 
-	"mealtab/compiler/table"
+	"mealtab/emulator/scenario"
 )
 
 // The light shows a fault by its number: 1 to 7 short flashes, or one long and then short ones from 8 on. A single wink in a
 // minute is no fault; nor is what answers a button. So a fault is shown once the same group has come twice within 20 s.
 const (
-	longFlash   = 300 * time.Millisecond
-	groupGap    = 650 * time.Millisecond // dark between two groups, at least
 	repeatsIn   = 20 * time.Second
 	longestDark = time.Minute // between two groups of a fault that goes on being shown
-	longCode    = 8
 )
 
-// light reads the flashes.
+// light notes which faults the lamp shows.
 type light struct {
-	on, off time.Time // of the last flash
-	code    int       // of the group under way
-	last    int       // code of the group before
-	lastAt  time.Time
-	spans   []shown // faults shown so far
+	scenario.Lamp
+	last   int // code of the group before
+	lastAt time.Time
+	spans  []shown // faults shown so far
 }
 
 // shown is a fault shown over a time.
@@ -32,29 +28,13 @@ type shown struct {
 	from, to time.Time
 }
 
-func (l *light) event(on bool, at time.Time) {
-	if on {
-		if at.Sub(l.off) > groupGap {
-			l.close()
-		}
-		l.on = at
-		return
-	}
-	l.off = at
-	if at.Sub(l.on) > longFlash {
-		l.code += longCode
-	} else {
-		l.code++
-	}
+func newLight() *light {
+	l := &light{}
+	l.Group = l.group
+	return l
 }
 
-// close ends a group.
-func (l *light) close() {
-	code, at := l.code, l.on
-	l.code = 0
-	if code == 0 {
-		return
-	}
+func (l *light) group(code int, at time.Time) {
 	if code == l.last && at.Sub(l.lastAt) <= repeatsIn {
 		if n := len(l.spans); n > 0 && l.spans[n-1].code == code && at.Sub(l.spans[n-1].to) <= longestDark {
 			l.spans[n-1].to = at
@@ -85,12 +65,8 @@ func (l *light) since(at time.Time) (s shown, ok bool) {
 
 // faultName is the fault of a code of the light.
 func faultName(code int) string {
-	bits := table.FaultBits()
-	if code >= longCode { // one long flash stands for the first seven
-		code--
+	if name := scenario.FaultShown(code); name != "" {
+		return name
 	}
-	if code < 1 || code > len(bits) {
-		return fmt.Sprintf("code %d", code)
-	}
-	return bits[code-1].Name
+	return fmt.Sprintf("code %d", code)
 }

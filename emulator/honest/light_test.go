@@ -10,8 +10,8 @@ import (
 // flashes lets a light flash: short ones of 32 ms, long ones of half a second, 256 ms dark between them.
 func flashes(l *light, at time.Time, long bool, short int) {
 	one := func(d time.Duration) {
-		l.event(true, at)
-		l.event(false, at.Add(d))
+		l.Event(true, at)
+		l.Event(false, at.Add(d))
 		at = at.Add(d + 256*time.Millisecond)
 	}
 	if long {
@@ -36,20 +36,20 @@ func TestLight(t *testing.T) {
 		{"long and five short", true, 5, 11 * time.Second, 13},
 		{"a wink each minute is no fault", false, 1, time.Minute, 0},
 	} {
-		var l light
+		l := newLight()
 		for n := range 10 {
-			flashes(&l, begin.Add(time.Duration(n)*c.every), c.long, c.short)
+			flashes(l, begin.Add(time.Duration(n)*c.every), c.long, c.short)
 		}
-		l.close()
-		require.Equal(t, c.code, l.now(begin.Add(9*c.every+time.Second)), c.name)
+		l.Settle(begin.Add(9*c.every + 10*time.Second))
+		require.Equal(t, c.code, l.now(begin.Add(9*c.every+10*time.Second)), c.name)
 		require.Zero(t, l.now(begin.Add(time.Hour)), c.name)
 		if s, ok := l.since(begin); ok {
 			require.Equal(t, shown{c.code, s.from, s.to}, s)
 			require.WithinDuration(t, begin, s.from, 2*time.Second)
 		}
 	}
-	var l light
-	flashes(&l, begin, false, 2) // a press that was refused
-	l.close()
+	l := newLight()
+	flashes(l, begin, false, 2) // a press that was refused
+	l.Settle(begin.Add(10 * time.Second))
 	require.Zero(t, l.now(begin.Add(time.Second)))
 }

@@ -35,7 +35,7 @@ func (j *judge) listen() (s saying) {
 		case "manual":
 			s.manual += p.Value
 			s.byHand++
-		case "jam", "left out":
+		case "left out":
 			s.left += p.Value
 			s.trouble = true
 		case "started", "table", "preset", "adjust", "clock set":
@@ -69,7 +69,7 @@ func (j *judge) probe(mended bool) {
 	if !j.b.Powered() {
 		return // nothing can be said or shown; the next probe sees both servings
 	}
-	j.light.close()
+	j.light.Settle(now)
 	var w window
 	var lastMeal time.Time
 	w.planned, lastMeal = j.plan.planned(j.probed, now)

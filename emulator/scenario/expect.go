@@ -288,7 +288,7 @@ func (c *check) past() {
 	}
 }
 
-// light looks at the LED: so many short flashes show the fault of that number.
+// light looks at the LED: the code of a group shows the fault of that number.
 func (c *check) light() {
 	if c.e.Light == "" {
 		return
@@ -300,26 +300,30 @@ func (c *check) light() {
 		}
 		return
 	}
-	if want := slices.Index(faultNames(), c.e.Light) + 1; !slices.Contains(groups, want) {
-		c.fail(fmt.Sprintf("%d flashes (%s)", want, c.e.Light), fmt.Sprintf("groups of flashes: %v", groups), c.to)
+	if !slices.ContainsFunc(groups, func(code int) bool { return lower(FaultShown(code)) == c.e.Light }) {
+		bit := slices.Index(faultNames(), c.e.Light)
+		c.fail(fmt.Sprintf("%s (%s)", table.Flashes(bit), c.e.Light), fmt.Sprintf("groups of flashes: %v", groups), c.to)
 	}
 }
 
-const flashGap = 700 * time.Millisecond
+// winkGap is the least between two winks, single flashes that say no more than that the feeder is alive.
+const winkGap = 40 * time.Second
 
-func (c *check) groups() (groups []int) {
-	last := time.Time{}
-	for _, at := range c.r.flashes {
-		if at.Before(c.from) || !at.Before(c.to) {
+// groups are the codes of the light in the span, but for winks.
+func (c *check) groups() (codes []int) {
+	c.r.lamp.Settle(c.r.b.Now())
+	list := c.r.groups
+	for i, g := range list {
+		if g.at.Before(c.from) || !g.at.Before(c.to) {
 			continue
 		}
-		if len(groups) == 0 || at.Sub(last) > flashGap {
-			groups = append(groups, 0)
+		alone := (i == 0 || g.at.Sub(list[i-1].at) > winkGap) && (i+1 == len(list) || list[i+1].at.Sub(g.at) > winkGap)
+		if g.code == 1 && alone {
+			continue
 		}
-		groups[len(groups)-1]++
-		last = at
+		codes = append(codes, g.code)
 	}
-	return groups
+	return codes
 }
 
 // asked asks the feeder itself, over the line of a fork, so that the run is not disturbed.

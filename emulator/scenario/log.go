@@ -22,8 +22,9 @@ type Log struct {
 	mg     int64
 	supply int64 // mV as last reported
 
-	flashes, shown     int // in the group under way; in the one last reported
-	lastFlash, shownAt time.Time
+	lamp           Lamp
+	shown, before  int // code of the group last reported; of the last one
+	shownAt, group time.Time
 }
 
 const recentLines = 24
@@ -36,7 +37,11 @@ type entry struct {
 }
 
 // NewLog returns a log in a local time; out may be nil.
-func NewLog(l Local, out io.Writer) *Log { return &Log{local: l, Out: out, supply: 5000} }
+func NewLog(l Local, out io.Writer) *Log {
+	log := &Log{local: l, Out: out, supply: 5000}
+	log.lamp.Group = log.flash
+	return log
+}
 
 // unlogged are the kinds of event that matter to no reader: pulses, bytes, sleep.
 var unlogged = [...]board.Kind{
@@ -50,9 +55,7 @@ func (l *Log) Add(at time.Time, e board.Event) {
 	}
 	switch e.Kind {
 	case board.Light:
-		if e.Value != 0 {
-			l.flash(at)
-		}
+		l.lamp.Event(e.Value != 0, at)
 		return
 	case board.SupplyChanged:
 		if off := e.Value - l.supply; e.Value > 0 && -smallChange < off && off < smallChange {
@@ -70,17 +73,16 @@ func (l *Log) Add(at time.Time, e board.Event) {
 
 const smallChange = 200 // mV
 
-// flash counts flashes; a group is reported when the next one begins, if it is not like the one before.
-func (l *Log) flash(at time.Time) {
-	if at.Sub(l.lastFlash) > flashGap && l.flashes > 0 {
-		if l.flashes != l.shown || l.lastFlash.Sub(l.shownAt) > time.Hour {
-			l.shown, l.shownAt = l.flashes, l.lastFlash
-			l.put(entry{at: l.lastFlash, text: fmt.Sprintf("the light flashes: %d", l.flashes)})
-		}
-		l.flashes = 0
+// flash reports a group of flashes, if it is not like the one reported before. A single flash is a wink until it is repeated
+// soon.
+func (l *Log) flash(code int, from time.Time) {
+	again := code == l.before && from.Sub(l.group) < winkGap
+	l.before, l.group = code, from
+	if code == 1 && !again || code == l.shown && from.Sub(l.shownAt) <= time.Hour {
+		return
 	}
-	l.flashes++
-	l.lastFlash = at
+	l.shown, l.shownAt = code, from
+	l.put(entry{at: from, text: "the light flashes: " + flashesOf(code)})
 }
 
 // Say adds a line of the script's own.

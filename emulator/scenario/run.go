@@ -54,10 +54,17 @@ type run struct {
 	log        *Log
 	host       *host
 	turns      []Turn
-	flashes    []time.Time // at which the light went on
+	lamp       Lamp
+	groups     []flashes   // of the light
 	resets     []time.Time // other than by power-on
 	outputs    []output
 	result     Result
+}
+
+// flashes is a group of the light, by its code; see Lamp.
+type flashes struct {
+	code int
+	at   time.Time
 }
 
 // output is a form in which a run is written.
@@ -138,6 +145,7 @@ func (r *run) prepare() error {
 	if r.in.VCD != nil {
 		r.outputs = append(r.outputs, newVCD(r.in.VCD, r.b))
 	}
+	r.lamp.Group = func(code int, from time.Time) { r.groups = append(r.groups, flashes{code, from}) }
 	watch := newTurns(r.b, func(t Turn) { r.turns = append(r.turns, t) })
 	r.b.Observe(func(e board.Event) { r.see(e, watch) })
 	return nil
@@ -149,8 +157,8 @@ func (r *run) see(e board.Event, watch *turns) {
 	r.host.see(e)
 	r.log.Add(at, e)
 	switch {
-	case e.Kind == board.Light && e.Value == 1:
-		r.flashes = append(r.flashes, at)
+	case e.Kind == board.Light:
+		r.lamp.Event(e.Value != 0, at)
 	case e.Kind == board.WasReset && e.Value&1 == 0:
 		r.resets = append(r.resets, at)
 	}
