@@ -132,6 +132,9 @@ func (f *Feeder) History(since table.Minute) ([]table.History, error) {
 	if err != nil {
 		return nil, err
 	}
+	if slot >= f.ID.HistorySlots && slot != noSlot {
+		return nil, f.failed("HISTORY_READ", fmt.Errorf("it says that slot %d is the newest of %d: another device may be on the port", slot, f.ID.HistorySlots))
+	}
 	var list []table.History
 	for {
 		_, some, err := f.history(slot)
@@ -163,6 +166,9 @@ func (f *Feeder) history(slot int) (newest int, list []table.History, err error)
 	}
 	r := reader{b: b}
 	newest = r.word()
+	if len(r.b)%table.HistorySize != 0 {
+		return 0, nil, f.failed("HISTORY_READ", fmt.Errorf("its records have %d bytes, which is no number of records of %d", len(r.b), table.HistorySize))
+	}
 	for b = r.b; len(b) >= table.HistorySize; b = b[table.HistorySize:] {
 		h, ok := table.DecodeHistory(b)
 		if !ok || len(list) > slot { // below the ring lies something else

@@ -174,15 +174,39 @@ func (f *Feeder) Status() (Status, error) {
 	}
 	m := frame.MessageNamed("STATUS")
 	number := func(name string) uint32 { return m.Number(b, name) }
-	return Status{
+	s := Status{
 		Bank: int(number("BANK")), Sequence: uint8(number("SEQUENCE")), CRC: uint16(number("TABLE_CRC")), Now: seconds(number("NOW")),
 		Cursor: table.Minute(number("CURSOR")), Preset: int(number("PRESET")), Adjust: int(number("ADJUST")), Carry: int(int32(number("CARRY"))),
 		Faults: int(number("FAULTS")), SupplyMV: int(number("SUPPLY")), Token: uint8(number("TOKEN")), ClockSet: clockSet(m.Answered(b, "CLOCK_SET")),
 		Presets: int(number("PRESETS")), Ticks: int(number("TICKS")),
 		LoadedMV: int(number("LOADED")), Hopper: hopperLeft(number("HOPPER_LEFT")),
 		HourLeft: int(number("HOUR_LEFT")), DayLeft: int(number("DAY_LEFT")), Asked: int(number("ASKED")),
-	}, nil
+	}
+	if err := s.check(); err != nil {
+		return Status{}, f.failed("STATUS", err)
+	}
+	return s, nil
 }
+
+// check wants what every feeder's state keeps to: the line has checks of its own, but another device may be at its end.
+func (s Status) check() error {
+	const unlike = "it says %s, which no feeder has: another device may be on the port"
+	switch {
+	case s.Bank > 1 && s.Bank != NoBank:
+		return fmt.Errorf(unlike, fmt.Sprint("bank ", s.Bank))
+	case s.Adjust < leastAdjust || s.Adjust > mostAdjust:
+		return fmt.Errorf(unlike, fmt.Sprintf("portions at %d %%", 10*s.Adjust))
+	case s.Now.Year() > lastYear:
+		return fmt.Errorf(unlike, "the year "+s.Now.Format("2006"))
+	}
+	return nil
+}
+
+// Limits of a feeder's state: the adjustment of portions in tenths, the calendar of the clock chip.
+const (
+	leastAdjust, mostAdjust = 8, 12
+	lastYear                = 2099
+)
 
 func hopperLeft(pockets uint32) int {
 	if pockets == 0xFFFF {

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -17,6 +18,7 @@ import (
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
+	"mealtab/flasher"
 )
 
 type journalFlags struct {
@@ -113,7 +115,11 @@ func (s *session) tableClock() (serving.Clock, error) {
 		return nil, err
 	}
 	tab, err := s.Table(st)
-	if err != nil {
+	var unanswered *flasher.RequestError
+	switch {
+	case errors.As(err, &unanswered):
+		return nil, err
+	case err != nil: // none is in force, or one that is damaged
 		return zone.UTC(), nil
 	}
 	held, err := serving.OfTable(tab)
