@@ -12,7 +12,7 @@ import (
 )
 
 // ErrRefused means that the board does not serve now.
-var ErrRefused = errors.New("the board refuses: the table's limit of servings by hand in an hour is reached, the supply is too low, or a serving is in progress")
+var ErrRefused = errors.New("the board refuses: what its table allows by hand in an hour or a day has been given, the supply is too low, or a serving is in progress")
 
 // mostUnits is what the three bytes of SERVE can say.
 const mostUnits = 1<<24 - 1
@@ -133,7 +133,7 @@ func (f *Feeder) History(since table.Minute) ([]table.History, error) {
 		return nil, err
 	}
 	if slot >= f.ID.HistorySlots && slot != noSlot {
-		return nil, f.failed("HISTORY_READ", fmt.Errorf("it says that slot %d is the newest of %d: another device may be on the port", slot, f.ID.HistorySlots))
+		return nil, f.failed("HISTORY_READ", fmt.Errorf("it says that slot %d is the newest of %d; another device may be on the port", slot, f.ID.HistorySlots))
 	}
 	var list []table.History
 	for {

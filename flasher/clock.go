@@ -77,7 +77,7 @@ func (f *Feeder) readEdge(trip time.Duration) (Reading, error) {
 	board := seconds(r.long())
 	stopped := r.byte() != 0
 	if board.Year() > lastYear && !stopped {
-		return Reading{}, f.failed("CLOCK_READ", fmt.Errorf("it says the year %d, which no clock chip has: another device may be on the port", board.Year()))
+		return Reading{}, f.failed("CLOCK_READ", fmt.Errorf("it says the year %d; another device may be on the port", board.Year()))
 	}
 	// The board notices the change at the end of a reading that began after it: one and a half readings on average.
 	since := f.link.Wire(len(b)+answerEnd) + trip/2 + f.busRead()*3/2

@@ -190,7 +190,7 @@ func (f *Feeder) Status() (Status, error) {
 
 // check wants what every feeder's state keeps to: the line has checks of its own, but another device may be at its end.
 func (s Status) check() error {
-	const unlike = "it says %s, which no feeder has: another device may be on the port"
+	const unlike = "it says %s; another device may be on the port"
 	switch {
 	case s.Bank > 1 && s.Bank != NoBank:
 		return fmt.Errorf(unlike, fmt.Sprint("bank ", s.Bank))
@@ -271,9 +271,10 @@ func (e *RequestError) Reason() string {
 	case errors.Is(e.Err, link.ErrSilent):
 		return strings.Replace(e.Err.Error(), "no answer", "no answer to "+e.Message, 1)
 	case errors.As(e.Err, &status):
-		return strings.Replace(e.Err.Error(), ":", " to "+e.Message+":", 1) // "the board answers STALE to BANK_COMMIT: …"
+		what, why, _ := strings.Cut(e.Err.Error(), ":") // "the board answers STALE", " it is not newer"
+		return strings.TrimSuffix(what+" to "+e.Message+":"+why, ":")
 	}
-	return fmt.Sprintf("the answer to %s: %v", e.Message, e.Err)
+	return fmt.Sprintf("the answer to %s is no feeder's: %v", e.Message, e.Err)
 }
 
 func (e *RequestError) Unwrap() error { return e.Err }

@@ -65,6 +65,6 @@ func TestSilenceEndsInTime(t *testing.T) {
 	a := &flashertest.Answering{Octets: func([]byte) []byte { return nil }}
 	began := a.Now()
 	_, err := flasher.Connect(link.New(a, "port", 57600))
-	require.EqualError(t, err, "port opens but nothing answers in 5 s: wrong port, no firmware yet, or RX and TX swapped")
+	require.EqualError(t, err, "port opens but nothing answers in 5 s: wrong port, no supply, no firmware yet, or RX and TX swapped")
 	require.Less(t, a.Now().Sub(began), 6*time.Second)
 }

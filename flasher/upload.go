@@ -32,7 +32,8 @@ type UploadError struct {
 
 func (e *UploadError) Error() string {
 	holds := "the old table stays in force"
-	if e.Step == Committing && errors.Is(e.Err, link.ErrSilent) || e.Step == Committing && errors.Is(e.Err, link.ErrClosed) {
+	var refused frame.StatusError
+	if e.Step == Committing && !errors.As(e.Err, &refused) { // else it has been asked to, and may have done it
 		holds = "the board holds the old table or the new one, whole: mealtab status says which"
 	}
 	reason := e.Err.Error()
@@ -168,10 +169,22 @@ func (f *Feeder) commit(tab []byte) error {
 	b, err := f.ask(link.Call{Code: frame.BankCommit, Payload: request, Work: settleWork + 2*recordWork, Patience: turning}, "BANK_COMMIT")
 	var status frame.StatusError
 	if errors.As(err, &status) && status == frame.BadTable && len(b) == 1 {
-		return f.failed("BANK_COMMIT", fmt.Errorf("%w (%s)", status, tableFault(int(b[0]))))
+		return f.failed("BANK_COMMIT", &faultyTable{status, tableFault(int(b[0]))})
 	}
 	return err
 }
+
+// faultyTable is BAD_TABLE with the reason.
+type faultyTable struct {
+	status frame.StatusError
+	fault  string
+}
+
+func (e *faultyTable) Error() string {
+	return "the board answers BAD_TABLE: what has come to its spare bank is no valid table (" + e.fault + ")"
+}
+
+func (e *faultyTable) Unwrap() error { return e.status }
 
 // tableFault is what the firmware found wrong with a table.
 func tableFault(code int) string {

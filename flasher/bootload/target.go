@@ -33,7 +33,7 @@ func TargetNamed(board string) (Target, bool) {
 
 // Advice says what to do where no bootloader answers.
 func (t Target) Advice() string {
-	return fmt.Sprintf("if the board has a bootloader, its reset line is not connected to DTR or RTS: press reset when asked. "+
+	return fmt.Sprintf("if the board has a bootloader, its reset line is not connected to DTR or RTS: press the board's reset button while this command tries, in its first seconds or when it asks. "+
 		"If it has none, a device programmer on the six-pin header (MISO, MOSI, SCK, RESET, supply, ground) is needed, with the fuses low %02X, high %02X, extended %02X "+
 		"(%s); mealtab install --board %s -o FILE writes the image for it", t.Low, t.High, t.Extended, t.Why, t.Board)
 }
