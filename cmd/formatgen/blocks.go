@@ -42,7 +42,8 @@ var blocks = map[string]func() string{
 	"header":   func() string { return fieldTable("offset", table.Header()) },
 	"sections": func() string { return bitTable(table.Sections()) },
 	"ops":      opTable,
-	"forms":    func() string { return fieldTable("code", table.Forms()) },
+	"wheel":    func() string { return operandTable(table.WheelOperands()) },
+	"forms":    formTable,
 	"head":     func() string { return bitTable(table.PartHead()) },
 	"limits":   func() string { return fieldTable("value", table.Limits()) },
 	"periods":  func() string { return bitTable(table.Periods()) },
@@ -116,9 +117,34 @@ func fieldRows(value string, list []table.Field, show func(int) string) string {
 func opTable() string {
 	var rows [][]string
 	for _, o := range table.Ops() {
-		rows = append(rows, []string{fmt.Sprintf("%02X", o.Code), o.Name, o.Operands, o.Holds})
+		rows = append(rows, []string{fmt.Sprintf("%02X", o.Code), o.Name, operands(o.Operands), o.Holds})
 	}
 	return markdown([]string{"code", "name", "operands", "holds"}, rows)
+}
+
+func formTable() string {
+	var rows [][]string
+	for _, f := range table.Forms() {
+		rows = append(rows, []string{fmt.Sprint(f.Code), f.Name, operands(f.Operands), f.Meaning})
+	}
+	return markdown([]string{"code", "name", "operands", "times"}, rows)
+}
+
+func operandTable(list []table.Operand) string {
+	var rows [][]string
+	for _, o := range list {
+		rows = append(rows, []string{o.Name, string(o.Encoding), fmt.Sprintf("%d to %d", o.Least, o.Most)})
+	}
+	return markdown([]string{"name", "encoding", "range"}, rows)
+}
+
+// operands says what stands behind an opcode or a form, in order.
+func operands(list []table.Operand) string {
+	parts := make([]string, len(list))
+	for i, o := range list {
+		parts[i] = o.String()
+	}
+	return strings.Join(parts, "; ")
 }
 
 func mapTable() string {

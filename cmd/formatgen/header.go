@@ -74,7 +74,7 @@ func tableHeader() string {
 	h.bits("FLAG_", table.Sections())
 	h.section("Terms of day rules: operands -> dates")
 	for _, op := range table.Ops() {
-		h.define("OP_"+op.Name, fmt.Sprintf("0x%02X", op.Code), strings.TrimPrefix(op.Operands+" -> ", " -> ")+op.Holds)
+		h.define("OP_"+op.Name, fmt.Sprintf("0x%02X", op.Code), strings.TrimPrefix(operands(op.Operands)+" -> ", " -> ")+op.Holds)
 	}
 	h.define("RULE_MORE", fmt.Sprintf("0x%02X", table.RuleMore), "bit of the weekdays and of each opcode: another term follows")
 	h.section("Periods: bits of the places among the terms, and of the operand of SET_POS; above them the first day of the week")
@@ -82,7 +82,9 @@ func tableHeader() string {
 	h.section("Parts of meals and times of day")
 	h.bits("", table.PartHead())
 	h.section("Forms of the times of a part")
-	h.fields("FORM_", table.Forms())
+	for _, f := range table.Forms() {
+		h.define("FORM_"+f.Name, number(f.Code), strings.TrimPrefix(operands(f.Operands)+" -> ", " -> ")+f.Meaning)
+	}
 	eepromMap(h)
 	records(h)
 	return h.end()

@@ -112,7 +112,8 @@ func (r *reader) u16() uint16 {
 	b := r.take(2)
 	return uint16(b[0]) | uint16(b[1])<<8
 }
-func (r *reader) day() Day { return Day(r.u16()) }
+func (r *reader) offset() int8 { return int8(r.read(&offsetOperand).n) }
+func (r *reader) day() Day     { return Day(r.u16()) }
 
 // number reads groups of seven bits, the highest first.
 func (r *reader) number() (v uint32) {
@@ -136,38 +137,12 @@ func (r *reader) signed() int { return signedOf(r.number()) }
 
 func signedOf(code uint32) int { return int(int32(code>>1) ^ -int32(code&1)) }
 
-// entries reads an ascending list.
-func (r *reader) entries(field string, most uint32) (list []uint32) {
-	last := uint32(0)
-	for r.err == nil {
-		step := r.number()
-		if step == 0 {
-			break
-		}
-		if step > most-last {
-			r.fail(field, "entry %d, the largest there may be is %d", uint64(last)+uint64(step), most)
-			return nil
-		}
-		last += step
-		list = append(list, last)
+// cycle is a period and a phase of what [cycleOf] makes of them.
+func (r *reader) cycle(last, shift, epoch uint32) (period, phase uint32) {
+	if shift > last {
+		r.fail("shift", "%d in a period of %d", shift, last+1)
 	}
-	if len(list) == 0 {
-		r.fail(field, "an empty list")
-	}
-	return list
-}
-
-// cycle reads what [writer.cycle] writes.
-func (r *reader) cycle(most, epoch uint32) (period, phase uint32) {
-	period = r.number() + 1
-	if period > most {
-		r.fail("period", "%d, the longest is %d", period, most)
-	}
-	shift := r.number()
-	if shift >= period {
-		r.fail("shift", "%d in a period of %d", shift, period)
-	}
-	return period, negative(shift+epoch, period)
+	return last + 1, negative(shift+epoch, last+1)
 }
 
 func (r *reader) header(t *Table) {
@@ -182,9 +157,13 @@ func (r *reader) header(t *Table) {
 	t.Start = r.day()
 	r.note("START", "nothing is served before %s", t.Start)
 	t.Zone.GapOmit = r.b[offFlags]&flagGapOmit != 0
-	t.Zone.Standard = int8(r.i8())
+	t.Zone.Standard = r.offset()
 	r.note("ZONE", "standard time UTC%s%s", offsetText(t.Zone.Standard), map[bool]string{true: ", instances in a gap are dropped"}[t.Zone.GapOmit])
-	t.Wheel = Wheel{TurnMillis: r.number(), PocketUnits: r.number(), UnitMg: r.number(), TrimMicros: int32(r.signed())}
+	w := [4]uint32{}
+	for i := range wheelOperands {
+		w[i] = r.read(&wheelOperands[i]).n
+	}
+	t.Wheel = Wheel{TurnMillis: w[0], PocketUnits: w[1], UnitMg: w[2], TrimMicros: int32(w[3])}
 	r.note("WHEEL", "%s", t.Wheel)
 }
 
@@ -197,22 +176,20 @@ func (r *reader) sections(t *Table) {
 		t.Zone.Overrides = r.overrides()
 	}
 	if f&flagThrough != 0 {
-		t.Through = r.day()
+		t.Through = Day(r.read(&throughOperand).n)
 		r.note("THROUGH", "right up to %s", t.Through)
 	}
 	if f&flagLate != 0 {
-		t.Late = int(r.number())
+		t.Late = int(r.read(&lateOperand).n)
 		r.note("LATE", "a missed serving is given up to %d min late", t.Late)
 	}
 	t.Button = DefaultButton(t.Wheel)
 	if f&flagButton != 0 {
-		t.Button = Button{Portion: r.number(), PerHour: r.u8()}
+		t.Button = Button{Portion: r.read(&portionOperand).n, PerHour: r.u8()}
 		r.note("BUTTON", "a press feeds %s, at most %d an hour", counted(t.Button.Portion, "unit"), t.Button.PerHour)
 	}
 	if f&flagPresets != 0 {
-		if t.Presets = r.u8(); t.Presets == 0 {
-			r.fail("PRESETS", "a section for none")
-		}
+		t.Presets = int(r.read(&presetsOperand).n)
 		r.note("PRESETS", "%d presets", t.Presets)
 	}
 	if f&flagRules != 0 {
@@ -221,7 +198,7 @@ func (r *reader) sections(t *Table) {
 }
 
 func (r *reader) dst() *DST {
-	d := &DST{Shift: int8(r.i8())}
+	d := &DST{Shift: r.offset()}
 	r.note("DST", "daylight saving shifts by %s", offsetText(d.Shift))
 	d.Start = r.transition()
 	r.note("DST start", "%s", d.Start)
@@ -243,11 +220,8 @@ func (r *reader) overrides() []OverrideGroup {
 	}
 	unit := Minute(quarter * quarterMinutes)
 	groups := make([]OverrideGroup, 0, 1)
-	n := r.u8()
-	if n == 0 {
-		r.fail("OVERRIDES groups", "a section without any")
-	}
-	r.note("OVERRIDES", "%s of spans, counted in %d min", counted(uint32(n), "group"), unit)
+	n := r.read(&groupsOperand).n
+	r.note("OVERRIDES", "%s of spans, counted in %d min", counted(n, "group"), unit)
 	for ; n > 0 && r.err == nil; n-- {
 		groups = append(groups, r.overrideGroup(unit))
 	}
@@ -255,7 +229,7 @@ func (r *reader) overrides() []OverrideGroup {
 }
 
 func (r *reader) overrideGroup(unit Minute) OverrideGroup {
-	g := OverrideGroup{Offset: int8(r.i8())}
+	g := OverrideGroup{Offset: r.offset()}
 	r.note("OVERRIDES offset", "UTC%s in spans", offsetText(g.Offset))
 	sum, end := uint32(0), spanEpoch
 	for r.err == nil {
@@ -278,12 +252,9 @@ func (r *reader) overrideGroup(unit Minute) OverrideGroup {
 }
 
 func (r *reader) rules(t *Table) {
-	n := r.u8()
-	if n == 0 {
-		r.fail("RULES", "a section without any")
-	}
-	r.note("RULES", "%s", counted(uint32(n), "day rule"))
-	for i := 1; i <= n && r.err == nil; i++ {
+	n := r.read(&rulesOperand).n
+	r.note("RULES", "%s", counted(n, "day rule"))
+	for i := 1; i <= int(n) && r.err == nil; i++ {
 		t.Rules = append(t.Rules, r.rule(i))
 	}
 }

@@ -23,7 +23,7 @@ func (r *reader) meal(number int, w *Wheel) Meal {
 			r.mealPresets(&m, number)
 		}
 		if len(m.Parts) == 0 {
-			m.Portion = r.number()
+			m.Portion = r.read(&portionOperand).n
 			r.noteOf("meal", number, "PORTION", "%s", w.portionText(m.Portion))
 		}
 		m.Parts = append(m.Parts, r.part(head, number))
@@ -47,10 +47,7 @@ func (r *reader) mealPresets(m *Meal, number int) {
 func (r *reader) part(head, number int) Part {
 	p := Part{Rule: head & headRuleMask}
 	if p.Rule == headRuleEscape {
-		p.Rule = int(r.number())
-		if p.Rule < headRuleEscape {
-			r.fail("rule number", "%d does not need the escape", p.Rule)
-		}
+		p.Rule = int(r.read(&ruleOperand).n)
 	}
 	p.Times = r.times(head >> headFormShift & headFormMask)
 	r.noteOf("meal", number, "TIMES", "%s", p.Times)
@@ -58,29 +55,24 @@ func (r *reader) part(head, number int) Part {
 }
 
 func (r *reader) times(form int) Times {
-	switch form {
-	case formSteps:
-		return Times{List: r.steps()}
-	case formGrid:
-		return Times{List: r.grid()}
-	case formCycle:
-		return Times{Cycle: r.cycleTimes()}
+	operands := formOf(form).Operands
+	v := make([]uint32, len(operands))
+	for i := range operands {
+		v[i] = r.read(&operands[i]).n
 	}
-	n := form + 1
-	if form == formList {
-		n = r.count(MaxListTimes)
+	switch {
+	case r.err != nil:
+		return Times{}
+	case form == formSteps:
+		return Times{List: r.steps(int(v[0]), int(v[1]), int(v[2]))}
+	case form == formGrid:
+		return Times{List: r.grid(AllHours&^v[0], int(v[1]))}
+	case form == formCycle:
+		return Times{Cycle: r.cycleTimes(v)}
+	case form == formList:
+		return Times{List: r.timeList(int(v[0]))}
 	}
-	return Times{List: r.timeList(n)}
-}
-
-// count reads how many times follow, at least one.
-func (r *reader) count(most int) int {
-	n := r.number()
-	if n < 1 || n > uint32(most) {
-		r.fail("times", "%d times: there are 1 to %d", n, most)
-		return 0
-	}
-	return int(n)
+	return Times{List: r.timeList(form + 1)}
 }
 
 // timeList reads times, each as the distance from the one before.
@@ -113,11 +105,8 @@ func (r *reader) time() uint16 {
 	return uint16(m)
 }
 
-func (r *reader) steps() []uint16 {
-	n := int(r.number())
-	step := int(r.time())
-	first := int(r.time())
-	if n < 1 || n > MinutesPerDay || step < 1 || first+(n-1)*step >= MinutesPerDay {
+func (r *reader) steps(n, step, first int) []uint16 {
+	if first+(n-1)*step >= MinutesPerDay {
 		r.fail("STEPS", "%d times from minute %d by %d leave the day", n, first, step)
 		return nil
 	}
@@ -128,9 +117,8 @@ func (r *reader) steps() []uint16 {
 	return list
 }
 
-func (r *reader) grid() []uint16 {
-	hours := r.hours()
-	within := r.timeList(r.count(MaxListTimes))
+func (r *reader) grid(hours uint32, n int) []uint16 {
+	within := r.timeList(n)
 	list := make([]uint16, 0, bits.OnesCount32(hours)*len(within))
 	for h := range uint16(24) {
 		for _, m := range within {
@@ -146,16 +134,7 @@ func (r *reader) grid() []uint16 {
 	return list
 }
 
-// hours reads the hours that are left out, and gives the others.
-func (r *reader) hours() uint32 {
-	out := r.number()
-	if out > AllHours {
-		r.fail("hours", "mask %06X has more than 24 bits", out)
-	}
-	return AllHours &^ out
-}
-
-func (r *reader) cycleTimes() *Cycle {
-	period, after := r.cycle(MaxCycle, epochDays*MinutesPerDay)
-	return &Cycle{Period: period, Phase: (after + period - 1) % period, Hours: r.hours()}
+func (r *reader) cycleTimes(v []uint32) *Cycle {
+	period, after := r.cycle(v[0], v[1], epochDays*MinutesPerDay)
+	return &Cycle{Period: period, Phase: (after + period - 1) % period, Hours: AllHours &^ v[2]}
 }

@@ -47,7 +47,6 @@ type writer struct {
 
 func (w *writer) u8(v int)     { w.b = append(w.b, byte(v)) }
 func (w *writer) u16(v uint16) { w.b = append(w.b, byte(v), byte(v>>8)) }
-func (w *writer) signed(v int) { w.number(signedCode(v)) }
 
 // signedCode numbers 0, -1, 1, -2, 2 and so on.
 func signedCode(v int) uint32 { return uint32(v<<1 ^ v>>31) }
@@ -72,11 +71,10 @@ func (w *writer) list(numbers []uint32) {
 	w.number(0)
 }
 
-// cycle writes a period and what to add to a unit that is phase modulo period, so that the sum is 0 modulo period. The table's units
-// count from epoch, a negative number of them.
-func (w *writer) cycle(period, phase, epoch uint32) {
-	w.number(period - 1)
-	w.number(negative(phase+epoch, period))
+// cycleOf is the operands for a period: its last unit, and what to add to a unit that is phase modulo period, so that the sum is 0 modulo
+// period. The table's units count from epoch, a negative number of them.
+func cycleOf(period, phase, epoch uint32) []value {
+	return []value{number(period - 1), number(negative(phase+epoch, period))}
 }
 
 // negative is -v modulo period.
@@ -89,10 +87,9 @@ func (w *writer) header(t *Table) {
 	w.u8(flags(t))
 	w.u16(uint16(t.Start))
 	w.u8(int(t.Zone.Standard))
-	w.number(t.Wheel.TurnMillis)
-	w.number(t.Wheel.PocketUnits)
-	w.number(t.Wheel.UnitMg)
-	w.signed(int(t.Wheel.TrimMicros))
+	for i, v := range []uint32{t.Wheel.TurnMillis, t.Wheel.PocketUnits, t.Wheel.UnitMg, uint32(t.Wheel.TrimMicros)} {
+		w.write(&wheelOperands[i], number(v))
+	}
 }
 
 func flags(t *Table) int {
@@ -245,9 +242,16 @@ func Regular(list []uint16) bool {
 
 func encodeCycle(c *Cycle) []byte {
 	w := &writer{}
-	w.cycle(c.Period, c.Phase+1, epochDays*MinutesPerDay)
-	w.number(AllHours &^ c.Hours)
+	every := cycleOf(c.Period, c.Phase+1, epochDays*MinutesPerDay)
+	w.form(formCycle, every[0].n, every[1].n, AllHours&^c.Hours)
 	return w.b
+}
+
+// form writes the operands of a form of times.
+func (w *writer) form(code int, values ...uint32) {
+	for i, v := range values {
+		w.write(&formOf(code).Operands[i], number(v))
+	}
 }
 
 func encodeList(list []uint16) (form int, b []byte) {
@@ -258,7 +262,7 @@ func encodeList(list []uint16) (form int, b []byte) {
 		if len(list) > MaxListTimes { // a longer list has steps or a grid
 			return form, make([]byte, MaxSize)
 		}
-		w.number(uint32(len(list)))
+		w.form(formList, uint32(len(list)))
 	}
 	w.times(list)
 	return form, w.b
@@ -292,9 +296,7 @@ func encodeSteps(list []uint16) ([]byte, bool) {
 		}
 	}
 	w := &writer{}
-	w.number(uint32(len(list)))
-	w.time(step)
-	w.time(list[0])
+	w.form(formSteps, uint32(len(list)), uint32(step), uint32(list[0]))
 	return w.b, true
 }
 
@@ -309,8 +311,7 @@ func encodeGrid(list []uint16) ([]byte, bool) {
 		return nil, false
 	}
 	w := &writer{}
-	w.number(AllHours &^ hours)
-	w.number(uint32(bits.OnesCount64(minutes)))
+	w.form(formGrid, AllHours&^hours, uint32(bits.OnesCount64(minutes)))
 	var within []uint16
 	for m := range uint16(60) {
 		if minutes>>m&1 != 0 {

@@ -14,30 +14,40 @@ func (w *writer) rule(r *Rule) {
 	w.start, w.last = len(w.b), len(w.b)
 	w.u8(int(r.Weekdays) << 1)
 	w.everies(r)
-	w.monthDays(r.MonthDays)
+	if r.MonthDays.masked() {
+		w.term(opDayMask, number(r.MonthDays.FromStart))
+	}
 	w.places(r)
-	w.bounds(r)
-	w.dates(opExcept, r.Except)
+	if r.From != 0 {
+		w.term(opFrom, number(dayNumber(r.From)))
+	}
+	if r.HasUntil {
+		w.term(opUntil, number(dayNumber(r.Until)+1))
+	}
+	w.listed(opExcept, dayNumbers(r.Except))
 	if r.UTC {
 		w.term(opUTC)
 	}
-	w.dates(opDates, r.Dates)
+	w.listed(opDates, dayNumbers(r.Dates))
 }
 
-func (w *writer) term(op int) {
+// term writes an opcode and its operands.
+func (w *writer) term(code int, values ...value) {
 	w.b[w.last] |= RuleMore
 	w.last = len(w.b)
-	w.u8(op)
+	w.u8(code)
+	for i, v := range values {
+		w.write(&opOf(code).Operands[i], v)
+		if code == opSetPos && i == 0 {
+			w.work += Period(v.n >> periodShift & 3).work(len(w.b) - w.start)
+		}
+	}
 }
 
-func (w *writer) bounds(r *Rule) {
-	if r.From != 0 {
-		w.term(opFrom)
-		w.u16(uint16(r.From) + epochDays)
-	}
-	if r.HasUntil {
-		w.term(opUntil)
-		w.u16(uint16(r.Until) + 1 + epochDays)
+// listed writes a term that is a list, unless it is empty.
+func (w *writer) listed(code int, v value) {
+	if len(v.list) > 0 {
+		w.term(code, v)
 	}
 }
 
@@ -54,16 +64,27 @@ func (w *writer) everies(r *Rule) {
 		{opEveryYears, r.EveryYears, 12, 12, epochMonths},
 	} {
 		if c.every.N != 0 {
-			w.term(c.op)
-			w.cycle(c.every.N*c.unit, c.every.Phase*c.phase, c.epoch)
+			w.term(c.op, cycleOf(c.every.N*c.unit, c.every.Phase*c.phase, c.epoch)...)
 		}
 	}
 }
 
-func (w *writer) monthDays(d MonthDays) {
-	if d.masked() {
-		w.term(opDayMask)
-		w.number(d.FromStart)
+func (w *writer) places(r *Rule) {
+	if r.Months != 0 {
+		w.term(opMonths, number(uint32(r.Months)))
+	}
+	if !r.MonthDays.masked() {
+		w.listed(opDayList, places(r.MonthDays.List()))
+	}
+	w.listed(opYearDays, places(r.YearDays))
+	w.listed(opNthOfMonth, weekdayList(r.NthOfMonth))
+	w.listed(opNthOfYear, weekdayList(r.NthOfYear))
+	if k := r.Weeks; k != nil {
+		every := cycleOf(k.Every.N, k.Every.Phase, epochYears)
+		w.term(opWeeks, number(uint32(k.WeekStart)<<weekStartShift), every[0], every[1], places(k.Numbers))
+	}
+	if s := r.SetPos; s != nil {
+		w.term(opSetPos, number(uint32(s.WeekStart)<<weekStartShift|uint32(s.Period)<<periodShift), places(s.Positions))
 	}
 }
 
@@ -86,68 +107,4 @@ func (d MonthDays) List() []int {
 		}
 	}
 	return list
-}
-
-func (w *writer) places(r *Rule) {
-	if r.Months != 0 {
-		w.term(opMonths)
-		w.number(uint32(r.Months))
-	}
-	if !r.MonthDays.masked() {
-		w.numbers(opDayList, r.MonthDays.List())
-	}
-	w.numbers(opYearDays, r.YearDays)
-	w.nths(opNthOfMonth, r.NthOfMonth)
-	w.nths(opNthOfYear, r.NthOfYear)
-	if k := r.Weeks; k != nil {
-		w.term(opWeeks)
-		w.u8(k.WeekStart << weekStartShift)
-		w.cycle(k.Every.N, k.Every.Phase, epochYears)
-		w.signedList(k.Numbers)
-	}
-	if s := r.SetPos; s != nil {
-		w.term(opSetPos)
-		w.u8(s.WeekStart<<weekStartShift | int(s.Period)<<periodShift)
-		w.work += s.Period.work(len(w.b) - w.start)
-		w.signedList(s.Positions)
-	}
-}
-
-func (w *writer) numbers(op int, list []int) {
-	if len(list) > 0 {
-		w.term(op)
-		w.signedList(list)
-	}
-}
-
-func (w *writer) signedList(list []int) {
-	codes := make([]uint32, len(list))
-	for i, n := range list {
-		codes[i] = signedCode(n)
-	}
-	w.list(codes)
-}
-
-func (w *writer) nths(op int, list []Nth) {
-	if len(list) == 0 {
-		return
-	}
-	codes := make([]uint32, len(list))
-	for i, n := range list {
-		codes[i] = signedCode(n.N)<<nthShift | uint32(n.Weekday+1)
-	}
-	w.term(op)
-	w.list(codes)
-}
-
-func (w *writer) dates(op int, days []Day) {
-	if len(days) == 0 {
-		return
-	}
-	codes := make([]uint32, len(days))
-	for i, d := range days {
-		codes[i] = uint32(d) + epochDays
-	}
-	w.term(op)
-	w.list(codes)
 }

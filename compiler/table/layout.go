@@ -190,40 +190,87 @@ func Sections() []Field {
 type Op struct {
 	Name     string
 	Code     int
-	Operands string // as they stand
-	Holds    string // bytes → dates
+	Operands []Operand // as they stand
+	Holds    string    // for which dates
 }
 
 // Ops lists the terms of day rules in order of code.
-func Ops() []Op {
-	return []Op{
-		{"EVERY_DAYS", opEveryDays, "n - 1, shift", "(day number + shift) mod n = 0"},
-		{"EVERY_WEEKS", opEveryWeeks, "7n - 1, shift", "(day number + shift) mod 7n < 7"},
-		{"EVERY_MONTHS", opEveryMonth, "n - 1, shift", "(months since January 1998 + shift) mod n = 0"},
-		{"EVERY_YEARS", opEveryYears, "12n - 1, shift", "(months since January 1998 + shift) mod 12n < 12"},
-		{"DAY_MASK", opDayMask, "mask", "bit (day of the month - 1) is set"},
-		{"MONTHS", opMonths, "mask", "bit (month - 1) is set"},
-		{"DAY_LIST", opDayList, "list", "day of the month is one of them"},
-		{"YEAR_DAYS", opYearDays, "list", "day of the year is one of them"},
-		{"NTH_OF_MONTH", opNthOfMonth, "list of weekdays", "the n-th such weekday of its month for one of them"},
-		{"NTH_OF_YEAR", opNthOfYear, "list of weekdays", "the n-th such weekday of its year for one of them"},
-		{"WEEKS", opWeeks, "(weekstart << 3):u8, n - 1, shift, list", "(week year - 1998 + shift) mod n = 0, and the week number is one of them"},
-		{"SET_POS", opSetPos, "(weekstart << 3 | period):u8, list", "position of the date among the dates of its period on which the weekdays and the terms before this one hold is one of them"},
-		{"FROM", opFrom, "day:u16", "date >= day"},
-		{"UNTIL", opUntil, "day:u16", "date < day"},
-		{"EXCEPT", opExcept, "list of days", "date is none of them"},
-		{"UTC", opUTC, "", "always; dates and times of the parts are UTC"},
-		{"DATES", opDates, "list of days", "date is one of them"},
-	}
+func Ops() []Op { return ops }
+
+var ops = []Op{
+	{"EVERY_DAYS", opEveryDays, period("n - 1"), "(day number + shift) mod n = 0"},
+	{"EVERY_WEEKS", opEveryWeeks, period("7n - 1"), "(day number + shift) mod 7n < 7"},
+	{"EVERY_MONTHS", opEveryMonth, period("n - 1"), "(months since January 1998 + shift) mod n = 0"},
+	{"EVERY_YEARS", opEveryYears, period("12n - 1"), "(months since January 1998 + shift) mod 12n < 12; the shift is a multiple of 12"},
+	{"DAY_MASK", opDayMask, []Operand{{"days", EncodingMask, 1, 1<<31 - 1}}, "bit (day of the month - 1) is set"},
+	{"MONTHS", opMonths, []Operand{{"months", EncodingMask, 1, 1<<12 - 1}}, "bit (month - 1) is set, January 1"},
+	{"DAY_LIST", opDayList, []Operand{{"places", EncodingList, 1, maxMonthDay}}, "the place of the date in its month is one of them"},
+	{"YEAR_DAYS", opYearDays, []Operand{{"places", EncodingList, 1, maxYearDay}}, "the place of the date in its year is one of them"},
+	{"NTH_OF_MONTH", opNthOfMonth, []Operand{{"weekdays", EncodingList, 1, maxNthOfMonth}}, "the date is one of those weekdays of its month"},
+	{"NTH_OF_YEAR", opNthOfYear, []Operand{{"weekdays", EncodingList, 1, maxNthOfYear}}, "the date is one of those weekdays of its year"},
+	{"WEEKS", opWeeks, append([]Operand{{"weekstart", EncodingU8, 0, 6 << weekStartShift}}, append(period("n - 1"), Operand{"places", EncodingList, 1, maxWeek})...), "(week-numbering year - 1998 + shift) mod n = 0, and the place of the week in it is one of them"},
+	{"SET_POS", opSetPos, []Operand{{"weekstart, period", EncodingU8, 0, 6<<weekStartShift | 6}, {"places", EncodingList, 1, maxPosition}}, "the place of the date among the dates of its period on which the weekdays and the terms before this one hold is one of them"},
+	{"FROM", opFrom, []Operand{{"day", EncodingDay, epochDays, epochDays + int(MaxDay)}}, "date >= day"},
+	{"UNTIL", opUntil, []Operand{{"day", EncodingDay, epochDays + 1, epochDays + 1 + int(MaxDay)}}, "date < day"},
+	{"EXCEPT", opExcept, []Operand{{"days", EncodingList, epochDays, epochDays + int(MaxDay)}}, "the date is none of them"},
+	{"UTC", opUTC, nil, "always; dates and times of the parts are UTC"},
+	{"DATES", opDates, []Operand{{"days", EncodingList, epochDays, epochDays + int(MaxDay)}}, "the date is one of them"},
 }
 
-// Forms lists the forms of the times of a part. Value is the code in bits 5-3 of the head byte.
-func Forms() []Field {
-	return []Field{
-		{"TIMES", 0, "1-8", "times of day", "codes 0 to 3", "code + 1 times"},
-		{"LIST", formList, "varies", "times of day", "", "count (number, 1 to 255), times"},
-		{"STEPS", formSteps, "3-5", "times of day", "", "count (number), step, first time: an arithmetic progression within the day"},
-		{"GRID", formGrid, "varies", "hours, times of day", "", "hours left out (mask), count (number), times within the hour: every such minute of every hour but those"},
-		{"CYCLE", formCycle, "3-12", "minutes", "", "period - 1, shift, hours left out (mask): nominal local minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours"},
-	}
+// period is a period as it is written, and a shift, which is below it.
+func period(name string) []Operand {
+	return []Operand{{name, EncodingNumber, 0, MaxPeriod - 1}, {"shift", EncodingNumber, 0, MaxPeriod - 1}}
 }
+
+// opOf returns the term of a code, or nil.
+func opOf(code int) *Op {
+	for i := range ops {
+		if ops[i].Code == code {
+			return &ops[i]
+		}
+	}
+	return nil
+}
+
+// Form describes one form of the times of a part.
+type Form struct {
+	Name     string
+	Code     int       // in bits 5-3 of the head byte
+	Operands []Operand // before the times, if there are any
+	Meaning  string
+}
+
+// Forms lists the forms of the times of a part.
+func Forms() []Form { return forms[:] }
+
+var forms = [...]Form{
+	{"TIMES", 0, nil, "so many times as the code and 1; the codes are 0 to 3"},
+	{"LIST", formList, []Operand{{"count", EncodingNumber, 1, MaxListTimes}}, "so many times"},
+	{"STEPS", formSteps, []Operand{{"count", EncodingNumber, 1, MinutesPerDay}, {"step", EncodingTime, 1, MinutesPerDay - 1}, {"first", EncodingTime, 0, MinutesPerDay - 1}}, "times of day at equal distances; the last is below 1440"},
+	{"GRID", formGrid, []Operand{{"hours left out", EncodingMask, 0, int(AllHours) - 1}, {"count", EncodingNumber, 1, MaxListTimes}}, "so many times, below 60, in every hour but those: bit h is the hour from h:00"},
+	{"CYCLE", formCycle, []Operand{{"period - 1", EncodingNumber, 0, MaxCycle - 1}, {"shift", EncodingNumber, 0, MaxCycle - 1}, {"hours left out", EncodingMask, 0, int(AllHours) - 1}}, "the nominal minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours; the shift is below the period"},
+}
+
+// formOf returns the form of a code.
+func formOf(code int) *Form { return &forms[max(0, code-formList+1)] }
+
+// Values of the head and of sections that are one number.
+var (
+	wheelOperands = []Operand{
+		{"turn", EncodingNumber, 0, MaxTurn},
+		{"pocket", EncodingNumber, 1, MaxPocketUnits},
+		{"unit", EncodingNumber, 0, MaxNumber},
+		{"trim", EncodingSigned, -MaxTrim, MaxTrim},
+	}
+	offsetOperand  = Operand{"offset", EncodingQuarters, -64, 63}
+	throughOperand = Operand{"THROUGH", EncodingU16, 0, int(MaxDay)}
+	lateOperand    = Operand{"LATE", EncodingNumber, 0, MaxLate}
+	presetsOperand = Operand{"PRESETS", EncodingU8, 2, MaxPresets}
+	rulesOperand   = Operand{"RULES", EncodingU8, 1, MaxRules}
+	groupsOperand  = Operand{"groups", EncodingU8, 1, MaxGroups}
+	portionOperand = Operand{"portion", EncodingNumber, 0, MaxNumber}
+	ruleOperand    = Operand{"rule number", EncodingNumber, headRuleEscape, MaxRules}
+)
+
+// WheelOperands lists the four numbers behind the fixed head.
+func WheelOperands() []Operand { return wheelOperands }

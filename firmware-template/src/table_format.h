@@ -71,23 +71,23 @@
 #define FLAG_GAP_OMIT                0x80 /* instances in a gap are dropped */
 
 /* Terms of day rules: operands -> dates */
-#define OP_EVERY_DAYS                0x02 /* n - 1, shift -> (day number + shift) mod n = 0 */
-#define OP_EVERY_WEEKS               0x04 /* 7n - 1, shift -> (day number + shift) mod 7n < 7 */
-#define OP_EVERY_MONTHS              0x06 /* n - 1, shift -> (months since January 1998 + shift) mod n = 0 */
-#define OP_EVERY_YEARS               0x08 /* 12n - 1, shift -> (months since January 1998 + shift) mod 12n < 12 */
-#define OP_DAY_MASK                  0x0A /* mask -> bit (day of the month - 1) is set */
-#define OP_MONTHS                    0x0C /* mask -> bit (month - 1) is set */
-#define OP_DAY_LIST                  0x12 /* list -> day of the month is one of them */
-#define OP_YEAR_DAYS                 0x14 /* list -> day of the year is one of them */
-#define OP_NTH_OF_MONTH              0x1A /* list of weekdays -> the n-th such weekday of its month for one of them */
-#define OP_NTH_OF_YEAR               0x1C /* list of weekdays -> the n-th such weekday of its year for one of them */
-#define OP_WEEKS                     0x1E /* (weekstart << 3):u8, n - 1, shift, list -> (week year - 1998 + shift) mod n = 0, and the week number is one of them */
-#define OP_SET_POS                   0x20 /* (weekstart << 3 | period):u8, list -> position of the date among the dates of its period on which the weekdays and the terms before this one hold is one of them */
-#define OP_FROM                      0x22 /* day:u16 -> date >= day */
-#define OP_UNTIL                     0x24 /* day:u16 -> date < day */
-#define OP_EXCEPT                    0x26 /* list of days -> date is none of them */
+#define OP_EVERY_DAYS                0x02 /* n - 1: number, 0 to 65534; shift: number, 0 to 65534 -> (day number + shift) mod n = 0 */
+#define OP_EVERY_WEEKS               0x04 /* 7n - 1: number, 0 to 65534; shift: number, 0 to 65534 -> (day number + shift) mod 7n < 7 */
+#define OP_EVERY_MONTHS              0x06 /* n - 1: number, 0 to 65534; shift: number, 0 to 65534 -> (months since January 1998 + shift) mod n = 0 */
+#define OP_EVERY_YEARS               0x08 /* 12n - 1: number, 0 to 65534; shift: number, 0 to 65534 -> (months since January 1998 + shift) mod 12n < 12; the shift is a multiple of 12 */
+#define OP_DAY_MASK                  0x0A /* days: mask, 1 to 2147483647 -> bit (day of the month - 1) is set */
+#define OP_MONTHS                    0x0C /* months: mask, 1 to 4095 -> bit (month - 1) is set, January 1 */
+#define OP_DAY_LIST                  0x12 /* places: list, 1 to 62 -> the place of the date in its month is one of them */
+#define OP_YEAR_DAYS                 0x14 /* places: list, 1 to 732 -> the place of the date in its year is one of them */
+#define OP_NTH_OF_MONTH              0x1A /* weekdays: list, 1 to 87 -> the date is one of those weekdays of its month */
+#define OP_NTH_OF_YEAR               0x1C /* weekdays: list, 1 to 855 -> the date is one of those weekdays of its year */
+#define OP_WEEKS                     0x1E /* weekstart: u8, 0 to 48; n - 1: number, 0 to 65534; shift: number, 0 to 65534; places: list, 1 to 106 -> (week-numbering year - 1998 + shift) mod n = 0, and the place of the week in it is one of them */
+#define OP_SET_POS                   0x20 /* weekstart, period: u8, 0 to 54; places: list, 1 to 732 -> the place of the date among the dates of its period on which the weekdays and the terms before this one hold is one of them */
+#define OP_FROM                      0x22 /* day: day, 730 to 37254 -> date >= day */
+#define OP_UNTIL                     0x24 /* day: day, 731 to 37255 -> date < day */
+#define OP_EXCEPT                    0x26 /* days: list, 730 to 37254 -> the date is none of them */
 #define OP_UTC                       0x40 /* always; dates and times of the parts are UTC */
-#define OP_DATES                     0x80 /* list of days -> date is one of them */
+#define OP_DATES                     0x80 /* days: list, 730 to 37254 -> the date is one of them */
 #define RULE_MORE                    0x01 /* bit of the weekdays and of each opcode: another term follows */
 
 /* Periods: bits of the places among the terms, and of the operand of SET_POS; above them the first day of the week */
@@ -106,11 +106,11 @@
 #define TIME_QUARTERS                0x60 /* time of day: a number below this counts quarter hours, others are larger by this than the minute */
 
 /* Forms of the times of a part */
-#define FORM_TIMES                   0   /* times of day: code + 1 times */
-#define FORM_LIST                    4   /* times of day: count (number, 1 to 255), times */
-#define FORM_STEPS                   5   /* times of day: count (number), step, first time: an arithmetic progression within the day */
-#define FORM_GRID                    6   /* hours, times of day: hours left out (mask), count (number), times within the hour: every such minute of every hour but those */
-#define FORM_CYCLE                   7   /* minutes: period - 1, shift, hours left out (mask): nominal local minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours */
+#define FORM_TIMES                   0   /* so many times as the code and 1; the codes are 0 to 3 */
+#define FORM_LIST                    4   /* count: number, 1 to 255 -> so many times */
+#define FORM_STEPS                   5   /* count: number, 1 to 1440; step: time, 1 to 1439; first: time, 0 to 1439 -> times of day at equal distances; the last is below 1440 */
+#define FORM_GRID                    6   /* hours left out: mask, 0 to 16777214; count: number, 1 to 255 -> so many times, below 60, in every hour but those: bit h is the hour from h:00 */
+#define FORM_CYCLE                   7   /* period - 1: number, 0 to 268435455; shift: number, 0 to 268435455; hours left out: mask, 0 to 16777214 -> the nominal minutes since 1998-01-01T00:00 of which the sum with the shift and 1 is a multiple of the period, but not in those hours; the shift is below the period */
 
 /* EEPROM: the size is that of the chip the compiler builds for; the host build names one */
 #ifdef __AVR__
