@@ -1,0 +1,213 @@
+package check
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"mealtab/flasher/bootload"
+)
+
+const guide = "../GUIDE.md"
+
+func readGuide(t *testing.T) string {
+	t.Helper()
+	text, err := os.ReadFile(guide)
+	require.NoError(t, err)
+	return string(text)
+}
+
+// fuseRow is a row of the guide's table of fuses; the bytes as it shows them.
+type fuseRow struct {
+	chip, clock, bootloader string
+	bytes                   [3]byte // low, high, extended
+}
+
+func fuseRows(t *testing.T) (rows []fuseRow) {
+	t.Helper()
+	row := regexp.MustCompile(`(?m)^\| (ATmega\w+) \| (.*?) \| (.*?) \| (\w\w) \| (\w\w) \| (\w\w) \|$`)
+	for _, m := range row.FindAllStringSubmatch(readGuide(t), -1) {
+		r := fuseRow{chip: m[1], clock: m[2], bootloader: m[3]}
+		for i := range r.bytes {
+			b, err := strconv.ParseUint(m[4+i], 16, 8)
+			require.NoError(t, err)
+			r.bytes[i] = byte(b)
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// programmed names the bits that must read 0, as avr-libc does: FUSE_… masks, to be combined by &.
+func (r fuseRow) programmed(t *testing.T) (low, high, extended []string) {
+	t.Helper()
+	bod, boot := &extended, &high
+	if r.chip == "ATmega168P" { // the two chips have these the other way round
+		bod, boot = &high, &extended
+	}
+	high = []string{"SPIEN", "EESAVE"}
+	switch r.clock {
+	case "16 MHz crystal":
+		*bod = append(*bod, "BODLEVEL1", "BODLEVEL0") // 100: 4.3 V
+	case "8 MHz inside":
+		low = []string{"SUT0", "CKSEL3", "CKSEL2", "CKSEL0"} // CKSEL 0010, SUT 10
+		*bod = append(*bod, "BODLEVEL1")                     // 101: 2.7 V
+	case "8 MHz crystal":
+		*bod = append(*bod, "BODLEVEL1")
+	default:
+		t.Fatalf("the clock %q is not known", r.clock)
+	}
+	// Section sizes in words by BOOTSZ 00, 01, 10, 11: 328P 2048, 1024, 512, 256; 168P 1024, 512, 256, 128 (data sheet, tables 27-7 and 27-10; from memory).
+	switch words := map[string]int{"none": 0, "short, 512 bytes": 256, "older, 2 KiB": 1024}[r.bootloader]; {
+	case words == 0:
+		require.Equal(t, "none", r.bootloader)
+		*boot = append(*boot, "BOOTSZ1", "BOOTSZ0") // as delivered
+	default:
+		steps := map[string]map[int][]string{
+			"ATmega328P": {256: nil, 1024: {"BOOTSZ1"}},
+			"ATmega168P": {256: {"BOOTSZ0"}, 1024: {"BOOTSZ1", "BOOTSZ0"}},
+		}[r.chip]
+		require.Contains(t, steps, words)
+		*boot = append(append(*boot, "BOOTRST"), steps[words]...)
+	}
+	return low, high, extended
+}
+
+func fuseMask(bits []string) string {
+	return strings.Join(append([]string{"0xFF"}, bits...), " & FUSE_")
+}
+
+// The bytes in the guide's table of fuses are those of avr-libc's names for the bits (avr/iom328p.h, avr/iom168p.h).
+func TestGuideFuses(t *testing.T) {
+	rows := fuseRows(t)
+	require.Len(t, rows, 15, "three clocks of the 328P and two of the 168P, by three bootloaders")
+	seen := map[string]bool{}
+	for _, chip := range []string{"ATmega328P", "ATmega168P"} {
+		var source strings.Builder
+		var want []byte
+		source.WriteString("#include <avr/io.h>\nconst unsigned char fuses[] = {\n")
+		for _, r := range rows {
+			if r.chip != chip {
+				continue
+			}
+			key := r.chip + r.clock + r.bootloader
+			require.False(t, seen[key], "twice: %s", key)
+			seen[key] = true
+			low, high, extended := r.programmed(t)
+			fmt.Fprintf(&source, "%s,\n%s,\n%s,\n", fuseMask(low), fuseMask(high), fuseMask(extended))
+			want = append(want, r.bytes[:]...)
+		}
+		source.WriteString("};\n")
+		require.Equal(t, compiledBytes(t, strings.ToLower(chip), source.String()), want, chip)
+	}
+	require.Len(t, seen, len(rows))
+}
+
+// compiledBytes are the constants of a C source for a chip.
+func compiledBytes(t *testing.T, mcu, source string) []byte {
+	t.Helper()
+	dir := t.TempDir()
+	c, object, raw := filepath.Join(dir, "f.c"), filepath.Join(dir, "f.o"), filepath.Join(dir, "f.bin")
+	require.NoError(t, os.WriteFile(c, []byte(source), 0o600))
+	for _, command := range [][]string{
+		{"avr-gcc", "-mmcu=" + mcu, "-c", "-o", object, c},
+		{"avr-objcopy", "-O", "binary", "-j", ".rodata", object, raw},
+	} {
+		out, err := exec.Command(command[0], command[1:]...).CombinedOutput()
+		require.NoError(t, err, "%s", out)
+	}
+	data, err := os.ReadFile(raw)
+	require.NoError(t, err)
+	return data
+}
+
+// `install` names the same fuses for a chip without bootloader.
+func TestGuideFusesAreThoseOfInstall(t *testing.T) {
+	rows := map[string]fuseRow{}
+	for _, r := range fuseRows(t) {
+		if r.bootloader == "none" {
+			rows[r.chip+", "+r.clock] = r
+		}
+	}
+	for board, row := range map[string]string{"m328-mains": "ATmega328P, 16 MHz crystal", "m328-cells": "ATmega328P, 8 MHz inside", "m168-mains": "ATmega168P, 16 MHz crystal"} {
+		target, ok := bootload.TargetNamed(board)
+		require.True(t, ok, board)
+		require.Equal(t, [3]byte{target.Low, target.High, target.Extended}, rows[row].bytes, board)
+	}
+}
+
+// The bits that the guide works out make the bytes beside them.
+func TestGuideFuseBits(t *testing.T) {
+	found := regexp.MustCompile(`\| ([01]{4}) ([01]{4}) = ([0-9A-F]{2}) \|`).FindAllStringSubmatch(readGuide(t), -1)
+	require.Len(t, found, 6)
+	for _, m := range found {
+		v, err := strconv.ParseUint(m[1]+m[2], 2, 8)
+		require.NoError(t, err)
+		require.Equal(t, m[3], fmt.Sprintf("%02X", v))
+	}
+}
+
+// Every file that the guide and the wiring pages point to is there, and every heading too.
+func TestGuideLinks(t *testing.T) {
+	pages, err := filepath.Glob("../boards/*.md")
+	require.NoError(t, err)
+	for _, page := range append(pages, guide) {
+		text, err := os.ReadFile(page)
+		require.NoError(t, err)
+		for _, m := range regexp.MustCompile(`\]\(([^)#]*)(#[^)]*)?\)`).FindAllStringSubmatch(string(text), -1) {
+			at := page
+			if m[1] != "" {
+				at = filepath.Join(filepath.Dir(page), m[1])
+			}
+			target, err := os.Stat(at)
+			require.NoError(t, err, "%s points to %s", page, m[1])
+			if m[2] != "" && !target.IsDir() {
+				require.Contains(t, headings(t, at), strings.TrimPrefix(m[2], "#"), "%s points to %s", page, m[0])
+			}
+		}
+	}
+}
+
+// headings are the anchors that viewers make of a page's headings: small letters, dashes for spaces, no other marks.
+func headings(t *testing.T, page string) (anchors []string) {
+	t.Helper()
+	text, err := os.ReadFile(page)
+	require.NoError(t, err)
+	marks := regexp.MustCompile(`[^\p{L}\p{N} -]`)
+	for _, m := range regexp.MustCompile(`(?m)^#+ (.*)$`).FindAllStringSubmatch(string(text), -1) {
+		anchors = append(anchors, strings.ReplaceAll(marks.ReplaceAllString(strings.ToLower(m[1]), ""), " ", "-"))
+	}
+	return anchors
+}
+
+// A part that a drawing names stands in the guide's list of parts, as itself or within a range such as "R7, R8" or "C5 to C9".
+func TestGuideNamesEveryPart(t *testing.T) {
+	_, parts, found := strings.Cut(readGuide(t), "## 2. Parts")
+	require.True(t, found)
+	parts, _, _ = strings.Cut(parts, "## 3.")
+	for _, m := range regexp.MustCompile(`\b([CRS])(\d+) to [CRS](\d+)\b`).FindAllStringSubmatch(parts, -1) {
+		from, _ := strconv.Atoi(m[2])
+		to, _ := strconv.Atoi(m[3])
+		for n := from; n <= to; n++ {
+			parts += fmt.Sprintf(" %s%d", m[1], n)
+		}
+	}
+	for _, drawing := range []string{"wall.svg", "cells.svg"} {
+		text, err := os.ReadFile(filepath.Join("..", "guide", drawing))
+		require.NoError(t, err)
+		named := regexp.MustCompile(`>([A-Z]{1,2}\d+)\b[^<]*</text>`).FindAllStringSubmatch(string(text), -1)
+		require.Greater(t, len(named), 30, drawing)
+		for _, m := range named {
+			if pin := regexp.MustCompile(`^P[BCD]\d$`); !pin.MatchString(m[1]) {
+				require.Regexp(t, `\b`+m[1]+`\b`, parts, "%s shows %s", drawing, m[1])
+			}
+		}
+	}
+}
