@@ -18,9 +18,10 @@ const (
 	tries = 3
 	// longestTry is the longest wait for one answer before the request is sent again.
 	longestTry = 2 * time.Second
-	// quiet is how long a board may have been left alone and still be awake; it stays so for 8 to 16 s after the last
-	// good frame.
-	quiet = 4 * time.Second
+	// quiet is how long a board may have been left alone and still be awake: it stays so for 8 to 16 s after the last good frame, by an
+	// oscillator that may be a tenth off. Longer would be too late; shorter sends preambles to boards that are awake, and one that
+	// measures them then throws the first away, and what follows it.
+	quiet = 6 * time.Second
 	// settle separates the preamble from the first frame, so that a receiver that woke in the middle of it finds the line idle for
 	// more than a character at 19,200 baud (0.52 ms), whatever the bridge does with it; and so that the board, which cannot listen
 	// while it checks a frame, is done with what was left of an earlier one: 106 octets take it about 1.5 ms at 8 MHz.

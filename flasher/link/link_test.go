@@ -110,6 +110,9 @@ func TestPreambleWhereTheBoardMaySleep(t *testing.T) {
 	require.Equal(t, 1, preambles())
 	a.Sleep(5 * time.Second)
 	ask()
+	require.Equal(t, 1, preambles())
+	a.Sleep(7 * time.Second)
+	ask()
 	require.Equal(t, 2, preambles())
 }
 
