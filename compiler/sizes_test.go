@@ -48,7 +48,7 @@ func sizeOf(t *testing.T, name string, p *plan.Plan) planSize {
 	out, err := Compile(p, z, Options{Board: board, From: benchFrom})
 	require.NoError(t, err, name)
 	var ics, packed bytes.Buffer
-	require.NoError(t, plan.WriteICS(&ics, p, nil))
+	require.NoError(t, plan.WriteICS(&ics, p, plan.WriteOptions{}))
 	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
 	require.NoError(t, err)
 	_, err = w.Write(ics.Bytes())

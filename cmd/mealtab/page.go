@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"os"
@@ -108,7 +109,6 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	options := reader.Options(db)
 	started := time.Now()
 	return page.New(page.Options{
 		Name: name, Text: text, New: fresh, Compile: a.compileForPage,
@@ -120,14 +120,16 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 			return src, err
 		},
 		WriteFile: func(data []byte) error { return a.write(name, data) },
-		Convert:   options.Convert,
-		Now:       func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
-		Stop:      stop,
-		Firmware:  func(board string) (*avr.Image, error) { return a.firmware("", board) },
-		UTC:       zone.UTC(),
-		Ports:     link.Ports,
-		Open:      a.openFeeder,
-		Years:     yearsRehearsed,
+		Export: func(w io.Writer, p *plan.Plan) error {
+			return plan.WriteICS(w, p, reader.Writing(db, time.Now()))
+		},
+		Now:      func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
+		Stop:     stop,
+		Firmware: func(board string) (*avr.Image, error) { return a.firmware("", board) },
+		UTC:      zone.UTC(),
+		Ports:    link.Ports,
+		Open:     a.openFeeder,
+		Years:    yearsRehearsed,
 		Preview: func(f preview.Feeder, c *page.Compiled) preview.Change {
 			return preview.Of(db, f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
 		},

@@ -83,6 +83,9 @@ func (a *app) runReplay(cmd *cobra.Command, name string, f replayFlags) error {
 			r.To = min(r.To, r.From+366*table.MinutesPerDay)
 		}
 	}
+	if cmd.Flags().Changed("from") {
+		a.noteStart(s, r)
+	}
 	list := s.Walk(r, preset)
 	if f.format == "text" {
 		return a.replayText(s, c, list, r, f)
@@ -148,6 +151,15 @@ func (a *app) replayRange(s *serving.Schedule, f replayFlags) (serving.Range, er
 	return r, nil
 }
 
+// noteStart says that a table serves nothing before its first day, whatever its plan says of the time before.
+func (a *app) noteStart(s *serving.Schedule, r serving.Range) {
+	day := s.Table.Start.String()
+	start, err := moment.Parse(day, s.Clock, a.now)
+	if err == nil && r.From < start.At {
+		fmt.Fprintf(a.err, "the table begins on %s and serves nothing before; its first day can be chosen with mealtab compile --from\n", day)
+	}
+}
+
 func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor, r serving.Range, f replayFlags) error {
 	if c != nil {
 		fmt.Fprintf(a.out, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
@@ -178,6 +190,7 @@ func shownAt(c serving.Clock, at table.Minute, utc bool) string {
 }
 
 func (a *app) replayExport(s *serving.Schedule, list *serving.Cursor, f replayFlags) error {
+	s.Written = a.now
 	out, err := s.NewWriter(f.format, a.out)
 	if err != nil {
 		return err

@@ -1,8 +1,9 @@
 // Package ical writes iCalendar (RFC 5545): content lines folded at 75 octets and ended by CRLF, and calendars of
 // servings.
 //
-// In: names, values and instants (time.Time, written in UTC). Out: bytes that depend on the input alone: UID and
-// DTSTAMP are derived, not taken from a clock, so that the same servings give the same file.
+// In: names, values, instants (time.Time, written in UTC) and the time of writing. Out: bytes that depend on these alone. UIDs are
+// derived from what does not change with a revision, and SEQUENCE grows with the time of writing: a calendar program that imports a
+// newer file replaces what it has of an older one.
 package ical
 
 import (
@@ -11,6 +12,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -22,19 +24,16 @@ const ProdID = "-//mealtab//EN"
 // maxOctets is the length of a content line without its line break (RFC 5545 §3.1).
 const maxOctets = 75
 
-// Stamp is the DTSTAMP of every component: the property is required (RFC 5545 §3.8.7.2), but a time of writing would
-// make every output differ.
-const Stamp = "20000101T000000Z"
-
 // Writer writes content lines. The first error stays and is returned by Flush.
 type Writer struct {
-	out *bufio.Writer
-	err error
+	out     *bufio.Writer
+	written time.Time
+	err     error
 }
 
-// NewWriter starts a stream with BEGIN:VCALENDAR and its required properties.
-func NewWriter(w io.Writer) *Writer {
-	cal := &Writer{out: bufio.NewWriter(w)}
+// NewWriter starts a stream with BEGIN:VCALENDAR and its required properties. written is the time of writing.
+func NewWriter(w io.Writer, written time.Time) *Writer {
+	cal := &Writer{out: bufio.NewWriter(w), written: written.UTC()}
 	cal.Line("BEGIN", "VCALENDAR")
 	cal.Line("VERSION", "2.0")
 	cal.Line("PRODID", ProdID)
@@ -51,6 +50,20 @@ func (c *Writer) Line(name, value string) {
 
 // Text writes a property whose value is TEXT, escaped.
 func (c *Writer) Text(name, value string) { c.Line(name, EscapeText(value)) }
+
+// Event begins a VEVENT and says which revision of which event it is (RFC 5545 §3.8.4.7, §3.8.7.2, §3.8.7.4). Of two files the
+// one written later has the higher SEQUENCE, or within a minute the later DTSTAMP.
+func (c *Writer) Event(uid string) {
+	c.Line("BEGIN", "VEVENT")
+	c.Line("UID", uid)
+	c.Line("DTSTAMP", c.written.Format(utcLayout))
+	c.Line("SEQUENCE", strconv.FormatInt(max(0, int64(c.written.Sub(sequenceZero)/time.Minute)), 10))
+}
+
+// sequenceZero is from where SEQUENCE counts minutes; its 31 bits last for four thousand years.
+var sequenceZero = time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC)
+
+const utcLayout = "20060102T150405Z"
 
 // Close ends the calendar and writes out what is buffered.
 func (c *Writer) Close() error {
@@ -102,15 +115,16 @@ func UID(parts ...string) string {
 // ServingEvent is one serving as a calendar shows it.
 type ServingEvent struct {
 	At          time.Time // to the second
+	Key         string    // what stays when the serving is moved within its day or gets another portion: names and date
 	Minutes     int       // how long the event is shown; 0: no duration is written
 	Summary     string    // "breakfast 18 g"
 	Description string    // may be empty
 }
 
 // WriteServings writes one VEVENT for each serving, in UTC and thus without VTIMEZONE, in the order given. The zone
-// name is a wish for display (X-WR-TIMEZONE, which many programs read). Equal servings get different UIDs.
-func WriteServings(w io.Writer, calendarName, zoneName string, servings []ServingEvent) error {
-	c := NewWriter(w)
+// name is a wish for display (X-WR-TIMEZONE, which many programs read). Servings with the same key are told apart by their order.
+func WriteServings(w io.Writer, calendarName, zoneName string, written time.Time, servings []ServingEvent) error {
+	c := NewWriter(w, written)
 	if calendarName != "" {
 		c.Text("X-WR-CALNAME", calendarName)
 	}
@@ -119,13 +133,9 @@ func WriteServings(w io.Writer, calendarName, zoneName string, servings []Servin
 	}
 	seen := map[string]int{}
 	for _, s := range servings {
-		at := s.At.UTC().Format("20060102T150405Z")
-		key := at + "\x00" + s.Summary
-		seen[key]++
-		c.Line("BEGIN", "VEVENT")
-		c.Line("UID", UID(calendarName, key, fmt.Sprint(seen[key])))
-		c.Line("DTSTAMP", Stamp)
-		c.Line("DTSTART", at)
+		seen[s.Key]++
+		c.Event(UID(calendarName, s.Key, fmt.Sprint(seen[s.Key])))
+		c.Line("DTSTART", s.At.UTC().Format(utcLayout))
 		if s.Minutes > 0 {
 			c.Line("DURATION", fmt.Sprintf("PT%dM", s.Minutes))
 		}

@@ -17,6 +17,8 @@ import (
 	"mealtab/compiler/ical/icaltest"
 )
 
+var written = time.Date(2026, 11, 25, 9, 30, 15, 0, time.UTC)
+
 var servings = []ical.ServingEvent{
 	{At: time.Date(2027, 3, 28, 6, 0, 0, 0, time.UTC), Minutes: 10, Summary: "breakfast 18 g"},
 	{At: time.Date(2027, 3, 28, 19, 30, 0, 0, time.FixedZone("", 3600)), Summary: "Juniper; Moss, both \\ supper", Description: "3 pockets\nwheel at 310 ms"},
@@ -27,7 +29,7 @@ var servings = []ical.ServingEvent{
 // libical and go-ical, two independent readers, see the same events without a fault.
 func TestServingsAsOthersReadThem(t *testing.T) {
 	var b bytes.Buffer
-	require.NoError(t, ical.WriteServings(&b, "Juniper and Moss", "Europe/Lisbon", servings))
+	require.NoError(t, ical.WriteServings(&b, "Juniper and Moss", "Europe/Lisbon", written, servings))
 	events, faults := icaltest.New(t).List(t, b.String(), time.Unix(0, 0), time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC))
 	assert.Empty(t, faults)
 	require.Len(t, events, len(servings))
@@ -55,8 +57,8 @@ func TestServingsAsOthersReadThem(t *testing.T) {
 
 func TestServingsAreDeterministic(t *testing.T) {
 	var a, b bytes.Buffer
-	require.NoError(t, ical.WriteServings(&a, "x", "", servings))
-	require.NoError(t, ical.WriteServings(&b, "x", "", servings))
+	require.NoError(t, ical.WriteServings(&a, "x", "", written, servings))
+	require.NoError(t, ical.WriteServings(&b, "x", "", written, servings))
 	assert.Equal(t, a.String(), b.String())
 	assert.NotContains(t, a.String(), "X-WR-TIMEZONE")
 	assert.NotContains(t, strings.ReplaceAll(a.String(), "\r\n", ""), "\n", "every line ends in CRLF (RFC 5545 §3.1)")
@@ -100,6 +102,26 @@ func (f *full) Write(p []byte) (int, error) {
 func TestWriteErrorsAreReported(t *testing.T) {
 	many := make([]ical.ServingEvent, 1000)
 	for _, room := range []full{0, 1000, 50_000} {
-		assert.EqualError(t, ical.WriteServings(&room, "", "", many), "disk full")
+		assert.EqualError(t, ical.WriteServings(&room, "", "", written, many), "disk full")
 	}
+}
+
+// A serving that was moved within its day, or has another portion, is a new revision of the same event.
+func TestALaterServingReplaces(t *testing.T) {
+	write := func(at time.Time, e ical.ServingEvent) *goical.Component {
+		var b bytes.Buffer
+		require.NoError(t, ical.WriteServings(&b, "x", "", at, []ical.ServingEvent{e}))
+		cal, err := goical.NewDecoder(&b).Decode()
+		require.NoError(t, err)
+		return cal.Events()[0].Component
+	}
+	e := ical.ServingEvent{At: servings[0].At, Key: "breakfast\n2027-03-28", Summary: "breakfast 18 g"}
+	before := write(written, e)
+	e.At, e.Summary = e.At.Add(time.Hour), "breakfast 20 g"
+	after := write(written.Add(time.Minute), e)
+	assert.Equal(t, before.Props.Get("UID").Value, after.Props.Get("UID").Value)
+	assert.Equal(t, "3629370", before.Props.Get("SEQUENCE").Value, "minutes since 2020: 2,520 days, 9 h 30 min")
+	assert.Equal(t, "3629371", after.Props.Get("SEQUENCE").Value)
+	e.Key = "breakfast\n2027-03-29"
+	assert.NotEqual(t, before.Props.Get("UID").Value, write(written, e).Props.Get("UID").Value)
 }

@@ -171,12 +171,11 @@ func TestWrittenPlans(t *testing.T) {
 			p = mustRead(t, file)
 		}
 		var b bytes.Buffer
-		require.NoError(t, plan.WriteICS(&b, p, convert))
+		require.NoError(t, plan.WriteICS(&b, p, writing))
 		again := mustParse(t, "plan.ics", b.String())
 		assert.Equal(t, settings(p), settings(again), file)
 		assert.Equal(t, servings(t, p), servings(t, again), file)
-		_, err := goical.NewDecoder(bytes.NewReader(b.Bytes())).Decode()
-		require.NoError(t, err, file)
+		strict(t, file, b.String())
 		events, faults := l.List(t, b.String(), from, to)
 		assert.Empty(t, faults, file)
 		compareWithLibical(t, file, again, events)
@@ -220,4 +219,110 @@ func servings(t *testing.T, p *plan.Plan) []string {
 	}
 	slices.Sort(out)
 	return out
+}
+
+// TestWrittenZones writes a plan of four meals a day in every zone with its VTIMEZONE under a name that libical cannot know, so that
+// it must go by what was written: it finds the same instants. The times are those at which no clock changes, where libical has ideas of
+// its own; the changes themselves are checked in package reader. ICS_ZONES=all takes every zone, not each twelfth.
+func TestWrittenZones(t *testing.T) {
+	l := icaltest.New(t)
+	src := `zone = "%s"
+[[meal]]
+name    = "a"
+portion = "1 pocket"
+dtstart = 2026-12-01T04:15:00
+rrule   = "FREQ=DAILY;BYHOUR=4,8,12,20;BYMINUTE=15;UNTIL=20301231T000000Z"
+`
+	compared, rules := 0, 0
+	for i, name := range zone.Embedded().Names() {
+		if os.Getenv("ICS_ZONES") != "all" && i%12 != 0 {
+			continue
+		}
+		p := mustParse(t, "plan.toml", fmt.Sprintf(src, name))
+		var b bytes.Buffer
+		require.NoError(t, plan.WriteICS(&b, p, writing))
+		text := strings.NewReplacer("TZID:"+name+"\r", "TZID:Invented\r", "TZID="+name+":", "TZID=Invented:").Replace(b.String())
+		strict(t, name, b.String())
+		events, faults := l.List(t, text, from, to)
+		require.Empty(t, faults, "%s\n%s", name, text)
+		require.Len(t, events, 1, name)
+		want := instants(t, p, p.Meals[0].Set, from, to)
+		slices.Sort(events[0].Starts)
+		assert.Equal(t, want, events[0].Starts, "%s\n%s", name, text)
+		compared += len(want)
+		rules += strings.Count(text, "BEGIN:DAYLIGHT\r\n") // some have a rule, some dates
+	}
+	t.Logf("%d instants compared with libical, %d observances of daylight saving time", compared, rules)
+	assert.Greater(t, compared, 100_000)
+	assert.Positive(t, rules)
+}
+
+// strict is a reader of a calendar that takes nothing but what RFC 5545 §3.1, §3.6 and §3.8 allow.
+func strict(t *testing.T, name, text string) {
+	t.Helper()
+	require.True(t, strings.HasSuffix(text, "\r\n"), name)
+	for _, line := range strings.Split(strings.TrimSuffix(text, "\r\n"), "\r\n") {
+		require.LessOrEqual(t, len(line), 75, "%s: %s", name, line)
+		require.NotRegexp(t, `[\x00-\x08\x0a-\x1f\x7f]`, line, name)
+	}
+	cal, err := goical.NewDecoder(strings.NewReader(text)).Decode()
+	require.NoError(t, err, name)
+	var again bytes.Buffer
+	require.NoError(t, goical.NewEncoder(&again).Encode(cal), "%s: go-ical refuses to write what RFC 5545 does not allow", name)
+	defined := map[string]bool{}
+	uids := map[string]bool{}
+	for _, c := range cal.Children {
+		switch c.Name {
+		case "VTIMEZONE":
+			id := c.Props.Get("TZID").Value
+			require.False(t, defined[id], "%s: %s is defined twice (§3.6.5)", name, id)
+			defined[id] = true
+			require.NotEmpty(t, c.Children, name)
+			for _, o := range c.Children {
+				for _, prop := range []string{"DTSTART", "TZOFFSETFROM", "TZOFFSETTO"} {
+					require.Len(t, o.Props.Values(prop), 1, "%s: %s of %s (§3.6.5)", name, prop, o.Name)
+				}
+			}
+		case "VEVENT":
+			for _, prop := range []string{"UID", "DTSTAMP", "DTSTART", "SEQUENCE"} {
+				require.Len(t, c.Props.Values(prop), 1, "%s: %s (§3.6.1)", name, prop)
+			}
+			uid := c.Props.Get("UID").Value
+			require.False(t, uids[uid], "%s: UID twice (§3.8.4.7)", name)
+			uids[uid] = true
+			for _, list := range c.Props {
+				for _, prop := range list {
+					if id := prop.Params.Get("TZID"); id != "" {
+						require.True(t, defined[id], "%s: TZID %s has no VTIMEZONE before it (§3.2.19)", name, id)
+					}
+				}
+			}
+		}
+	}
+}
+
+// A calendar program that imports an export again replaces what it has: same UIDs, higher SEQUENCE, later DTSTAMP (RFC 5546 §2.1.5).
+func TestALaterExportReplaces(t *testing.T) {
+	write := func(src string, minutes int) *goical.Component {
+		o := writing
+		o.Written = o.Written.Add(time.Duration(minutes) * time.Minute)
+		var b bytes.Buffer
+		require.NoError(t, plan.WriteICS(&b, mustParse(t, "plan.toml", src), o))
+		cal, err := goical.NewDecoder(&b).Decode()
+		require.NoError(t, err)
+		events := cal.Events()
+		require.NotEmpty(t, events)
+		return events[len(events)-1].Component
+	}
+	one := "zone = \"Europe/Lisbon\"\nplan = \"x\"\n[[meal]]\nname = \"a\"\nportion = \"1 pocket\"\nat = [\"07:00\"]\n"
+	two := strings.Replace(one, "[[meal]]", "[[meal]]\nname = \"new\"\nportion = \"2 pockets\"\nat = [\"06:00\"]\n[[meal]]", 1)
+	before, after := write(one, 0), write(strings.Replace(two, "07:00", "08:00", 1), 1)
+	assert.Equal(t, before.Props.Get("UID").Value, after.Props.Get("UID").Value)
+	sequence := func(c *goical.Component) int {
+		n, err := c.Props.Get("SEQUENCE").Int()
+		require.NoError(t, err)
+		return n
+	}
+	assert.Greater(t, sequence(after), sequence(before))
+	assert.Greater(t, after.Props.Get("DTSTAMP").Value, before.Props.Get("DTSTAMP").Value)
 }

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"bytes"
+	"regexp"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -97,9 +98,13 @@ func (b *builder) unfold() []text {
 	return lines
 }
 
+// strangeName is the name of an extension that its program should not have given; nobody else can mean anything by it.
+var strangeName = regexp.MustCompile(`^[Xx]-[A-Za-z0-9_.+-]+[;:]`)
+
 // icsLines reads all content lines; faulty ones are reported and left out.
 func (b *builder) icsLines() []icsLine {
 	var out []icsLine
+	strange := map[string]bool{}
 	for _, t := range b.unfold() {
 		if i := invalidUTF8(t.s); i >= 0 {
 			b.fail(CodeSyntax, t.span(i, i+1), "export the calendar as UTF-8", "byte 0x%02X is not UTF-8", t.s[i])
@@ -107,6 +112,11 @@ func (b *builder) icsLines() []icsLine {
 		}
 		if l, ok := parseContentLine(t); ok {
 			out = append(out, l)
+		} else if m := strangeName.FindStringIndex(t.s); m != nil {
+			if name := t.sub(0, m[1]-1); !strange[name.s] {
+				strange[name.s] = true
+				b.warn(CodeIgnored, name.all(), "", "%s is left out: names are made of letters, digits and hyphens (RFC 5545 §3.1)", name.s)
+			}
 		} else {
 			b.fail(CodeSyntax, t.all(), "a line of iCalendar is NAME:value, or begins with a space to continue the one before", "this is not a line of iCalendar")
 		}

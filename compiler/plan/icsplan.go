@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 )
 
 // icsPrefix begins the properties in which a calendar carries what iCalendar has no words for.
@@ -53,13 +54,28 @@ func (b *builder) calendarProperties(cal *icsComponent) {
 				b.fail(CodeUnsupported, l.value.all(), "export it as iCalendar (version 2.0, .ics)", "this is vCalendar 1.0")
 			}
 		case "X-WR-CALNAME", "NAME":
-			p.Name = b.properName("the calendar's name", v, l.value.all())
+			p.Name = b.properName("the calendar's name", b.shortened(v, l), l.value.all())
 		default:
 			if key, ok := strings.CutPrefix(l.name, icsPrefix); ok {
 				b.extension(key, v, l)
 			}
 		}
 	}
+}
+
+// shortened cuts a calendar's name to what is shown on one line: it names the plan, and nothing depends on it.
+func (b *builder) shortened(name text, l icsLine) text {
+	if utf8.RuneCountInString(name.s) <= maxNameLength {
+		return name
+	}
+	end := 0
+	for range maxNameLength - 1 {
+		_, size := utf8.DecodeRuneInString(name.s[end:])
+		end += size
+	}
+	cut := strings.TrimRight(name.s[:end], " \t,;:-") + "…"
+	b.warn(CodeName, l.value.all(), "", "the calendar's name is longer than %d characters: the plan is called %q", maxNameLength, cut)
+	return text{s: cut, off: make([]int, len(cut)+1)}
 }
 
 func (b *builder) extension(key string, v text, l icsLine) {

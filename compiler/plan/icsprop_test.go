@@ -73,7 +73,7 @@ func TestWrittenSetsAreReadBack(t *testing.T) {
 			{Name: "other", Portion: plan.Portion{Pockets: 1}, Set: set, Presets: 1},
 		}}
 		var b bytes.Buffer
-		require.NoError(rt, plan.WriteICS(&b, p, convert))
+		require.NoError(rt, plan.WriteICS(&b, p, writing))
 		again, ds := checked.Parse("x.ics", b.Bytes())
 		if ds.HasErrors() {
 			rt.Fatalf("%v\n%s", ds, b.String())

@@ -5,6 +5,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"mealtab/compiler/ical"
 )
@@ -15,16 +16,16 @@ const shownMinutes = 10
 // WriteICS writes a plan as iCalendar. [Parse] reads it back with the same recurrence sets, portions and settings.
 //
 // A meal whose times (at) are no product of hours and minutes becomes several events of the same name; where COUNT or
-// BYSETPOS forbids that, the times go into X-MEALTAB-AT, which other programs do not know. Zones are named by TZID
-// without VTIMEZONE, as RFC 7809 allows: all are IANA names.
-//
-// convert, as in [Options], gives local UNTIL values as UTC, which RFC 5545 §3.3.10 wants; nil leaves them local.
-func WriteICS(w io.Writer, p *Plan, convert func(zone string, l Local, from, to Form) (Local, error)) error {
-	c := &icsWriter{Writer: ical.NewWriter(w), plan: p, convert: convert}
+// BYSETPOS forbids that, the times go into X-MEALTAB-AT, which other programs do not know.
+func WriteICS(w io.Writer, p *Plan, o WriteOptions) error {
+	c := &icsWriter{Writer: ical.NewWriter(w, o.Written), plan: p, convert: o.Convert}
 	c.head()
+	if err := c.timezone(o); err != nil {
+		return err
+	}
 	for i := range p.Meals {
 		for n, part := range c.parts(&p.Meals[i]) {
-			if err := c.event(&p.Meals[i], part, fmt.Sprintf("%d.%d", i, n)); err != nil {
+			if err := c.event(&p.Meals[i], part, fmt.Sprint(n)); err != nil {
 				return err
 			}
 		}
@@ -32,10 +33,42 @@ func WriteICS(w io.Writer, p *Plan, convert func(zone string, l Local, from, to 
 	return c.Close()
 }
 
+// WriteOptions are what [WriteICS] needs from outside.
+type WriteOptions struct {
+	// Written is the time of writing, from which the revision of every event comes.
+	Written time.Time
+	// Convert, as in [Options], gives local UNTIL values as UTC, which RFC 5545 §3.3.10 wants; nil leaves them local.
+	Convert func(zone string, l Local, from, to Form) (Local, error)
+	// Zone describes a time zone from the year in which the first meal is. Without it no VTIMEZONE is written, which RFC 7809
+	// allows where programs know the IANA names.
+	Zone func(name string, year int) (ical.Zone, error)
+}
+
 type icsWriter struct {
 	*ical.Writer
 	plan    *Plan
 	convert func(zone string, l Local, from, to Form) (Local, error)
+}
+
+// timezone describes the plan's zone, if any meal is in its local time.
+func (c *icsWriter) timezone(o WriteOptions) error {
+	first, local := lastYear, false
+	for i := range c.plan.Meals {
+		set := &c.plan.Meals[i].Set
+		local = local || set.Form != UTC
+		for _, l := range slices.Concat([]Local{set.Start}, set.RDate) {
+			first = min(first, l.Year)
+		}
+	}
+	if o.Zone == nil || !local {
+		return nil
+	}
+	z, err := o.Zone(c.plan.Zone, first)
+	if err != nil {
+		return err
+	}
+	c.Zone(z)
+	return nil
 }
 
 // head writes the calendar's properties.
@@ -76,9 +109,7 @@ func (c *icsWriter) ours(name, value string) { c.Text(icsPrefix+name, value) }
 
 // event writes one VEVENT.
 func (c *icsWriter) event(m *Meal, r Recurrence, id string) error {
-	c.Line("BEGIN", "VEVENT")
-	c.Line("UID", ical.UID(c.plan.Name, m.Name, id))
-	c.Line("DTSTAMP", ical.Stamp)
+	c.Event(ical.UID(c.plan.Name, m.Name, id))
 	c.dates("DTSTART", r.Form, []Local{r.Start})
 	if r.Rule != nil {
 		rule, err := c.rule(r)

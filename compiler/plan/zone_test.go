@@ -2,6 +2,7 @@ package plan_test
 
 import (
 	"fmt"
+	"time"
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/reader"
@@ -23,5 +24,8 @@ var checked = func() plan.Options {
 	o.CheckZone = checkZone
 	return o
 }()
+
+// writing are the options with which the program writes calendars.
+var writing = reader.Writing(zone.Embedded(), time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC))
 
 var convert = checked.Convert

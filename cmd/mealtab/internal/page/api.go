@@ -89,7 +89,7 @@ func (s *Server) export(w http.ResponseWriter, _ *http.Request) {
 		return
 	}
 	var b bytes.Buffer
-	if err := plan.WriteICS(&b, s.s.c.Plan, s.o.Convert); err != nil {
+	if err := s.o.Export(&b, s.s.c.Plan); err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}

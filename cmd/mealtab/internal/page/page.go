@@ -12,6 +12,7 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
+	"io"
 	"net/http"
 	"sync"
 	"time"
@@ -50,8 +51,8 @@ type Options struct {
 	// ReadFile and WriteFile reach the plan file, and no other. ReadFile gives nil where there is no file.
 	ReadFile  func() ([]byte, error)
 	WriteFile func([]byte) error
-	// Convert changes times between forms for the export as iCalendar; see [plan.WriteICS].
-	Convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
+	// Export writes a plan as iCalendar.
+	Export func(io.Writer, *plan.Plan) error
 	// Firmware is the image for a board by its name; UTC the local time where no plan says another.
 	Firmware func(board string) (*avr.Image, error)
 	UTC      *zone.Zone

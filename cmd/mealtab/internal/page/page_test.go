@@ -24,6 +24,7 @@ import (
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/review"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -116,6 +117,9 @@ func options(t testing.TB, text string) (Options, string) {
 		EventText: func(h table.History) string {
 			word := map[int]string{table.EventServed: "served", table.EventManual: "served by hand"}[h.Event]
 			return fmt.Sprintf("%s, %d", cmp.Or(word, fmt.Sprintf("event %d", h.Event)), h.Value)
+		},
+		Export: func(w io.Writer, p *plan.Plan) error {
+			return plan.WriteICS(w, p, reader.Writing(zone.Embedded(), present))
 		},
 		Now: func() time.Time { return present },
 	}, file

@@ -135,8 +135,9 @@ type icsWriter struct {
 const shownMinutes = 5
 
 func (i *icsWriter) Write(s Serving) error {
-	var words []string
+	var words, names []string
 	for _, m := range s.Meals {
+		names = append(names, m.label())
 		if m.Milligrams > 0 {
 			words = append(words, m.label()+" "+Grams(m.Milligrams))
 		} else {
@@ -144,7 +145,7 @@ func (i *icsWriter) Write(s Serving) error {
 		}
 	}
 	i.events = append(i.events, ical.ServingEvent{
-		At: time.Unix(unix(s.At), 0), Minutes: shownMinutes, Summary: strings.Join(words, ", "),
+		At: time.Unix(unix(s.At), 0), Key: strings.Join(names, "\n") + s.Local().Format("\n"+time.DateOnly), Minutes: shownMinutes, Summary: strings.Join(words, ", "),
 		Description: "The wheel turns " + PocketWord(s.Pockets()) + ".",
 	})
 	return nil
@@ -155,5 +156,5 @@ func (i *icsWriter) Close() error {
 	if title == "" {
 		title = "feeder"
 	}
-	return ical.WriteServings(i.out, title, i.schedule.Zone, i.events)
+	return ical.WriteServings(i.out, title, i.schedule.Zone, i.schedule.Written, i.events)
 }

@@ -20,6 +20,8 @@ type Schedule struct {
 	Names []string // of the table's meals; empty where unknown
 	Title string   // of the plan; may be empty
 	Zone  string   // IANA name; empty where unknown
+	// Written is the time of writing, for the revision of exported events.
+	Written time.Time
 }
 
 // OfTable is the schedule of an encoded table, with its own zone and without names.
