@@ -66,7 +66,8 @@ func TestHundredOpeningsAtMealTime(t *testing.T) {
 	require.Equal(t, 1, served)
 }
 
-// Resets that wait for no answer fall into the serving itself: one pocket either way.
+// Resets that wait for no answer fall into the serving itself, again and again: at most one pocket too many, and the board says that it may
+// have left some out.
 func TestHundredResetsAtMealTime(t *testing.T) {
 	e := atNoon(t, "m328-mains", nil)
 	e.HasReset = true
@@ -77,7 +78,10 @@ func TestHundredResetsAtMealTime(t *testing.T) {
 		e.Sleep(time.Duration(100+i*37%400) * time.Millisecond)
 	}
 	e.Sleep(2 * time.Minute)
-	require.InDelta(t, 3, s.pockets, 1)
+	require.LessOrEqual(t, s.pockets, 4)
+	st, err := connect(t, e).Status()
+	require.NoError(t, err)
+	require.NotZero(t, st.Faults&table.FaultBitPower)
 }
 
 // Uploads around the moment of a meal that both tables have: it is served once, all its pockets.

@@ -120,6 +120,8 @@ func Limits() []Field {
 		{"MAX_LATE", MaxLate, "", "minutes", "", "of the policy for missed servings"},
 		{"DEFAULT_LATE", DefaultLate, "", "minutes", "", "without the section"},
 		{"DEFAULT_PER_HOUR", DefaultPerHour, "", "presses", "", "without the section"},
+		{"DEFAULT_PER_DAY", DefaultPerDay, "", "presses", "", "where the table does not say"},
+		{"MAX_PER_HOUR", MaxPerHour, "", "presses", "", "whatever the table says"},
 		{"MAX_NUMBER", MaxNumber, "", "", "", "largest number in groups of seven bits"},
 		{"MIN_TURN", MinTurn, "", "ms", "", "shortest turn time of a pocket that is not the board's own"},
 		{"MAX_TURN", MaxTurn, "", "ms", "", "longest turn time of a pocket"},

@@ -37,6 +37,7 @@ const (
 const (
 	DefaultLate    = 120 // minutes
 	DefaultPerHour = 2   // presses of the feed-now button, one pocket each
+	DefaultPerDay  = 6
 )
 
 // Limits.

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/require"
+
 	"mealtab/compiler/table"
 )
 
@@ -60,4 +62,12 @@ func TestMarks(t *testing.T) {
 	if _, ok := table.MarkIndex(0xFF); ok {
 		t.Error("FF is a mark")
 	}
+}
+
+// The resume rule over every sequence of up to 20 cuts; see resume_cuts.c.
+func TestResumeRule(t *testing.T) {
+	out, err := exec.Command(filepath.Join(built, "resume_cuts")).CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	require.Contains(t, string(out), " cuts\n")
+	t.Logf("%s", out)
 }

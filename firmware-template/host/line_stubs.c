@@ -15,6 +15,7 @@
 
 volatile flags_t flags;
 uint16_t power_ticks;
+uint16_t wheel_loaded_mv;
 uint8_t power_reset_flags = 1;
 instant_t clock_now;
 uint16_t clock_day;
@@ -86,6 +87,7 @@ bool power_low(void) { return false; }
 void uart_heard(bool good) { (void)good; }
 void power_tick(void) {}
 void power_flash(uint8_t count) { (void)count; }
+void power_show(uint8_t code) { (void)code; }
 bool power_was_lost(void) { return true; }
 
 void uart_send(uint8_t octet)
@@ -93,3 +95,11 @@ void uart_send(uint8_t octet)
 	if (stub_output_size < STUB_OUTPUT)
 		stub_output[stub_output_size++] = octet;
 }
+
+bool buttons_held(uint8_t which)
+{
+	(void)which;
+	return false;
+}
+
+void power_wait_ms(uint16_t ms) { (void)ms; }

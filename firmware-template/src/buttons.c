@@ -40,3 +40,8 @@ uint8_t buttons_pressed(void)
 	held = now;
 	return fresh;
 }
+
+bool buttons_held(uint8_t which)
+{
+	return down() & which;
+}

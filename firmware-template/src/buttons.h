@@ -2,6 +2,7 @@
 #ifndef BUTTONS_H
 #define BUTTONS_H
 
+#include <stdbool.h>
 #include <stdint.h>
 
 #define BUTTON_FEED 0x08
@@ -12,5 +13,7 @@ void buttons_init(void);
 /* The buttons that went down since the last call, debounced; one that stays down is reported once. Takes up to 60 ms if
  * something moved, else no time. */
 uint8_t buttons_pressed(void);
+/* Whether one of those buttons is down at this moment. */
+bool buttons_held(uint8_t which);
 
 #endif

@@ -1,5 +1,6 @@
-/* The feeder's decisions: what the time is, what is due, what to do after a power cut. Pure C over clock, journal,
- * table and wheel. The order of writes here carries invariants: at most once, one pocket either way. */
+/* The feeder's decisions, pure C over clock, journal, table and wheel: what the time is (timekeeping.c), what is due and what becomes of
+ * it (servings.c), how much may be given (limits.c), which table is in force (banks.c), what is wrong (faults.c), and what its owner
+ * asks for (feeder.c). */
 #ifndef FEEDER_H
 #define FEEDER_H
 
@@ -11,13 +12,12 @@
 #define NO_BANK 0xFF
 #define OLDEST_MISSED 86400L /* minutes: older servings are not even counted as missed */
 #define TABLE_OVER_DAYS 14   /* the end of the table is shown so long before */
-#define MAX_PRESSES 8        /* of the feed-now button in an hour, whatever the table says */
 
 /* What the feeder knows. In one struct, because the compiler reaches the fields of one through a pointer: half the bytes of an
  * address each. */
 typedef struct {
 	/* These go into an answer as they lie here, and so do parts of journal_t and table_t: line.c. */
-	uint16_t faults;       /* FAULT_... bits */
+	uint16_t faults;       /* FAULT_... bits that follow their cause; faults.h has all of them */
 	uint16_t ticks_seen;   /* power_ticks at the last feeder_time */
 	instant_t now;         /* as far as known; valid after feeder_time */
 	/* The rest is the feeder's own. */
@@ -28,11 +28,10 @@ typedef struct {
 	int32_t next_due;      /* minute for which the clock is armed */
 	int32_t searched;      /* minute until which was searched for what is due */
 	int32_t first, newest; /* minutes of what was found */
-	uint16_t presses[MAX_PRESSES]; /* ticks at the last ones, in no order; an hour is 450 ticks */
 } feeder_t;
 extern feeder_t feeder;
 
-/* Reads journal and banks after a reset and makes their reading firm. */
+/* Reads journal and banks after a reset, makes their reading firm, and notes the reset. */
 void feeder_start(void);
 /* Brings feeder.now up to date. */
 void feeder_time(void);
@@ -45,17 +44,18 @@ bool feeder_next(const int32_t *after, uint16_t minutes);
 /* Something is due that waits for the supply, or the clock cannot wake us. */
 bool feeder_restless(void);
 
-/* Asks for the button's portion, or units if not 0, and returns its pockets; 0 if it cannot be given now or the hour's limit is
- * reached. The pockets are turned by feeder_turn_asked. */
+/* Writes the state as it is as a new record of the journal, with the pockets that are left of a serving. */
+void feeder_record(void);
+
+/* Asks for the button's portion, or units if not 0, and returns its pockets; 0 if it cannot be given now or a limit is
+ * reached. The pockets are turned by serving_turn_asked. */
 uint16_t feeder_manual(uint32_t units, uint8_t token);
-/* Turns the pockets of the last feeder_manual, if there was one. */
-void feeder_turn_asked(void);
 void feeder_adjust(uint8_t tenths);
 void feeder_preset(uint8_t index);
 /* The hopper was filled with so many pockets; FFFF: with as many as before, FFFE: with nobody knows how many, 0: it was not. */
 void feeder_hopper(uint16_t holds);
-/* The clock has been set and was read into `clock_now`. */
-void feeder_clock_was_set(void);
+/* Sets the clock, in seconds since 2000-01-01T00:00Z; false if it does not answer. */
+bool feeder_set_clock(uint32_t seconds);
 /* The bank that is not in force. */
 uint8_t feeder_spare(void);
 /* Where a bank's table begins. */

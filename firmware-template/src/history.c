@@ -22,6 +22,8 @@ bool history_get(uint16_t slot, uint8_t *raw)
 	} else {
 #if HISTORY_SLOTS > 0
 		bytes_load(raw, HISTORY_AT + slot * HISTORY_SIZE, HISTORY_SIZE);
+#else
+		return false;
 #endif
 	}
 	return raw[HISTORY_CHECK] == crc_short(raw, HISTORY_CHECK);
@@ -71,4 +73,33 @@ void history_add(const int32_t *minute, uint8_t event, uint16_t value)
 	bytes_put(raw + HISTORY_VALUE, value, 2);
 	raw[HISTORY_CHECK] = crc_short(raw, HISTORY_CHECK);
 	slot_write(history_newest, raw);
+}
+
+#define ONCE_MINUTES 60
+#define ONCE_RECORDS 4 /* that are looked through */
+
+/* Whether a record says so and is that young. */
+static bool says(uint16_t slot, const int32_t *minute, uint8_t event)
+{
+	uint8_t raw[HISTORY_SIZE];
+	int32_t at;
+
+	if (!history_get(slot, raw) || raw[HISTORY_MINUTE + 3] >> 2 != event)
+		return false;
+	raw[HISTORY_MINUTE + 3] &= 3;
+	bytes_copy4(&at, raw + HISTORY_MINUTE);
+	at = *minute - at;
+	return at >= 0 && at < ONCE_MINUTES;
+}
+
+void history_add_once(const int32_t *minute, uint8_t event, uint16_t value)
+{
+	uint16_t slot = history_newest;
+
+	for (uint8_t n = ONCE_RECORDS; n > 0; n--) {
+		if (slot < history_slots() && says(slot, minute, event))
+			return;
+		slot = slot == 0 ? history_slots() - 1 : slot - 1;
+	}
+	history_add(minute, event, value);
 }

@@ -17,7 +17,10 @@ void memory_write(uint16_t at, uint8_t *from, uint8_t n);
 void history_open(void);
 /* Adds a record; minute points to that of UTC since 2000. */
 void history_add(const int32_t *minute, uint8_t event, uint16_t value);
-/* Copies what a slot holds into eight bytes; false if that is no record. A slot beyond the ring holds anything. */
+/* The same, unless one of the last few records says it and is less than an hour old: a fault that stays must not wear the memory out. */
+void history_add_once(const int32_t *minute, uint8_t event, uint16_t value);
+/* Copies what a slot holds into eight bytes; false if that is no record, and what was copied is worth nothing then. A slot beyond the
+ * ring holds anything. */
 bool history_get(uint16_t slot, uint8_t *raw);
 extern uint16_t history_newest; /* slot of the newest record */
 /* Records that the memory in use holds; 0 on a chip of 512 bytes without a memory beside the clock. */

@@ -48,12 +48,37 @@ static uint8_t find_newest(void)
 	return sequence;
 }
 
-/* Writes the next slot: void, contents, mark. A cut before the mark leaves the slot void, a cut in the mark leaves it
- * void or whole. */
+#define SEALED mark_of(0)
+
+static void seal_write(uint8_t value)
+{
+	journal.seal = value;
+	storage_write(journal.at + JOURNAL_SEAL, value);
+}
+
+void journal_seal(void)
+{
+	seal_write(SEALED);
+}
+
+bool journal_sealed(void)
+{
+	return journal.seal == SEALED;
+}
+
+void journal_unseal(void)
+{
+	if (journal.at != 0 && journal_sealed())
+		seal_write(NONE);
+}
+
+/* Writes the next slot: void, contents, mark, seal. A cut before the mark leaves the slot void, a cut in the mark leaves it
+ * void or whole; once the seal is being written the mark is whole. */
 void journal_append(void)
 {
 	uint16_t crc, at = journal.at + JOURNAL_SIZE;
 
+	journal_unseal(); /* a torn mark of the next record would make this one the newest at one restart and not at another */
 	if ((uint16_t)(at - JOURNAL_AT) >= RING_SIZE) /* also if there was none */
 		at = JOURNAL_AT;
 	journal.at = at;
@@ -64,6 +89,18 @@ void journal_append(void)
 	journal.steps[0] = journal.steps[1] = journal.seal = NONE;
 	storage_write(at, NONE);
 	bytes_save(at, &journal.mark, JOURNAL_SIZE);
+	journal_seal();
+}
+
+/* A record whose check is right may still have been made up, by whoever wrote the EEPROM. */
+static void keep_in_range(void)
+{
+	if ((uint32_t)journal.cursor > CURSOR_NONE)
+		journal.cursor = CURSOR_NONE;
+	if (journal.adjust < 8 || journal.adjust > 12)
+		journal.adjust = 10;
+	if (journal.asked > MAX_ASKED_DAY)
+		journal.asked = MAX_ASKED_DAY;
 }
 
 void journal_open(void)
@@ -80,6 +117,7 @@ void journal_open(void)
 			return;
 		}
 	} while (slot_read(journal.at) != sequence);
+	keep_in_range();
 }
 
 /* Odd and even steps have a byte each: while one is being written the other still holds the step before. */
@@ -91,25 +129,39 @@ void journal_step(uint8_t n)
 	storage_write(journal.at + JOURNAL_STEPS + odd, journal.steps[odd]);
 }
 
-uint16_t journal_left(bool index_switch)
+/* The newest step that was recorded; 0: none. *torn: the one after it was being written, so the last one's pocket has ended. */
+static uint8_t newest_step(bool *torn)
 {
 	uint8_t last = 0;
-	uint8_t torn = 0; /* not 0: the step after the last was being written */
 
-	if (journal.pockets == 0)
-		return 0;
+	*torn = false;
 	for (uint8_t odd = 0; odd < 2; odd++) {
 		uint8_t byte = journal.steps[odd];
 		uint8_t step = (uint8_t)(byte << 4) >> 3 | odd;
 		if (!mark_is(byte))
-			torn |= (uint8_t)~byte;
+			*torn |= byte != NONE;
 		else if (step > last)
 			last = step;
 	}
+	return last;
+}
+
+bool journal_resume(bool index_switch)
+{
+	uint8_t resumed = journal.kind / RESUMED;
+	bool torn;
+	uint8_t last = newest_step(&torn);
+	bool cut = !torn && last > 0 && last <= journal.pockets;
+
 	if (last > journal.pockets)
-		return 0;
-	/* Step n stands for "pocket n is turning"; a torn step n + 1 says that it has been turned. */
-	if (!torn && last > 0 && (index_switch || (journal.kind & RESUMED)))
-		last--;
-	return journal.pockets - last;
+		last = (uint8_t)journal.pockets;
+	if (cut) {
+		if (resumed == (index_switch ? 0 : 1))
+			last--;
+		if (journal.kind < RESUMED_MOST)
+			journal.kind += RESUMED;
+	}
+	journal.pockets -= last;
+	journal.steps[0] = journal.steps[1] = NONE;
+	return cut;
 }

@@ -35,6 +35,7 @@ typedef struct {
 	uint16_t at;      /* the rest is the journal's own: where that record lies in storage; 0: there is none */
 } journal_t;
 
+#define KIND_MASK 0x0F
 #define RESUMED 0x10
 #define RESUMED_MOST 0xF0
 
@@ -42,13 +43,25 @@ extern journal_t journal;
 
 /* Reads the newest whole record into `journal`, or sets the state of a feeder that has never run. */
 void journal_open(void);
-/* Writes `journal` as a new record with no step taken. */
+/* Writes `journal` as a new record with no step taken, and seals it. */
 void journal_append(void);
 /* Records that pocket n of this record starts to turn; n = pockets + 1 records the end. At most POCKETS_PER_SLOT + 1. */
 void journal_step(uint8_t n);
-/* Pockets of the newest record that are still to be turned. A pocket that was turning when the power failed counts as
- * turned the first time and as not turned the next, so that two cuts in one serving cancel; with an index switch
- * the wheel itself shows where it stands, and the pocket is always finished. */
-uint16_t journal_left(bool index_switch);
+
+/* After an attempt that was cut short: sets journal.pockets to what is still to be turned of the record, by its steps. The pocket that
+ * had begun to turn may have turned by any part. True if there was one: it counts as one more resumption then. The rule, for a serving
+ * that is cut any number of times, never adds up to more than one pocket too many:
+ *
+ *     cut       by time      with an index switch, which shows where a pocket ends
+ *     first     turned       not turned: the switch finishes it
+ *     second    not turned   turned
+ *     later     turned       turned */
+bool journal_resume(bool index_switch);
+
+/* The newest record is sealed: nothing was being written when the supply failed, but steps. */
+bool journal_sealed(void);
+/* Breaks the seal of the newest record, before something else is written that a power cut may tear, and renews it. */
+void journal_unseal(void);
+void journal_seal(void);
 
 #endif

@@ -1,20 +1,25 @@
 #include "line.h"
 
+#include "banks.h"
 #include "board.h"
 #include "bytes.h"
 #include "clock.h"
 #include "crc.h"
 #include "cursor.h"
+#include "faults.h"
 #include "feeder.h"
 #include "flags.h"
 #include "flash.h"
 #include "history.h"
 #include "journal.h"
+#include "limits.h"
 #include "line_format.h"
 #include "outlined.h"
 #include "power.h"
+#include "servings.h"
 #include "storage.h"
 #include "table.h"
+#include "wheel.h"
 
 #include <stddef.h>
 #include <string.h>
@@ -111,8 +116,7 @@ static uint8_t *const req = content + REQ_HEAD;
 /* Fields that are sent in one piece lie in memory as the answer has them. */
 #define LIES(member, type, origin, field, first) \
 	_Static_assert(offsetof(type, member) - offsetof(type, origin) == ANS_##field - ANS_##first, #field)
-LIES(ticks_seen, feeder_t, faults, STATUS_TICKS, STATUS_FAULTS);
-LIES(now.seconds, feeder_t, faults, STATUS_NOW, STATUS_FAULTS);
+LIES(now.seconds, feeder_t, ticks_seen, STATUS_NOW, STATUS_TICKS);
 LIES(carry, journal_t, cursor, STATUS_CARRY, STATUS_CURSOR);
 LIES(preset, journal_t, cursor, STATUS_PRESET, STATUS_CURSOR);
 LIES(adjust, journal_t, cursor, STATUS_ADJUST, STATUS_CURSOR);
@@ -164,15 +168,17 @@ static uint8_t identify(void)
 static uint8_t status(void)
 {
 	feeder_time();
-	put(&feeder.faults, ANS_STATUS_BANK - ANS_STATUS_FAULTS);
+	limits_age();
+	put_word(faults_shown());
+	put(&feeder.ticks_seen, ANS_STATUS_BANK - ANS_STATUS_TICKS);
 	put_byte(feeder.bank);
 	put(&journal.cursor, ANS_STATUS_TABLE_CRC - ANS_STATUS_CURSOR);
 	put(&table.crc, ANS_STATUS_SUPPLY - ANS_STATUS_TABLE_CRC);
 	put_word(power_supply());
-	put_word(0);
+	put_word(wheel_loaded_mv);
 	put_word(journal.holds ? journal.left : 0xFFFF);
-	put_byte(0);
-	put_byte(0);
+	put_byte(limits_hour_left());
+	put_byte(limits_day_left());
 	put_stored(CLOCK_SET_AT, CLOCK_SET_SIZE);
 	return LINE_OK;
 }
@@ -205,12 +211,11 @@ static uint8_t clock_set_answer(void)
 		return LINE_OK;
 	if (seconds < 60 || seconds > (TABLE_MAX_DAY + 1) * 86400UL - 1)
 		return LINE_BAD_RANGE;
-	if (!clock_set(seconds))
+	if (!feeder_set_clock(seconds))
 		return LINE_NO_CLOCK;
 	memcpy(last, content + 1, sizeof last);
 	/* Losing the note never affects feeding, so it is written in place. */
 	bytes_save(CLOCK_SET_AT, last, sizeof last);
-	feeder_clock_was_set();
 	feeder_decide();
 	return LINE_OK;
 }
@@ -239,22 +244,16 @@ static uint8_t block(bool write)
 	if (count == 0 || count > LINE_MAX_DATA || at > (uint16_t)(size - count))
 		return LINE_BAD_RANGE;
 	if (write) {
-		uint16_t bank = feeder_table_at(feeder_spare()) - 1;
+		uint16_t bank = feeder_table_at(feeder_spare());
 		/* Void before the first byte changes; the requests after the first cost this byte no wear. */
-		if (storage_read(bank) != BANK_VOID)
-			storage_write(bank, BANK_VOID);
+		if (storage_read(bank - 1) != BANK_VOID)
+			banks_mark_spare(BANK_VOID);
 		/* Written even where it reads right: a power cut may have left a cell that reads otherwise the next time. */
-		at += bank + 1;
+		at += bank;
 		bytes_save(at, req + REQ_BANK_WRITE_DATA, count);
 	}
 	put_stored(at, count);
 	return LINE_OK;
-}
-
-/* After the spare bank's table was open. Where no bank is in force there is nothing to read, which leaves `table` empty. */
-OUTLINED static void reopen(void)
-{
-	feeder_open(feeder.bank);
 }
 
 static uint8_t bank_verify(void)
@@ -264,7 +263,7 @@ static uint8_t bank_verify(void)
 	put_byte(fault);
 	put(&cursor_at, 2);
 	put(&table.crc, ANS_BANK_VERIFY_SIZE - ANS_BANK_VERIFY_TABLE_CRC);
-	reopen();
+	banks_reopen();
 	return fault == TABLE_GOOD ? LINE_OK : LINE_BAD_TABLE;
 }
 
@@ -285,7 +284,7 @@ static uint8_t bank_commit(void)
 	fault = feeder_open(feeder_spare());
 	if (!differs() && (feeder.bank == NO_BANK || ahead > 0))
 		verdict = LINE_OK;
-	reopen();
+	banks_reopen();
 	if (fault != TABLE_GOOD) {
 		put_byte(fault);
 		return LINE_BAD_TABLE;
@@ -370,8 +369,8 @@ static uint8_t settings_answer(void)
 
 static uint8_t faults_clear(void)
 {
-	feeder.faults &= (uint16_t)~req_word(REQ_FAULTS_CLEAR_FAULTS);
-	put_word(feeder.faults);
+	faults_acknowledge(req_word(REQ_FAULTS_CLEAR_FAULTS));
+	put_word(faults_shown());
 	return LINE_OK;
 }
 
@@ -415,7 +414,7 @@ static const uint8_t sizes[] FLASH = {
 };
 
 /* A switch, not a table of functions: the compiler builds the handlers in, which saves each its frame. */
-static uint8_t obey(uint8_t code)
+static uint8_t answer_request(uint8_t code)
 {
 	uint8_t size;
 
@@ -468,11 +467,11 @@ void line_answer(void)
 		uint8_t code = content[0];
 		content[0] = code | LINE_ANSWER;
 		put(content, REQ_HEAD);
-		put_byte(obey(code));
+		put_byte(answer_request(code));
 		put_word((uint16_t)~fcs);
 		uart_send(LINE_FLAG);
 	}
 	length = 0;
 	flags.ready = false;
-	feeder_turn_asked(); /* a serving that was asked for; the answer comes first */
+	serving_turn_asked(); /* a serving that was asked for; the answer comes first */
 }

@@ -10,7 +10,7 @@
 void line_receive(uint8_t octet);
 /* A frame waits; line_answer looks at its check. */
 bool line_ready(void);
-/* Obeys and answers the frame that waits if its check is good, else drops it; then turns what was asked for. */
+/* Does what the frame that waits asks for, and answers, if its check is good, else drops it; then turns what was asked for. */
 void line_answer(void);
 /* Forgets a frame in progress, after sleep. */
 void line_reset(void);

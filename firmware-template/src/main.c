@@ -4,9 +4,9 @@
 #include "board.h"
 #include "buttons.h"
 #include "clock.h"
+#include "faults.h"
 #include "feeder.h"
 #include "flags.h"
-#include "history.h"
 #include "line.h"
 #include "power.h"
 
@@ -29,21 +29,18 @@ static void answer_clock(void)
 /* Ticks until the next thing that only time brings. */
 static uint8_t patience(void)
 {
-	if (feeder.faults || feeder_restless())
+	if (faults_shown() || feeder_restless())
 		return 1;
 	return CHECK_TICKS;
 }
 
-/* Shows the lowest fault: 1 to 7 short flashes, from the eighth on a long one and 1, 2, ... short ones. */
+/* The first fault, as flashes: see faults_light. */
 static void show_faults(void)
 {
-	uint8_t n = 1;
+	uint8_t code = faults_light();
 
-	if (feeder.faults == 0)
-		return;
-	for (uint16_t f = feeder.faults; !(f & 1); f >>= 1)
-		n++;
-	power_show(n < SHOW_LONG ? n : SHOW_LONG | (n - (SHOW_LONG - 1)));
+	if (code)
+		power_show(code);
 }
 
 /* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last
@@ -66,8 +63,6 @@ int main(void)
 	sei();
 	clock_init();
 	feeder_start();
-	feeder_time();
-	history_add(&feeder.now.minute, EVENT_STARTED, power_reset_flags);
 	feeder_decide();
 	for (;;) {
 		uint8_t pressed;

@@ -29,7 +29,7 @@ typedef struct {
 	int16_t standard, shift;         /* minutes */
 	int16_t offset_min, offset_max;  /* of all that the zone mentions, and 0: how far dates lie from the instants of servings */
 	uint8_t board;
-	uint8_t button_per_hour;
+	uint8_t button_presses; /* bits 3-0 in an hour, bits 7-4 in a day, 0: the default */
 	uint8_t rules;
 	uint8_t rule_flags; /* RULE_... of any of them */
 	uint8_t gap_omit; /* FLAG_GAP_OMIT, or 0 */

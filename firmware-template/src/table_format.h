@@ -17,6 +17,8 @@
 #define TABLE_MAX_LATE               1440 /* minutes: of the policy for missed servings */
 #define TABLE_DEFAULT_LATE           120 /* minutes: without the section */
 #define TABLE_DEFAULT_PER_HOUR       2   /* presses: without the section */
+#define TABLE_DEFAULT_PER_DAY        6   /* presses: where the table does not say */
+#define TABLE_MAX_PER_HOUR           8   /* presses: whatever the table says */
 #define TABLE_MAX_NUMBER             2147483647L /* largest number in groups of seven bits */
 #define TABLE_MIN_TURN               20  /* ms: shortest turn time of a pocket that is not the board's own */
 #define TABLE_MAX_TURN               60000L /* ms: longest turn time of a pocket */

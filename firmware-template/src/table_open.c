@@ -169,11 +169,11 @@ static void open_sections(void)
 	t->late = TABLE_DEFAULT_LATE;
 	if (flags & FLAG_LATE)
 		t->late = cursor_word(TABLE_MAX_LATE);
-	t->button_per_hour = TABLE_DEFAULT_PER_HOUR;
+	t->button_presses = TABLE_DEFAULT_PER_HOUR;
 	if (flags & FLAG_BUTTON) {
 		t->button_units = cursor_number();
 		EXPECT(portion_is_right(t->button_units));
-		t->button_per_hour = cursor_u8();
+		t->button_presses = cursor_u8();
 	}
 	if (flags & FLAG_PRESETS) {
 		t->presets = cursor_u8();

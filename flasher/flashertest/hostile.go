@@ -17,7 +17,7 @@ func Hostile(t testing.TB, frames, seed int) string {
 	args := []string{"-std=c99", "-O2", "-g", "-Wall", "-Wextra", "-Werror", "-fsanitize=address,undefined", "-fno-sanitize-recover=all",
 		"-DEEPROM_SIZE=1024", "-I" + src, "-I" + filepath.Join(root, "host"), "-o", program,
 		filepath.Join(Root(t), "flasher", "flashertest", "testdata", "hostile.c"), filepath.Join(root, "host", "line_stubs.c")}
-	for _, name := range []string{"cursor", "calendar", "zone", "rules", "times", "table", "table_open", "crc", "journal", "mark", "bytes", "history", "feeder", "line"} {
+	for _, name := range []string{"cursor", "calendar", "zone", "rules", "times", "table", "table_open", "crc", "journal", "mark", "bytes", "history", "feeder", "servings", "limits", "banks", "faults", "timekeeping", "line"} {
 		args = append(args, filepath.Join(src, name+".c"))
 	}
 	if out, err := exec.Command("gcc", args...).CombinedOutput(); err != nil {

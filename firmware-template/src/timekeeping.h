@@ -1,0 +1,19 @@
+/* What time it is: by the clock chip, or where that cannot be trusted, by what the watchdog has counted since it could. */
+#ifndef TIMEKEEPING_H
+#define TIMEKEEPING_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+/* The time was known at some time; without it nothing is due. */
+bool time_known(void);
+/* Minutes since an instant, below zero before it. */
+int32_t minutes_since(const int32_t *minute);
+/* The time on which everything goes on after a reset, until the clock chip is read. */
+void time_restart(void);
+/* Takes the chip's time, which was just read or set, as it is. */
+void time_take(void);
+/* Raises a fault of the clock, and notes the first. */
+void time_doubt(uint16_t fault);
+
+#endif
