@@ -168,21 +168,21 @@ func Header() []Field {
 		{"BOARD", offBoard, "1", "", "0 to 255", "code of the board profile"},
 		{"SEQUENCE", offSequence, "1", "", "0 to 255", "which bank is newer: the one whose difference to the other, modulo 256, is 1 to 127"},
 		{"FLAGS", offFlags, "1", "", "0 to 255", "which sections follow, one bit each"},
-		{"START", offStart, "2", "days", "0 to 36524", "first local date served, days since 2000-01-01"},
-		{"ZONE", offZone, "1", "quarter hours", "-64 to 63", "standard offset east of UTC, two's complement"},
+		{"START", offStart, "2", "days", "0 to 36524", "u16: first local date served, days since 2000-01-01"},
+		{"ZONE", offZone, "1", "quarter hours", "-64 to 63", "quarters: standard offset east of UTC"},
 	}
 }
 
 // Sections lists the optional sections in the order in which they stand. Value is the flag bit; the last flag has no section.
 func Sections() []Field {
 	return []Field{
-		{"DST", flagDST, "7", "quarter hours; minutes", "", "shift (signed byte), start, end: three bytes each, see Transitions"},
-		{"OVERRIDES", flagOverrides, "varies", "units of quarter hours", "", "unit (byte: 1, 2 or 4), number of groups (byte); each group: offset (signed byte), spans, a 0; each span: distance from the end of the one before in the group (the first: from 1998-01-01T00:00Z), length"},
-		{"THROUGH", flagThrough, "2", "days", "START to 36524", "last local date for which the table is right; absent: 2099-12-31"},
-		{"LATE", flagLate, "1-2", "minutes", "0 to 1440", "how late a missed serving may still be given; absent: 120"},
-		{"BUTTON", flagButton, "2-5", "mass units; presses", "", "portion of one press (0: disabled), presses served in any hour (byte); absent: one pocket, 2"},
-		{"PRESETS", flagPresets, "1", "", "2 to 8", "number of presets"},
-		{"RULES", flagRules, "varies", "", "1 to 127", "number of day rules (byte), then the rules"},
+		{"DST", flagDST, "7", "quarter hours; minutes", "", "shift (quarters, -64 to 63), start, end: see Transitions"},
+		{"OVERRIDES", flagOverrides, "varies", "units of quarter hours", "", "spans in which another offset holds: see Overrides"},
+		{"THROUGH", flagThrough, "2", "days", "START to 36524", "u16: last local date for which the table is right, days since 2000-01-01; absent: 2099-12-31"},
+		{"LATE", flagLate, "1-2", "minutes", "0 to 1440", "number: how late a missed serving may still be given; absent: 120"},
+		{"BUTTON", flagButton, "2-5", "mass units; presses", "", "number: portion of one press (0: disabled); u8: presses served in any hour; absent: one pocket, 2"},
+		{"PRESETS", flagPresets, "1", "", "2 to 8", "u8: number of presets"},
+		{"RULES", flagRules, "varies", "", "1 to 127", "u8: number of day rules, then the rules"},
 		{"GAP_OMIT", flagGapOmit, "0", "", "", "instances in a gap are dropped"},
 	}
 }

@@ -59,17 +59,17 @@
 #define OFF_BOARD                    2   /* code of the board profile */
 #define OFF_SEQUENCE                 3   /* which bank is newer: the one whose difference to the other, modulo 256, is 1 to 127 */
 #define OFF_FLAGS                    4   /* which sections follow, one bit each */
-#define OFF_START                    5   /* days: first local date served, days since 2000-01-01 */
-#define OFF_ZONE                     7   /* quarter hours: standard offset east of UTC, two's complement */
+#define OFF_START                    5   /* days: u16: first local date served, days since 2000-01-01 */
+#define OFF_ZONE                     7   /* quarter hours: quarters: standard offset east of UTC */
 
 /* Flags: which sections follow */
-#define FLAG_DST                     0x01 /* quarter hours; minutes: shift (signed byte), start, end: three bytes each, see Transitions */
-#define FLAG_OVERRIDES               0x02 /* units of quarter hours: unit (byte: 1, 2 or 4), number of groups (byte); each group: offset (signed byte), spans, a 0; each span: distance from the end of the one before in the group (the first: from 1998-01-01T00:00Z), length */
-#define FLAG_THROUGH                 0x04 /* days: last local date for which the table is right; absent: 2099-12-31 */
-#define FLAG_LATE                    0x08 /* minutes: how late a missed serving may still be given; absent: 120 */
-#define FLAG_BUTTON                  0x10 /* mass units; presses: portion of one press (0: disabled), presses served in any hour (byte); absent: one pocket, 2 */
-#define FLAG_PRESETS                 0x20 /* number of presets */
-#define FLAG_RULES                   0x40 /* number of day rules (byte), then the rules */
+#define FLAG_DST                     0x01 /* quarter hours; minutes: shift (quarters, -64 to 63), start, end: see Transitions */
+#define FLAG_OVERRIDES               0x02 /* units of quarter hours: spans in which another offset holds: see Overrides */
+#define FLAG_THROUGH                 0x04 /* days: u16: last local date for which the table is right, days since 2000-01-01; absent: 2099-12-31 */
+#define FLAG_LATE                    0x08 /* minutes: number: how late a missed serving may still be given; absent: 120 */
+#define FLAG_BUTTON                  0x10 /* mass units; presses: number: portion of one press (0: disabled); u8: presses served in any hour; absent: one pocket, 2 */
+#define FLAG_PRESETS                 0x20 /* u8: number of presets */
+#define FLAG_RULES                   0x40 /* u8: number of day rules, then the rules */
 #define FLAG_GAP_OMIT                0x80 /* instances in a gap are dropped */
 
 /* Terms of day rules: operands -> dates */
