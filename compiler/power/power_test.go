@@ -136,13 +136,13 @@ func TestParseErrors(t *testing.T) {
 	for _, c := range []struct{ from, to, want string }{
 		{`current = "2 mA"`, `current = "2"`, `p.toml: draw "clock module: power LED": current: "2" has no unit (mA, A or uA): write for example "4.2 uA"`},
 		{`when    = "always"`, `when    = "sometimes"`, `p.toml: draw "clock module: power LED": when "sometimes" does not exist`},
-		{`source  = "forum`, `sauce   = "forum`, "p.toml:25:1: draw.sauce is not a key of a file of currents"},
+		{`source  = "forum`, `sauce   = "forum`, "p.toml:26:1: draw.sauce is not a key of a file of currents"},
 		{`"12 Ah", `, ``, "p.toml: pack.capacity, pack.shelf_years and boost.efficiency have three values each: poor, usual, good"},
 		{`0.75, 0.85`, `0.75, 85`, "p.toml: boost.efficiency: 85 is outside 0 to 1"},
 		{`left    = "3 uA"`, `left    = "3 mA"`, `p.toml: draw "clock module: pull-ups and memory": 0.49 mA, and 3 mA after the cut, cannot be`},
 		{`self_discharge = 0.03`, `self_discharge = 3`, "p.toml: pack.self_discharge: 3 is outside 0 to 1 a year"},
 		{`out        = "5 V"`, `out        = "0 V"`, "p.toml: voltages are above zero"},
-		{`cells          = 3`, `cells          = three`, "p.toml:7:18: "},
+		{`cells          = 3`, `cells          = three`, "p.toml:8:18: "},
 	} {
 		require.Contains(t, string(src), c.from)
 		_, err := Parse("p.toml", []byte(strings.Replace(string(src), c.from, c.to, 1)))
