@@ -1,6 +1,7 @@
 package flashertest
 
 import (
+	"errors"
 	"math/rand/v2"
 	"time"
 
@@ -92,4 +93,36 @@ func (n *Noisy) Read(p []byte, wait time.Duration) (int, error) {
 	kept := copy(p, spoiled)
 	n.input = append(n.input, spoiled[kept:]...)
 	return kept, nil
+}
+
+// Mortal is a host that is killed: after so many octets sent, or received, nothing more comes from it. The line stays, with what is on it.
+type Mortal struct {
+	link.Transport
+	Left int // octets to live
+}
+
+// ErrKilled is how a host learns that it is dead.
+var ErrKilled = errors.New("killed")
+
+func (m *Mortal) Write(p []byte) (int, error) {
+	n := min(len(p), max(m.Left, 0))
+	m.Left -= n
+	if n > 0 {
+		if got, err := m.Transport.Write(p[:n]); err != nil {
+			return got, err
+		}
+	}
+	if n < len(p) {
+		return n, ErrKilled
+	}
+	return n, nil
+}
+
+func (m *Mortal) Read(p []byte, wait time.Duration) (int, error) {
+	if m.Left <= 0 {
+		return 0, ErrKilled
+	}
+	n, err := m.Transport.Read(p, wait)
+	m.Left -= n
+	return n, err
 }
