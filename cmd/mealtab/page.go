@@ -33,6 +33,7 @@ const yearsRehearsed = 10
 type pageFlags struct {
 	port      int
 	noBrowser bool
+	byNumber  bool
 }
 
 func (a *app) pageCommand() *cobra.Command {
@@ -45,7 +46,8 @@ at their field as one types, undo, import and export of calendars. Without PLAN 
 example; a PLAN that does not exist yet is begun from it and written when it is first saved.
 
 The page comes from this program and from nowhere else, and is for this computer's user only: it
-listens on the loopback interface, and the link that opens it works once. Saving changes single
+listens on the loopback interface under a name that nobody else knows, and the link that opens it
+works once. A browser that does not find that name needs --by-number. Saving changes single
 values of the file and keeps comments and order. Starting it again for the same plan finds the page
 that is already there. It ends with Ctrl-C.`,
 		Example: `  mealtab page plan.toml
@@ -67,6 +69,7 @@ that is already there. It ends with Ctrl-C.`,
 	}
 	flags := cmd.Flags()
 	flags.IntVar(&f.port, "port", 0, "`PORT` to listen on (default: a free one)")
+	flags.BoolVar(&f.byNumber, "by-number", false, "put the page at 127.0.0.1, for a browser that does not know names under .localhost")
 	flags.BoolVar(&f.noBrowser, "no-browser", false, "do not start a browser")
 	return cmd
 }
@@ -82,9 +85,12 @@ func (a *app) runPage(ctx context.Context, name string, f pageFlags) error {
 	defer stop()
 	if link, ok := page.FindLink(ctx, name); ok {
 		fmt.Fprintf(a.out, "The page is already there: %s\n", link)
-		return a.browse(link, f)
+		if err := a.browse(name, link, f); err != nil {
+			fmt.Fprintf(a.err, "no browser could be started (%v): open the link yourself\n", err)
+		}
+		return nil
 	}
-	s, err := a.newPage(name, stop)
+	s, err := a.newPage(name, f.byNumber, stop)
 	if err != nil {
 		return err
 	}
@@ -92,7 +98,7 @@ func (a *app) runPage(ctx context.Context, name string, f pageFlags) error {
 }
 
 // newPage makes the page for a plan file; stop ends the program.
-func (a *app) newPage(name string, stop func()) (*page.Server, error) {
+func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, error) {
 	text, fresh := demoPlan, false
 	if name != "" {
 		src, err := a.read(name)
@@ -125,6 +131,7 @@ func (a *app) newPage(name string, stop func()) (*page.Server, error) {
 		},
 		Now:      func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
 		Stop:     stop,
+		ByNumber: byNumber,
 		Firmware: func(board string) (*avr.Image, error) { return a.firmware("", board) },
 		UTC:      zone.UTC(),
 		Ports:    link.Ports,
@@ -195,7 +202,7 @@ func (a *app) servePage(ctx context.Context, s *page.Server, name string, f page
 	go func() { ended <- server.Serve(listener) }()
 	link := s.Link(host)
 	fmt.Fprintf(a.out, "The page is at %s\nThe link works once; start again for another. Ctrl-C ends the page.\n", link)
-	if err := a.browse(link, f); err != nil {
+	if err := a.browse(name, link, f); err != nil {
 		fmt.Fprintf(a.err, "no browser could be started (%v): open the link yourself\n", err)
 	}
 	select {
@@ -223,17 +230,21 @@ func (a *app) keepUnsaved(s *page.Server, name string) error {
 	return nil
 }
 
-// browse opens a link in the user's browser.
-func (a *app) browse(link string, f pageFlags) error {
+// browse opens a link in the user's browser, by a file that only the user can read: what a program is started with everybody can.
+func (a *app) browse(name, link string, f pageFlags) error {
 	if f.noBrowser {
 		return nil
 	}
-	command := []string{"xdg-open", link}
+	file, err := page.OpeningFile(name, link)
+	if err != nil {
+		return err
+	}
+	command := []string{"xdg-open", file}
 	switch runtime.GOOS {
 	case "darwin":
 		command[0] = "open"
 	case "windows":
-		command = []string{"rundll32", "url.dll,FileProtocolHandler", link}
+		command = []string{"rundll32", "url.dll,FileProtocolHandler", file}
 	}
 	return exec.Command(command[0], command[1:]...).Start()
 }

@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"io"
+	"net"
 	"net/http"
 	"net/http/cookiejar"
 	"os"
@@ -37,7 +39,7 @@ func (o *output) String() string {
 	return o.b.String()
 }
 
-var linkForm = regexp.MustCompile(`http://127\.0\.0\.1:\d+/open\?token=\S+`)
+var linkForm = regexp.MustCompile(`http://m[0-9a-f]+\.localhost:(\d+)/open\?token=\S+`)
 
 // The page as a process: it begins a plan that is not there, a second start finds it, and what was not saved is kept when it ends.
 func TestPageProcess(t *testing.T) {
@@ -66,8 +68,15 @@ func TestPageProcess(t *testing.T) {
 
 	jar, err := cookiejar.New(nil)
 	require.NoError(t, err)
-	client := &http.Client{Jar: jar}
-	r, err := client.Get(linkForm.FindString(found.String()))
+	link := linkForm.FindStringSubmatch(found.String())
+	require.NotNil(t, link, "%s", found)
+	client := &http.Client{Jar: jar, Transport: &http.Transport{DialContext: func(ctx context.Context, network, _ string) (net.Conn, error) {
+		return (&net.Dialer{}).DialContext(ctx, network, "127.0.0.1:"+link[1]) // not every resolver knows names under .localhost
+	}}}
+	r, err := client.Get(link[0])
+	require.NoError(t, err)
+	r.Body.Close()
+	r, err = client.Get(strings.SplitAfter(link[0], link[1])[0] + "/")
 	require.NoError(t, err)
 	body, err := io.ReadAll(r.Body)
 	r.Body.Close()

@@ -110,7 +110,7 @@ func (b *browser) run(actions ...chromedp.Action) {
 	require.NoError(b.t, chromedp.Run(b.ctx, actions...))
 }
 
-func (b *browser) open(path string) { b.t.Helper(); b.run(chromedp.Navigate(b.http.URL + path)) }
+func (b *browser) open(path string) { b.t.Helper(); b.run(chromedp.Navigate(b.url + path)) }
 
 // value evaluates an expression.
 func (b *browser) value(js string) (v string) {

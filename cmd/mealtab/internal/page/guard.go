@@ -4,9 +4,9 @@ import (
 	"crypto/rand"
 	"crypto/subtle"
 	"encoding/base64"
+	"encoding/hex"
 	"net"
 	"net/http"
-	"net/netip"
 	"slices"
 	"strings"
 	"sync"
@@ -14,15 +14,29 @@ import (
 
 // guard lets in only the browser of the user who started the program. Any web site may send requests to a loopback port (by
 // forms, images or a host name that it points at 127.0.0.1), and other users of the computer may too; so every request must
-// name the right host, come from this page, and carry the cookie that a link from the terminal was exchanged for.
+// name the right host, come from this page, and carry the cookie that a link from the terminal was exchanged for. The host is a random name
+// under .localhost, which always means this computer (RFC 6761 §6.3): browsers send a cookie to every port of a host (RFC 6265 §8.5), but
+// no other program here has this one's name.
 type guard struct {
+	name    string // of the host
 	mu      sync.Mutex
 	tokens  []string // of links not used yet
 	cookies []string // of browsers let in
 	secret  string
 }
 
-func newGuard() *guard { return &guard{secret: random()} }
+// newGuard guards a page under a name of its own; byNumber: under 127.0.0.1, for browsers that do not know names under .localhost.
+func newGuard(byNumber bool) *guard {
+	g := &guard{name: loopbackNumber, secret: random()}
+	if !byNumber {
+		b := make([]byte, 10)
+		_, _ = rand.Read(b)
+		g.name = "m" + hex.EncodeToString(b) + ".localhost"
+	}
+	return g
+}
+
+const loopbackNumber = "127.0.0.1"
 
 // random is 256 bits as text.
 func random() string {
@@ -64,10 +78,10 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
 		switch {
-		case !loopback(r.Host):
-			http.Error(w, "this page answers to 127.0.0.1 and localhost only", http.StatusMisdirectedRequest)
-		case r.URL.Path == linkPath:
+		case r.URL.Path == linkPath && hostName(r.Host) == loopbackNumber:
 			g.link(w, r)
+		case hostName(r.Host) != g.name:
+			http.Error(w, "this page answers to the name in its link only", http.StatusMisdirectedRequest)
 		case r.URL.Path == openPath:
 			g.open(w, r)
 		case !g.known(r):
@@ -80,18 +94,13 @@ func (g *guard) wrap(next http.Handler) http.Handler {
 	})
 }
 
-// loopback reports whether a Host header names this computer's loopback interface: a foreign name that has been pointed at it
-// does not.
-func loopback(host string) bool {
+// hostName is the name in a Host header; "" where there is no port, for no browser leaves that of this page out.
+func hostName(host string) string {
 	name, _, err := net.SplitHostPort(host)
 	if err != nil {
-		return false
+		return ""
 	}
-	if name == "localhost" {
-		return true
-	}
-	a, err := netip.ParseAddr(name)
-	return err == nil && a.IsLoopback()
+	return name
 }
 
 // ownRequest wants requests that change something to come from this page. Browsers send Origin with every POST.
@@ -130,7 +139,7 @@ func equal(a, b string) bool { return subtle.ConstantTimeCompare([]byte(a), []by
 func (g *guard) open(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodGet || !g.use(r.URL.Query().Get("token")) {
 		if g.known(r) { // the same link again, in a browser that is in already
-			http.Redirect(w, r, "/", http.StatusSeeOther)
+			letIn(w)
 			return
 		}
 		http.Error(w, "This link has been used. Start mealtab page again to get another.", http.StatusForbidden)
@@ -141,7 +150,13 @@ func (g *guard) open(w http.ResponseWriter, r *http.Request) {
 	g.cookies = append(g.cookies, c.Value)
 	g.mu.Unlock()
 	http.SetCookie(w, c)
-	http.Redirect(w, r, "/", http.StatusSeeOther)
+	letIn(w)
+}
+
+// letIn leads on to the page. A redirect would not do: to a browser that comes from a file it is still the request of a stranger, with which
+// it sends no strict cookie.
+func letIn(w http.ResponseWriter) {
+	send(w, "text/html; charset=utf-8", []byte(`<!DOCTYPE html><html lang="en"><meta charset="utf-8"><title>mealtab</title><link rel="icon" href="/icon.svg" type="image/svg+xml"><meta http-equiv="refresh" content="0;url=/"><p><a href="/">Go on to the page</a></p></html>`))
 }
 
 // use takes a token out of those that are good.
@@ -163,5 +178,11 @@ func (g *guard) link(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "no", http.StatusForbidden)
 		return
 	}
-	send(w, "text/plain; charset=utf-8", []byte("http://"+r.Host+openPath+"?token="+g.newToken()))
+	send(w, "text/plain; charset=utf-8", []byte(g.address(r.Host)))
+}
+
+// address is a link that works once, on the port of a host.
+func (g *guard) address(host string) string {
+	_, port, _ := net.SplitHostPort(host)
+	return "http://" + net.JoinHostPort(g.name, port) + openPath + "?token=" + g.newToken()
 }

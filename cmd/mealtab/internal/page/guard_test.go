@@ -17,8 +17,11 @@ import (
 // rebinding), another user of the computer.
 func TestGuard(t *testing.T) {
 	s := newSite(t, cats)
-	host := s.http.Listener.Addr().String()
-	own := "http://" + host
+	number := s.http.Listener.Addr().String()
+	port := number[strings.LastIndex(number, ":"):]
+	own := s.url
+	host := strings.TrimPrefix(own, "http://")
+	require.Regexp(t, `^m[0-9a-f]{20}\.localhost:\d+$`, host)
 	var cookie *http.Cookie
 	for _, c := range s.client.Jar.Cookies(mustURL(t, own)) {
 		cookie = c
@@ -34,8 +37,10 @@ func TestGuard(t *testing.T) {
 	}{
 		{what: "the page itself", method: "GET", path: "/", want: 200},
 		{what: "a change by the page", method: "POST", path: "/api/undo", header: map[string]string{"Origin": own}, want: 200},
-		{what: "by its other name", method: "GET", path: "/", host: "localhost" + host[strings.LastIndex(host, ":"):], want: 200},
-		{what: "a name pointed here", method: "GET", path: "/", host: "evil.example" + host[strings.LastIndex(host, ":"):], want: 421},
+		{what: "by its number", method: "GET", path: "/", host: number, want: 421},
+		{what: "by another name of this computer", method: "GET", path: "/", host: "localhost" + port, want: 421},
+		{what: "a name pointed here", method: "GET", path: "/", host: "evil.example" + port, want: 421},
+		{what: "a change by number", method: "POST", path: "/api/undo", host: number, header: map[string]string{"Origin": "http://" + number}, want: 421},
 		{what: "no host with a port", method: "GET", path: "/", host: "127.0.0.1", want: 421},
 		{what: "no cookie", method: "GET", path: "/", noCookie: true, want: 403},
 		{what: "no cookie, by POST", method: "POST", path: "/api/undo", header: map[string]string{"Origin": own}, noCookie: true, want: 403},
@@ -48,15 +53,13 @@ func TestGuard(t *testing.T) {
 		{what: "a change by GET", method: "GET", path: "/api/undo", want: 405},
 		{what: "a form's content type", method: "POST", path: "/api/undo", header: map[string]string{"Origin": own, "Content-Type": "text/plain"}, want: 422},
 		{what: "a file beside the page", method: "GET", path: "/guard.go", want: 404},
-		{what: "no secret", method: "POST", path: "/link", header: map[string]string{"Authorization": "Bearer guess"}, want: 403},
+		{what: "a link for the page itself", method: "POST", path: "/link", header: map[string]string{"Origin": own}, want: 404},
+		{what: "no secret", method: "POST", path: "/link", host: number, header: map[string]string{"Authorization": "Bearer guess"}, want: 403},
 	} {
 		r := httptest.NewRequest(c.method, "http://"+host+c.path, strings.NewReader(`{"revision":1}`))
 		r.Host = host
 		if c.host != "" {
 			r.Host = c.host
-			if want := nameHead + c.host[strings.LastIndex(c.host, ":")+1:]; want != cookie.Name {
-				c.noCookie = true
-			}
 		}
 		r.Header.Set("Content-Type", "application/json")
 		for k, v := range c.header {
@@ -77,24 +80,28 @@ func TestLinkWorksOnce(t *testing.T) {
 	s := newSite(t, cats)
 	host := s.http.Listener.Addr().String()
 	link := s.server.Link(host)
-	open := func() *http.Response {
-		c := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-		r, err := c.Get(link)
+	open := func() (*http.Response, string) {
+		r, err := (&http.Client{Transport: s.client.Transport}).Get(link)
 		require.NoError(t, err)
-		r.Body.Close()
-		return r
+		defer r.Body.Close()
+		text, err := io.ReadAll(r.Body)
+		require.NoError(t, err)
+		return r, string(text)
 	}
-	r := open()
-	assert.Equal(t, http.StatusSeeOther, r.StatusCode)
+	r, text := open()
+	assert.Equal(t, http.StatusOK, r.StatusCode)
+	assert.Contains(t, text, `content="0;url=/"`, "the browser goes on by itself: only then it sends the cookie")
 	require.Len(t, r.Cookies(), 1)
 	c := r.Cookies()[0]
 	assert.True(t, c.HttpOnly)
+	assert.Empty(t, c.Domain, "to this name only")
 	assert.Equal(t, http.SameSiteStrictMode, c.SameSite)
-	assert.Equal(t, http.StatusForbidden, open().StatusCode)
-	other, err := http.Get("http://" + host + "/open?token=")
+	r, _ = open()
+	assert.Equal(t, http.StatusForbidden, r.StatusCode)
+	other, err := s.client.Get(s.url + "/open?token=")
 	require.NoError(t, err)
 	other.Body.Close()
-	assert.Equal(t, http.StatusForbidden, other.StatusCode)
+	assert.Equal(t, http.StatusOK, other.StatusCode, "a browser that is in already")
 }
 
 // A second start finds the first by a file that nobody else can read, and gets a link that works.
@@ -114,16 +121,36 @@ func TestSecondStart(t *testing.T) {
 	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm())
 	link, ok := FindLink(t.Context(), s.file)
 	require.True(t, ok)
-	r, err := http.Get(link)
+	require.True(t, strings.HasPrefix(link, s.url+"/open?token="), link)
+	r, err := (&http.Client{Transport: s.client.Transport}).Get(link)
 	require.NoError(t, err)
 	_, _ = io.Copy(io.Discard, r.Body)
 	r.Body.Close()
-	assert.Equal(t, http.StatusForbidden, r.StatusCode, "without a cookie jar the browser is let in and forgotten at once")
+	assert.Equal(t, http.StatusOK, r.StatusCode)
+	file, err := OpeningFile(s.file, link)
+	require.NoError(t, err)
+	info, err = os.Stat(file)
+	require.NoError(t, err)
+	assert.Equal(t, os.FileMode(0o600), info.Mode().Perm(), "only the user may read the link")
+	text, err := os.ReadFile(file)
+	require.NoError(t, err)
+	assert.Contains(t, string(text), link)
 	_, ok = FindLink(t.Context(), s.file+"2")
 	assert.False(t, ok, "another plan has a page of its own")
 	forget()
 	_, ok = FindLink(t.Context(), s.file)
 	assert.False(t, ok)
+	assert.NoFileExists(t, file)
+}
+
+// A browser that does not know names under .localhost finds the page by number; then the cookie is kept apart by its name.
+func TestByNumber(t *testing.T) {
+	o, _ := options(t, cats)
+	o.ByNumber = true
+	s, err := New(o)
+	require.NoError(t, err)
+	defer s.Close()
+	assert.True(t, strings.HasPrefix(s.Link("127.0.0.1:8000"), "http://127.0.0.1:8000/open?token="))
 }
 
 func mustURL(t *testing.T, s string) *url.URL {

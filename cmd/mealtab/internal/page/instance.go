@@ -7,8 +7,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"html"
 	"io"
+	"net"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -59,23 +62,43 @@ func (i Instance) Remember(planFile string) (forget func(), err error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
-		return nil, err
-	}
 	data, err := json.Marshal(i)
 	if err != nil {
 		return nil, err
 	}
+	if err := writePrivate(name, data); err != nil {
+		return nil, err
+	}
+	return func() {
+		_ = os.Remove(name)
+		_ = os.Remove(strings.TrimSuffix(name, ".json") + "-open.html")
+	}, nil
+}
+
+// OpeningFile writes a page that leads to a link, readable by this user only: the arguments of a browser that is being started can be read by
+// everybody on this computer, and the link lets in whoever comes first.
+func OpeningFile(planFile, link string) (file string, err error) {
+	name, err := instanceFile(planFile)
+	if err != nil {
+		return "", err
+	}
+	file = strings.TrimSuffix(name, ".json") + "-open.html"
+	text := fmt.Sprintf(`<!DOCTYPE html><html lang="en"><meta charset="utf-8"><title>mealtab</title><meta http-equiv="refresh" content="0;url=%[1]s"><p><a href="%[1]s">Go on to the page</a></p></html>`, html.EscapeString(link))
+	return file, writePrivate(file, []byte(text))
+}
+
+// writePrivate writes a new file that only the user can read.
+func writePrivate(name string, data []byte) error {
+	if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
+		return err
+	}
 	_ = os.Remove(name) // so that the new one has its own permissions
 	f, err := os.OpenFile(name, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	_, err = f.Write(data)
-	if err = errors.Join(err, f.Close()); err != nil {
-		return nil, err
-	}
-	return func() { _ = os.Remove(name) }, nil
+	return errors.Join(err, f.Close())
 }
 
 // FindLink asks a page that already runs for a plan for a new link; ok is false where none answers.
@@ -89,7 +112,7 @@ func FindLink(ctx context.Context, planFile string) (link string, ok bool) {
 		return "", false
 	}
 	var i Instance
-	if json.Unmarshal(data, &i) != nil || !loopback(i.Host) {
+	if json.Unmarshal(data, &i) != nil || hostName(i.Host) != loopbackNumber {
 		return "", false
 	}
 	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
@@ -106,5 +129,10 @@ func FindLink(ctx context.Context, planFile string) (link string, ok bool) {
 	defer answer.Body.Close()
 	text, err := io.ReadAll(io.LimitReader(answer.Body, 1000))
 	link = string(text)
-	return link, err == nil && answer.StatusCode == http.StatusOK && strings.HasPrefix(link, fmt.Sprintf("http://%s%s", i.Host, openPath))
+	u, bad := url.Parse(link)
+	if err != nil || bad != nil || answer.StatusCode != http.StatusOK || u.Scheme != "http" || u.Path != openPath {
+		return "", false
+	}
+	_, port, _ := net.SplitHostPort(i.Host)
+	return link, u.Port() == port && (u.Hostname() == loopbackNumber || strings.HasSuffix(u.Hostname(), ".localhost"))
 }

@@ -10,7 +10,6 @@ package page
 
 import (
 	"embed"
-	"fmt"
 	"html/template"
 	"io"
 	"net/http"
@@ -65,6 +64,7 @@ type Options struct {
 	EventText func(table.History) string
 	Now       func() time.Time
 	Stop      func() // ends the program
+	ByNumber  bool   // the page is at 127.0.0.1, not under a name of its own
 }
 
 // Server is the page. Its methods may be called from several goroutines.
@@ -85,7 +85,7 @@ var assets embed.FS
 
 // New returns a page for a plan.
 func New(o Options) (*Server, error) {
-	s := &Server{o: o, guard: newGuard(), views: map[string]*template.Template{}, mux: http.NewServeMux()}
+	s := &Server{o: o, guard: newGuard(o.ByNumber), views: map[string]*template.Template{}, mux: http.NewServeMux()}
 	s.s = newSession(o)
 	if err := s.loadAssets(); err != nil {
 		return nil, err
@@ -133,9 +133,7 @@ func (s *Server) routes() {
 func (s *Server) Handler() http.Handler { return s.guard.wrap(s.mux) }
 
 // Link is the address that lets a browser in, once; host is "127.0.0.1:port".
-func (s *Server) Link(host string) string {
-	return fmt.Sprintf("http://%s/open?token=%s", host, s.guard.newToken())
-}
+func (s *Server) Link(host string) string { return s.guard.address(host) }
 
 // Secret lets a second start of the program ask this one for a link. It belongs into a file that only the user can read.
 func (s *Server) Secret() string { return s.guard.secret }

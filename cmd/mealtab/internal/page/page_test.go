@@ -3,9 +3,11 @@ package page
 import (
 	"bytes"
 	"cmp"
+	"context"
 	"encoding/json"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/http/cookiejar"
 	"net/http/httptest"
@@ -132,7 +134,8 @@ type site struct {
 	http   *httptest.Server
 	client *http.Client
 	file   string
-	number int // of changes asked for
+	url    string // of the page
+	number int    // of changes asked for
 }
 
 func newSite(t testing.TB, text string) *site {
@@ -144,7 +147,15 @@ func newSite(t testing.TB, text string) *site {
 	t.Cleanup(func() { h.Close(); s.Close() })
 	jar, err := cookiejar.New(nil)
 	require.NoError(t, err)
-	out := &site{t: t, server: s, http: h, client: &http.Client{Jar: jar}, file: file}
+	// Names under .localhost are this computer's; not every resolver of a test machine knows.
+	there := &http.Transport{DialContext: func(ctx context.Context, network, _ string) (net.Conn, error) {
+		return (&net.Dialer{}).DialContext(ctx, network, h.Listener.Addr().String())
+	}}
+	t.Cleanup(there.CloseIdleConnections)
+	out := &site{t: t, server: s, http: h, client: &http.Client{Jar: jar, Transport: there}, file: file}
+	_, port, err := net.SplitHostPort(h.Listener.Addr().String())
+	require.NoError(t, err)
+	out.url = "http://" + s.guard.name + ":" + port
 	r, err := out.client.Get(s.Link(h.Listener.Addr().String()))
 	require.NoError(t, err)
 	defer r.Body.Close()
@@ -154,7 +165,7 @@ func newSite(t testing.TB, text string) *site {
 
 func (s *site) get(path string) (code int, body string) {
 	s.t.Helper()
-	r, err := s.client.Get(s.http.URL + path)
+	r, err := s.client.Get(s.url + path)
 	require.NoError(s.t, err)
 	defer r.Body.Close()
 	data, err := io.ReadAll(r.Body)
@@ -192,10 +203,10 @@ func (s *site) send(path string, body any, out any) (code int, fault string) {
 	s.t.Helper()
 	data, err := json.Marshal(body)
 	require.NoError(s.t, err)
-	r, err := http.NewRequest(http.MethodPost, s.http.URL+"/api/"+path, bytes.NewReader(data))
+	r, err := http.NewRequest(http.MethodPost, s.url+"/api/"+path, bytes.NewReader(data))
 	require.NoError(s.t, err)
 	r.Header.Set("Content-Type", "application/json")
-	r.Header.Set("Origin", s.http.URL)
+	r.Header.Set("Origin", s.url)
 	answer, err := s.client.Do(r)
 	require.NoError(s.t, err)
 	defer answer.Body.Close()

@@ -2,10 +2,13 @@ package page
 
 import (
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/assert"
@@ -166,4 +169,28 @@ func TestBrowserNoWeekday(t *testing.T) {
 	assert.Equal(t, "status look", b.value(`document.getElementById('summary').className`), "the day left out was a Friday")
 	assert.NotContains(t, b.value(`document.getElementById('summary').textContent`), "is right")
 	assert.True(t, strings.Contains(b.value(`shown.source`), `"FREQ=WEEKLY;BYDAY=SA"`))
+}
+
+// The browser is started with a file that leads to the link: the cookie it gets there goes to this page and to no other port of this computer.
+func TestBrowserOpensByFile(t *testing.T) {
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
+	b := newBrowser(t, cats)
+	link := b.server.Link(b.http.Listener.Addr().String())
+	file, err := OpeningFile(b.file, link)
+	require.NoError(t, err)
+	b.run(network.ClearBrowserCookies(), chromedp.Navigate("file://"+file))
+	b.until(`document.getElementById('week-h') !== null`)
+	assert.Equal(t, b.url+"/", b.value(`location.href`))
+
+	seen := make(chan string, 1)
+	other := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		select {
+		case seen <- r.Header.Get("Cookie"):
+		default:
+		}
+	}))
+	defer other.Close()
+	b.gone = true // it has no icon
+	b.run(chromedp.Navigate(other.URL))
+	assert.Empty(t, <-seen)
 }
