@@ -15,8 +15,10 @@ type amountKind struct {
 	example string   // all examples, where there are several forms
 	guess   []string // units that a number without one may have meant, the likeliest first
 	signed  bool
-	whole   bool   // in the base unit
-	most    int64  // in the base unit; 0: not told by the unit
+	whole   bool             // in the base unit
+	most    int64            // in the base unit; 0: not told by the unit
+	least   func(Limits) int // of the feeder, in the base unit; nil: none
+	limit   func(Limits) int
 	none    string // what to do instead of writing a mass of nothing
 }
 
@@ -26,31 +28,35 @@ var (
 	pocketAmount = amountKind{units: massUnits, like: `"6.2 g"`, guess: []string{"g"}, most: maxPocket, none: "weigh what ten pockets give and write a tenth of it"}
 	hopperAmount = amountKind{units: massUnits, like: `"1.4 kg"`, guess: []string{"kg", "g"}, most: maxHopper, none: "leave the key out where it is not known"}
 	pocketCount  = amountKind{units: pocketUnits, like: `"3 pockets"`, guess: []string{"pockets"}}
-	lateAmount   = amountKind{units: spanUnits, like: `"2h"`, example: `"2h" or "90 min"`, guess: []string{"h", "min"}, most: maxLate, whole: true}
-	turnAmount   = amountKind{units: turnUnits, like: `"310 ms"`, guess: []string{"ms"}, most: maxTurn, whole: true}
-	trimAmount   = amountKind{units: trimUnits, like: `"-12 us"`, guess: []string{"us"}, most: maxTrim, signed: true, whole: true}
+	lateAmount   = amountKind{units: spanUnits, like: `"2h"`, example: `"2h" or "90 min"`, guess: []string{"h", "min"}, limit: func(l Limits) int { return l.Late }, whole: true}
+	turnAmount   = amountKind{units: turnUnits, like: `"310 ms"`, guess: []string{"ms"}, least: func(l Limits) int { return l.MinTurn }, limit: func(l Limits) int { return l.MaxTurn }, whole: true}
+	trimAmount   = amountKind{units: trimUnits, like: `"-12 us"`, guess: []string{"us"}, limit: func(l Limits) int { return l.Trim }, signed: true, whole: true}
 )
 
 func (k amountKind) examples() string { return cmp.Or(k.example, k.like) }
 
 // withUnit writes a number without unit with those it may have meant, `"18 g"` or `"18 pockets"`; an example where none
 // fits. Each is written after prefix.
-func (k amountKind) withUnit(prefix, number string) string {
+func (k amountKind) withUnit(limits Limits, prefix, number string) string {
 	q, ok := scanQuantity(number, 0)
 	if !ok || q.number.Sign() == 0 || q.number.Sign() < 0 && !k.signed {
 		return prefix + strings.ReplaceAll(k.examples(), " or ", " or "+prefix)
+	}
+	most := k.most
+	if k.limit != nil {
+		most = int64(k.limit(limits))
 	}
 	var list []string
 	for _, name := range k.guess {
 		q.unit = name
 		switch r, ok := q.in(k.units); {
-		case name == "pockets" && (!q.number.IsInt() || q.number.Cmp(big.NewRat(maxPockets, 1)) > 0):
+		case name == "pockets" && (!q.number.IsInt() || q.number.Cmp(big.NewRat(int64(limits.MealPockets), 1)) > 0):
 			continue
 		case name == "pockets" && number == "1":
 			name = "pocket"
-		case ok && k.whole && !r.IsInt():
+		case ok && k.whole && !r.IsInt(), ok && k.least != nil && r.Cmp(big.NewRat(int64(k.least(limits)), 1)) < 0:
 			continue
-		case ok && k.most > 0 && r.Cmp(big.NewRat(k.most, 1)) > 0, name == "g" && len(list) > 0: // grams where kilograms were too much
+		case ok && most > 0 && r.Cmp(big.NewRat(most, 1)) > 0, name == "g" && len(list) > 0: // grams where kilograms were too much
 			continue
 		}
 		list = append(list, fmt.Sprintf("%s%q", prefix, number+" "+name))
@@ -75,7 +81,7 @@ func (b *builder) amount(t text, k amountKind) *big.Rat {
 		b.fail(CodeUnit, t.all(), amountHint(t.s, k), "%q is not a number with a unit (%s)", t.s, list)
 		return nil
 	case q.unit == "":
-		b.fail(CodeUnit, t.all(), "write "+k.withUnit("", t.s[q.numberAt:q.numberEnd]), "%q has no unit (%s)", t.s, list)
+		b.fail(CodeUnit, t.all(), "write "+k.withUnit(b.limits, "", t.s[q.numberAt:q.numberEnd]), "%q has no unit (%s)", t.s, list)
 		return nil
 	case !ok:
 		hint := ""
@@ -183,7 +189,7 @@ func (b *builder) portion(t text, zeroOK bool) Portion {
 		b.fail(CodeUnit, t.all(), `give the weight instead ("18 g"): the feeder then carries the remainder`, "%q: a wheel turns whole pockets", t.s)
 		return Portion{}
 	}
-	return Portion{Pockets: int(b.whole(t, r, lo, maxPockets, "pockets"))}
+	return Portion{Pockets: int(b.whole(t, r, lo, int64(b.limits.MealPockets), "pockets"))}
 }
 
 // late reads a duration in minutes, "2h" or "1h 30min".
@@ -208,17 +214,17 @@ func (b *builder) late(t text) int {
 		total.Add(total, r)
 		break
 	}
-	if total.Cmp(big.NewRat(maxLate, 1)) > 0 {
+	if total.Cmp(big.NewRat(int64(b.limits.Late), 1)) > 0 {
 		b.fail(CodeRange, t.all(), "a day later the next meals have long come", "%q is more than 24 h", t.s)
 		return defaultLate
 	}
-	return int(b.whole(t, total, 0, maxLate, "minutes"))
+	return int(b.whole(t, total, 0, int64(b.limits.Late), "minutes"))
 }
 
 func (b *builder) turn(t text) int {
-	return int(b.whole(t, b.amount(t, turnAmount), 1, maxTurn, "ms"))
+	return int(b.whole(t, b.amount(t, turnAmount), int64(max(1, b.limits.MinTurn)), int64(b.limits.MaxTurn), "ms"))
 }
 
 func (b *builder) trim(t text) int {
-	return int(b.whole(t, b.amount(t, trimAmount), -maxTrim, maxTrim, "us"))
+	return int(b.whole(t, b.amount(t, trimAmount), int64(-b.limits.Trim), int64(b.limits.Trim), "us"))
 }

@@ -18,11 +18,6 @@ const (
 	maxPortion     = 5_000_000  // mg: 5 kg
 	maxPocket      = 1_000_000  // mg: 1 kg
 	maxHopper      = 50_000_000 // mg: 50 kg
-	maxPockets     = 1000
-	maxLate        = 1440   // minutes
-	maxTurn        = 60_000 // ms
-	maxTrim        = 500    // µs either way
-	maxPerHour     = 15
 	defaultPerHour = 2
 	maxNameLength  = 60
 	maxZoneLength  = 64 // characters of a time zone's name; IANA's longest has 32, the longest of other registries are no longer than this

@@ -70,7 +70,7 @@ func (r *icsReader) tooMany(events []*icsEvent) bool {
 		if e.cancelled || e.override && series[e.uid] {
 			continue
 		}
-		if meals++; meals > maxMeals {
+		if meals++; meals > r.limits.Meals {
 			return r.overMeals(e.meal.heading)
 		}
 	}

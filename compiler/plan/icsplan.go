@@ -111,10 +111,10 @@ func (b *builder) extension(key string, v text, l icsLine) {
 	case "GAP":
 		p.Gap, p.Where.Gap = b.gap(v), here
 	case "BUTTON":
-		button().Portion = b.portion(v, true)
+		button().Portion, b.buttonAt = b.portion(v, true), l.value.all()
 	case "BUTTON-PER-HOUR":
-		if !allDigits(v.s) || atoi(clip(v.s, 6)) > maxPerHour {
-			b.fail(CodeRange, l.value.all(), "", "%q is not a whole number from 0 to %d", v.s, maxPerHour)
+		if !allDigits(v.s) || atoi(clip(v.s, 6)) > b.limits.PerHour {
+			b.fail(CodeRange, l.value.all(), "", "%q is not a whole number from 0 to %d", v.s, b.limits.PerHour)
 			return
 		}
 		button().PerHour = atoi(v.s)

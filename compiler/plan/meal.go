@@ -30,8 +30,8 @@ func (m rawMeal) shown() string {
 // addMeal checks a meal and appends it to the plan.
 func (b *builder) addMeal(m rawMeal) {
 	p := b.plan
-	if b.mealCount++; b.mealCount > maxMeals {
-		if b.mealCount == maxMeals+1 {
+	if b.mealCount++; b.mealCount > b.limits.Meals {
+		if b.mealCount == b.limits.Meals+1 {
 			b.overMeals(m.heading)
 		}
 		return
@@ -53,7 +53,7 @@ func (b *builder) addMeal(m rawMeal) {
 
 // overMeals reports the first meal that a table has no room for.
 func (b *builder) overMeals(heading span) bool {
-	b.fail(CodeLimit, heading, "meals that share a portion can be one meal with several times in at", "this is meal %d; a table holds %d", maxMeals+1, maxMeals)
+	b.fail(CodeLimit, heading, "meals that share a portion can be one meal with several times in at", "this is meal %d; a table holds %d", b.limits.Meals+1, b.limits.Meals)
 	return true
 }
 
@@ -76,8 +76,8 @@ func (b *builder) presets(m rawMeal) uint8 {
 		n := slices.Index(b.plan.Presets, name)
 		if n < 0 {
 			n = len(b.plan.Presets)
-			if n >= maxPresets {
-				b.fail(CodeLimit, m.presetSpans[i], "the plan button steps through at most 8", "%q is preset %d; a table holds %d", name, n+1, maxPresets)
+			if n >= b.limits.Presets {
+				b.fail(CodeLimit, m.presetSpans[i], fmt.Sprintf("the plan button steps through at most %d", b.limits.Presets), "%q is preset %d; a table holds %d", name, n+1, b.limits.Presets)
 				continue
 			}
 			b.plan.Presets = append(b.plan.Presets, name)
@@ -104,6 +104,8 @@ func (b *builder) finishPlan() {
 	}
 	if p.Button != nil && p.Button.Portion.Milligrams > 0 && !b.hasPocket() {
 		b.failWhole(CodeMissing, b.pocketHint(), "the button's portion is a weight, but the plan does not say what one pocket holds")
+	} else if p.Button != nil && !b.pocketBroken {
+		b.overPockets(p.Button.Portion, b.buttonAt, b.limits.Asked)
 	}
 }
 
@@ -125,9 +127,23 @@ func (b *builder) checkPortion(m rawMeal) {
 		b.fail(CodeMissing, m.portionAt, b.pocketHint(), "%s is a weight, but the plan does not say what one pocket holds", m.portion)
 		return
 	}
-	if !b.pocketBroken {
-		b.warnRounding(m)
+	if b.pocketBroken || b.overPockets(m.portion, m.portionAt, b.limits.MealPockets) {
+		return
 	}
+	b.warnRounding(m)
+}
+
+// overPockets refuses a portion of more pockets than a feeder turns at once.
+func (b *builder) overPockets(p Portion, at span, most int) bool {
+	switch {
+	case p.Pockets > most:
+		b.fail(CodeRange, at, "", "%s are more than the %d that are served at once", p, most)
+	case p.Milligrams > 0 && p.Milligrams > int64(most)*b.plan.Wheel.PocketMilligrams:
+		b.fail(CodeRange, at, "are both weights right?", "%s is more than %d pockets of %s, the most that is served at once", p, most, grams(b.plan.Wheel.PocketMilligrams))
+	default:
+		return false
+	}
+	return true
 }
 
 func sortedInts(list []int) []int {

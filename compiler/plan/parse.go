@@ -3,6 +3,7 @@ package plan
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"path"
 	"strings"
 )
@@ -21,7 +22,33 @@ type Options struct {
 	// MatchZones names the IANA zones, the likeliest first, that have the offsets of the changes at every instant from <= t < to. Without it, a time
 	// zone that an iCalendar file defines itself cannot be read.
 	MatchZones func(changes []Change, from, to Local) []string
+	Limits     Limits
 }
+
+// Limits are those of the table and of the feeder, which a plan must keep to. They stand in package table; 0 is no limit.
+type Limits struct {
+	Meals, Presets   int
+	Late             int // minutes
+	MinTurn, MaxTurn int // ms
+	Trim             int // µs either way
+	MealPockets      int // pockets of one portion
+	Asked            int // pockets of one press
+	PerHour          int // presses
+}
+
+// orNone replaces limits that are not given.
+func (l Limits) orNone() Limits {
+	for _, n := range []*int{&l.Meals, &l.Presets, &l.Late, &l.MaxTurn, &l.Trim, &l.MealPockets, &l.Asked, &l.PerHour} {
+		if *n == 0 {
+			*n = math.MaxInt32
+		}
+	}
+	l.Presets = min(l.Presets, presetBits)
+	return l
+}
+
+// presetBits is how many presets a mask of them can name.
+const presetBits = 8
 
 // Parse is Options.Parse with the zero Options.
 func Parse(name string, src []byte) (*Plan, Diagnostics) { return Options{}.Parse(name, src) }
@@ -34,7 +61,7 @@ func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
 			"of a big calendar, export only the one with the meals"}}
 	}
 	src = bytes.TrimPrefix(src, utf8BOM)
-	b := &builder{src: src, ix: newIndex(src), opts: o, plan: &Plan{Source: NewSource(name, src)}}
+	b := &builder{src: src, ix: newIndex(src), opts: o, limits: o.Limits.orNone(), plan: &Plan{Source: NewSource(name, src)}}
 	switch {
 	case b.isUTF16():
 	case isICS(name, src):
@@ -69,12 +96,13 @@ const maxDiagnostics = 100
 
 // builder collects the plan and what is to be said about it.
 type builder struct {
-	src  []byte
-	ix   *index
-	opts Options
-	plan *Plan
-	ds   Diagnostics
-	ics  bool // the source is iCalendar
+	src    []byte
+	ix     *index
+	opts   Options
+	limits Limits
+	plan   *Plan
+	ds     Diagnostics
+	ics    bool // the source is iCalendar
 	// errorCount counts the errors, also those that are not kept.
 	errorCount int
 	dropped    bool // there were more than maxDiagnostics
@@ -82,6 +110,7 @@ type builder struct {
 	mealCount int
 	// pocketBroken says that the pocket's weight is there but could not be read.
 	pocketBroken bool
+	buttonAt     span // where the button's portion stands
 }
 
 func (b *builder) report(sev Severity, code Code, at span, hint, format string, args ...any) {

@@ -197,7 +197,7 @@ type Wheel struct {
 // Button is the [button] table: what the feed-now button may do.
 type Button struct {
 	Portion Portion // of one press; both fields 0 disables the button
-	PerHour int     // presses served in any hour, 0 to 15
+	PerHour int     // presses served in any hour
 }
 
 // Plan is a whole checked plan.

@@ -156,7 +156,10 @@ func TestUnits(t *testing.T) {
 		"1 oz": 28350, "16 oz": 453592, "1 lb": 453592, "2.5 oz": 70874, "007 g": 7000,
 	}
 	for s, want := range masses {
-		p := mustParse(t, "p.toml", "zone = \"Etc/UTC\"\nwheel.pocket = \"1 mg\"\nmeal = [{name = \"x\", portion = \""+s+"\", at = [\"07:00\"]}]\n")
+		anyPockets := checked
+		anyPockets.Limits.MealPockets = 0
+		p, ds := anyPockets.Parse("p.toml", []byte("zone = \"Etc/UTC\"\nwheel.pocket = \"1 mg\"\nmeal = [{name = \"x\", portion = \""+s+"\", at = [\"07:00\"]}]\n"))
+		require.NotNil(t, p, ds)
 		assert.Equal(t, want, p.Meals[0].Portion.Milligrams, s)
 	}
 	lates := map[string]int{"2h": 120, "90 min": 90, "1.5 h": 90, "1h 30min": 90, "1h30min": 90, "0 min": 0, "1 d": 1440, " 2 h ": 120, "0.5d": 720}

@@ -29,11 +29,6 @@ var keySynonyms = map[string]string{
 // meal of a usual day, long enough for most power cuts. Common practice, no source.
 const defaultLate = 120
 
-const (
-	maxMeals   = 64
-	maxPresets = 8
-)
-
 // tomlPlan reads the tree of tables into the plan.
 func (b *builder) tomlPlan(root *tomlTable) {
 	p := b.plan
@@ -104,8 +99,8 @@ func (b *builder) tomlButton(root *tomlTable) {
 	}
 	button := &Button{PerHour: defaultPerHour}
 	b.plan.Button, b.plan.Where.Button = button, b.ix.pos(e.span)
-	if _, v, ok := b.str(t, "portion", `portion = "1 pocket"`); ok {
-		button.Portion = b.portion(v, true)
+	if portion, v, ok := b.str(t, "portion", `portion = "1 pocket"`); ok {
+		button.Portion, b.buttonAt = b.portion(v, true), inside(portion.value)
 	} else if t.find("portion") == nil {
 		b.fail(CodeMissing, e.span, `write portion = "1 pocket", or "0 pockets" to switch the button off`, "[button] has no portion")
 	}
@@ -113,8 +108,8 @@ func (b *builder) tomlButton(root *tomlTable) {
 		n := 0
 		if e.value.kind != unstable.Integer || !allDigits(e.value.text.s) {
 			b.wrongType(e, "a whole number", "per-hour = 2")
-		} else if n = atoi(clip(e.value.text.s, 6)); n > maxPerHour {
-			b.fail(CodeRange, e.value.span, "", "per-hour = %s is outside 0 to %d", e.value.text.s, maxPerHour)
+		} else if n = atoi(clip(e.value.text.s, 6)); n > b.limits.PerHour {
+			b.fail(CodeRange, e.value.span, "", "per-hour = %s is outside 0 to %d", e.value.text.s, b.limits.PerHour)
 		}
 		button.PerHour = n
 	}
@@ -135,7 +130,7 @@ func (b *builder) tomlMeals(root *tomlTable) {
 		b.fail(CodeType, e.span, "write [[meal]] with two brackets: a plan may have several", "[meal] is a single table")
 	case e.value.kind == unstable.Array && len(e.value.items) > 0 && !slices.ContainsFunc(e.value.items, notTable):
 		for i, item := range e.value.items { // meal = [{…}, {…}] is the same in TOML
-			if i == maxMeals {
+			if i == b.limits.Meals {
 				b.overMeals(item.span)
 				return
 			}
@@ -145,8 +140,8 @@ func (b *builder) tomlMeals(root *tomlTable) {
 		b.fail(CodeType, e.span, "write each meal under its own [[meal]] heading", "meal is a list of values")
 	case e.value.kind != unstable.ArrayTable:
 		b.wrongType(e, "a list of tables", "[[meal]]")
-	case len(e.value.tables) > maxMeals: // none is looked at: there may be thousands
-		b.overMeals(e.value.tables[maxMeals].span)
+	case len(e.value.tables) > b.limits.Meals: // none is looked at: there may be thousands
+		b.overMeals(e.value.tables[b.limits.Meals].span)
 	default:
 		for _, t := range e.value.tables {
 			b.tomlMeal(t)

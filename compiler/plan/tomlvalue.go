@@ -31,7 +31,7 @@ func (b *builder) str(t *tomlTable, key, example string) (e *tomlEntry, v text, 
 	}
 	kind, isMeasured := measured[key]
 	if isMeasured && (e.value.kind == unstable.Integer || e.value.kind == unstable.Float) {
-		b.fail(CodeType, e.value.span, "write "+kind.withUnit(key+" = ", e.value.text.s), "%s must be a string with a unit, like %s", key, kind.like)
+		b.fail(CodeType, e.value.span, "write "+kind.withUnit(b.limits, key+" = ", e.value.text.s), "%s must be a string with a unit, like %s", key, kind.like)
 	} else {
 		b.wrongType(e, "a string", example)
 	}

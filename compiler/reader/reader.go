@@ -11,6 +11,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/recur"
+	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
 
@@ -31,7 +32,14 @@ func Options(db *zone.Database) plan.Options {
 		},
 		Walk:       r.walk,
 		MatchZones: r.match,
+		Limits:     limits,
 	}
+}
+
+// limits stand in package table, of which plans know nothing.
+var limits = plan.Limits{
+	Meals: table.MaxMeals, Presets: table.MaxPresets, Late: table.MaxLate, MinTurn: table.MinTurn, MaxTurn: table.MaxTurn, Trim: table.MaxTrim,
+	MealPockets: table.MaxMealPockets, Asked: table.MaxAsked, PerHour: table.MaxPerHour,
 }
 
 type reader struct {
