@@ -135,8 +135,9 @@ func (c *checker) policies(t *Table) {
 
 // portion is at most what a hopper holds, many times over: a feeder that is told to turn its wheel that often has misread something.
 func (c *checker) portion(field string, units uint32, w Wheel) {
-	if most := MaxMealPockets * uint64(w.PocketUnits); units < 1 || uint64(units) > most {
-		c.fail(field, "%d mass units are outside 1 to %d, which is %d pockets", units, most, MaxMealPockets)
+	most := min(MaxMealPockets*uint64(w.PocketUnits), MaxPortionUnits)
+	if units < 1 || uint64(units) > most {
+		c.fail(field, "%d mass units are outside 1 to %d: at most %d pockets and %d units", units, most, MaxMealPockets, MaxPortionUnits)
 	}
 }
 

@@ -127,6 +127,7 @@ func Limits() []Field {
 		{"MAX_TURN", MaxTurn, "", "ms", "", "longest turn time of a pocket"},
 		{"MAX_TRIM", MaxTrim, "", "µs", "", "of the stop pulse, either way"},
 		{"MAX_POCKET_UNITS", MaxPocketUnits, "", "mass units", "", "in one pocket"},
+		{"MAX_PORTION_UNITS", MaxPortionUnits, "", "mass units", "", "in one portion"},
 		{"MAX_MEAL_POCKETS", MaxMealPockets, "", "pockets", "", "in one portion"},
 		{"MAX_GROUPS", MaxGroups, "", "", "", "groups of override spans"},
 		{"MIN_SPAN_DISTANCE", MinSpanDistance, "", "units", "", "before each override span"},

@@ -58,8 +58,10 @@ const (
 	MinTurn, MaxTurn = 20, 60_000
 	// MaxTrim is how far the stop pulse is moved either way, in µs.
 	MaxTrim = 500
-	// MaxPocketUnits is the most mass units of a pocket: ten times it, and ten times a portion, stay within 32 bits.
-	MaxPocketUnits = 1_000_000
+	// MaxPocketUnits and MaxPortionUnits are the most mass units of a pocket and of a portion: twelve times a portion and ten times a pocket
+	// stay within 32 bits together.
+	MaxPocketUnits  = 1_000_000
+	MaxPortionUnits = 300_000_000
 	// MaxMealPockets is the largest portion, in pockets.
 	MaxMealPockets = 800
 	// MaxGroups is the most groups of override spans.

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"mealtab/compiler/table"
+	"mealtab/compiler/table/tablegen"
 	"mealtab/emulator/avr"
 )
 
@@ -180,7 +181,7 @@ func slowTables() map[string]*table.Table {
 		"cycles by hours":  {Cycle: &table.Cycle{Period: 61, Phase: 3, Hours: alternate}},
 		"cycles, no hours": {Cycle: &table.Cycle{Period: 61, Phase: 60, Hours: 1 << 23}},
 		"times":            {List: []uint16{1439}},
-		"lists":            {List: irregular(60)},
+		"lists":            {List: tablegen.Irregular(60)},
 		"steps":            {List: everyMinutes(1)},
 		"grids":            {List: grid(alternate, []uint16{1, 31, 33})},
 	} {

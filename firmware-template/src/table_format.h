@@ -24,6 +24,7 @@
 #define TABLE_MAX_TURN               60000L /* ms: longest turn time of a pocket */
 #define TABLE_MAX_TRIM               500 /* µs: of the stop pulse, either way */
 #define TABLE_MAX_POCKET_UNITS       1000000L /* mass units: in one pocket */
+#define TABLE_MAX_PORTION_UNITS      300000000L /* mass units: in one portion */
 #define TABLE_MAX_MEAL_POCKETS       800 /* pockets: in one portion */
 #define TABLE_MAX_GROUPS             4   /* groups of override spans */
 #define TABLE_MIN_SPAN_DISTANCE      120 /* units: before each override span */

@@ -140,7 +140,7 @@ static void open_wheel(void)
 /* Whether a portion is no more than a hopper holds, many times over. */
 INLINED bool portion_is_right(uint32_t units)
 {
-	return units <= TABLE_MAX_MEAL_POCKETS / 10 * table.pocket_tenths;
+	return units <= TABLE_MAX_PORTION_UNITS && units <= TABLE_MAX_MEAL_POCKETS / 10 * table.pocket_tenths;
 }
 
 static void open_sections(void)

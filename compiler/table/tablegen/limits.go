@@ -64,7 +64,7 @@ func (l *limits) heads() {
 	l.add("the largest portion", func(t *table.Table) { t.Meals[0].Portion = table.MaxMealPockets })
 	l.add("the largest portion of the largest pocket", func(t *table.Table) {
 		t.Wheel.PocketUnits = table.MaxPocketUnits
-		t.Meals[0].Portion = table.MaxMealPockets * table.MaxPocketUnits
+		t.Meals[0].Portion = table.MaxPortionUnits
 		t.Button.Portion = t.Meals[0].Portion
 	})
 	for _, late := range []int{0, 127, 128, table.MaxLate} {

@@ -304,7 +304,7 @@ class Meal:
                 need(not self.parts, "presets in a later part")
                 self.presets = r.u8(1, (1 << table.presets) - 1)
             if not self.parts:
-                self.portion = r.number(1, 800 * table.pocket)
+                self.portion = r.number(1, table.most_portion)
             rule = head & 7
             if rule == 7:
                 rule = r.number(7, 127)
@@ -328,6 +328,7 @@ class Table:
         self.standard = r.quarters()
         need(not 1 <= (turn := r.number(0, 60000)) <= 19, f"turn {turn}")
         self.pocket = r.number(1, 1000000)
+        self.most_portion = min(800 * self.pocket, 300000000)
         self.unit_mg, self.trim = r.number(), r.signed(-500, 500)
         self.sections(r, flags)
         self.meals = []
@@ -349,7 +350,7 @@ class Table:
         need(self.start <= self.through, "START")
         self.late = r.number(0, 1440) if flags & LATE else 120
         if flags & BUTTON:
-            r.number(0, 800 * self.pocket)
+            r.number(0, self.most_portion)
             r.u8()
         self.presets = r.u8(2, 8) if flags & PRESETS else 0
         self.rules = [EveryDay()]
