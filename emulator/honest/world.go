@@ -125,7 +125,7 @@ type Bases map[string]*board.Board
 
 // base returns the feeder of an image on a supply, two hours in service.
 func (l Bases) base(name string, s Supply, of *plan) (*board.Board, error) {
-	key := fmt.Sprint(name, s.Name, of.late)
+	key := fmt.Sprint(name, s.Name, of.late, of.meals)
 	if b, ok := l[key]; ok {
 		return b, nil
 	}
