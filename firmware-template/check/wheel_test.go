@@ -188,3 +188,50 @@ func TestLightBarrier(t *testing.T) {
 		}
 	}
 }
+
+// A board on its internal oscillator turns whole pockets from 10 % slow to 10 % fast (the range as shipped: ATmega328P data sheet,
+// section 29.4), also where the oscillator follows temperature and cells: pulses and times are scaled by the clock chip's seconds.
+func TestOscillatorOff(t *testing.T) {
+	for percent := -10; percent <= 10; percent += 2 {
+		t.Run(fmt.Sprintf("%+d%%", percent), func(t *testing.T) {
+			t.Parallel()
+			f := newFeeder(t, "m328-cells", 20, func(c *board.Config) {
+				c.Oscillator = board.Oscillator{PC: float64(percent), PCPerVolt: 1, PCPerKelvin: -0.05}
+				c.Wheel.Detent = false
+			})
+			for n := range 4 {
+				f.SetTemperature(int16(40 * n)) // 0 to 30 degrees
+				before := f.Angle()
+				f.Run(time.Hour)
+				require.InDelta(t, 20, f.Angle()-before, 0.5)
+			}
+			require.Zero(t, f.faults())
+		})
+	}
+}
+
+// Every pulse that the servo sees is a whole one, the first and the last of a serving too.
+func TestWholePulses(t *testing.T) {
+	for _, name := range []string{"m328-mains", "m328-cells", "m168-mains", "m328-both"} {
+		for _, turn := range []time.Duration{20 * time.Millisecond, 39 * time.Millisecond, 310 * time.Millisecond, 1500 * time.Millisecond} {
+			f := newFeederTurning(t, name, 2, turn, nil)
+			rose, pulses := uint64(0), 0
+			f.Observe(func(e board.Event) {
+				if e.Kind != board.ServoPulse {
+					return
+				}
+				if e.Value == 1 {
+					if rose != 0 && e.At-rose < uint64(time.Second) {
+						require.InDelta(t, 22_500, float64(e.At-rose)/1000, 8000, "%s %v: period in us", name, turn)
+					}
+					rose = e.At
+					return
+				}
+				pulses++
+				require.InDelta(t, 1500, float64(e.At-rose)/1000, 201, "%s %v: pulse in us", name, turn)
+			})
+			f.Run(3 * time.Hour)
+			require.GreaterOrEqual(t, pulses, 3*10)
+		}
+	}
+}

@@ -317,6 +317,11 @@ bool clock_alarmed(void)
 	return !(PIND & 1 << PD2);
 }
 
+bool clock_seconds(uint8_t *bcd)
+{
+	return read_registers(REG_SECONDS, bcd, 1);
+}
+
 bool clock_ageing_read(int8_t *value)
 {
 	return read_registers(REG_AGEING, (uint8_t *)value, 1);

@@ -23,6 +23,8 @@ typedef struct {
 uint8_t clock_read(void);
 extern instant_t clock_now;
 extern uint16_t clock_day; /* its date, days since 2000-01-01; 0: to be read anew, as after midnight and clock_release */
+/* The chip's seconds as it holds them; false if it does not answer. */
+bool clock_seconds(uint8_t *bcd);
 /* Sets the time, then clears the oscillator-stop flag; false unless it reads back. */
 bool clock_set(uint32_t seconds);
 /* Sets alarm 1 to a minute of UTC within the next 27 days and alarm 2 to its daily match; false unless they read back. */

@@ -3,9 +3,10 @@
 
 	.text
 
-/* PCINT1, the light barrier, wakes only. 4 cycles. */
-	.global __vector_4
+/* PCINT1, the light barrier, and TIMER1_COMPA wake only. 4 cycles. */
+	.global __vector_4, __vector_11
 __vector_4:
+__vector_11:
 	reti
 
 /* PCINT2: clock, buttons, index switch and, in power-down, the line; bit 0 of GPIOR0 (flags.h: woken) tells the sleeper. 6 cycles. */

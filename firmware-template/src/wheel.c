@@ -120,6 +120,7 @@ static void pulses_on(uint16_t turn_ms, int16_t trim_us)
 /* The pulse that has begun ends first: a servo takes a short one for an order. */
 static void pulses_off(void)
 {
+	TIFR1 = 1 << OCF1A;
 	while (!(TIFR1 & 1 << OCF1A))
 		;
 	TIMSK1 = 0;
