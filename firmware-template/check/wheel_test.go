@@ -221,7 +221,7 @@ func TestWholePulses(t *testing.T) {
 					return
 				}
 				if e.Value == 1 {
-					if rose != 0 && e.At-rose < uint64(time.Second) {
+					if rose != 0 && e.At-rose < uint64(100*time.Millisecond) {
 						require.InDelta(t, 22_500, float64(e.At-rose)/1000, 8000, "%s %v: period in us", name, turn)
 					}
 					rose = e.At
