@@ -118,7 +118,7 @@ const (
 	SteppedMost   = 10  // minutes: a larger step of the clock is guarded
 	ResumedAtOnce = 3   // attempts at a serving before the first rest
 	FirstRest     = 15  // minutes
-	LaterRest     = 60  // minutes, at least
+	LaterRest     = 90  // minutes, at least
 )
 
 // FeedingLimits lists them for the firmware.

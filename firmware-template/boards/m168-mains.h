@@ -31,6 +31,10 @@
 #define SAG_MOST 10                  /* per cent below that (0: below the reading at rest) at which the wheel stops */
 #define BOOST_MS 20                  /* from supply on to pulses */
 
+/* No room for them on 16 KiB with a bootloader of 2 */
+#define KEEP_HISTORY 0               /* 1: history in the memory beside the clock chip */
+#define COUNT_HOPPER 0               /* 1: pockets are counted out of the hopper, to say when it is nearly empty */
+
 /* Index switch on PD6, closed to ground once per pocket */
 #ifndef INDEX_SWITCH
 #define INDEX_SWITCH 0               /* 1 if there is one */

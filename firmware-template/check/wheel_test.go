@@ -19,7 +19,8 @@ import (
 type feeder struct {
 	t testing.TB
 	*board.Board
-	answers answers
+	answers  answers
+	sequence byte // of the last request
 }
 
 // newFeeder is a board with an image of its own, a clock that is set to noon, and a serving of so many pockets every hour from

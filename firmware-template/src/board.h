@@ -21,6 +21,14 @@
 
 #include "table_format.h"
 
+/* What a small chip has no room for. */
+#ifndef KEEP_HISTORY
+#define KEEP_HISTORY 1  /* 0: the journal's last records are all that is remembered */
+#endif
+#ifndef COUNT_HOPPER
+#define COUNT_HOPPER 1  /* 0: no forecast of an empty hopper */
+#endif
+
 #if defined(__AVR__) && F_CPU != BOARD_CLOCK
 #error "the build's F_CPU is not the board's clock"
 #endif

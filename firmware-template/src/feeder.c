@@ -2,6 +2,7 @@
 #include "feeder.h"
 
 #include "banks.h"
+#include "board.h"
 #include "buttons.h"
 #include "calendar.h"
 #include "clock.h"
@@ -94,7 +95,7 @@ void feeder_preset(uint8_t index)
 
 void feeder_hopper(uint16_t holds)
 {
-	if (holds == 0)
+	if (!COUNT_HOPPER || holds == 0)
 		return;
 	if (holds != HOPPER_FULL)
 		journal.holds = holds == HOPPER_FORGET ? 0 : holds;
@@ -143,7 +144,7 @@ static void portion_button(void)
 {
 	uint16_t held = 0;
 
-	for (; buttons_held(BUTTON_PORTION) && held < HOLD_STUCK_MS; held += HOLD_STEP_MS)
+	for (; COUNT_HOPPER && buttons_held(BUTTON_PORTION) && held < HOLD_STUCK_MS; held += HOLD_STEP_MS)
 		power_wait_ms(HOLD_STEP_MS);
 	if (held >= HOLD_STUCK_MS)
 		return;

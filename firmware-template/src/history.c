@@ -1,9 +1,12 @@
 #include "history.h"
 
+#include "board.h"
 #include "bytes.h"
 #include "crc.h"
 #include "outlined.h"
 #include "table_format.h"
+
+#if KEEP_HISTORY
 
 static bool on_clock_module;
 uint16_t history_newest;
@@ -103,3 +106,31 @@ void history_add_once(const int32_t *minute, uint8_t event, uint16_t value)
 	}
 	history_add(minute, event, value);
 }
+
+#else
+
+uint16_t history_newest = 0xFFFF;
+
+void history_open(void) {}
+uint16_t history_slots(void) { return 0; }
+
+bool history_get(uint16_t slot, uint8_t *raw)
+{
+	(void)slot;
+	(void)raw;
+	return false;
+}
+
+void history_add(const int32_t *minute, uint8_t event, uint16_t value)
+{
+	(void)minute;
+	(void)event;
+	(void)value;
+}
+
+void history_add_once(const int32_t *minute, uint8_t event, uint16_t value)
+{
+	history_add(minute, event, value);
+}
+
+#endif

@@ -88,7 +88,10 @@ void journal_append(void)
 	journal.crc[1] = (uint8_t)(crc >> 8);
 	journal.steps[0] = journal.steps[1] = journal.seal = NONE;
 	storage_write(at, NONE);
-	bytes_save(at, &journal.mark, JOURNAL_SIZE);
+	/* Its seal was broken when the record after it was written; that cell would wear out first. */
+	if (storage_read(at + JOURNAL_SEAL) != NONE)
+		storage_write(at + JOURNAL_SEAL, NONE);
+	bytes_save(at, &journal.mark, JOURNAL_SEAL);
 	journal_seal();
 }
 

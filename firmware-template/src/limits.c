@@ -1,5 +1,6 @@
 #include "limits.h"
 
+#include "board.h"
 #include "calendar.h"
 #include "feeder.h"
 #include "journal.h"
@@ -76,10 +77,11 @@ void limits_count(uint16_t pockets)
 
 void limits_hopper(uint16_t pockets)
 {
-	journal.left = journal.left > pockets ? journal.left - pockets : 0;
+	if (COUNT_HOPPER)
+		journal.left = journal.left > pockets ? journal.left - pockets : 0;
 }
 
 bool limits_refill(void)
 {
-	return journal.holds > 0 && (journal.left <= journal.holds / 8 || journal.left < 2u * journal.last);
+	return COUNT_HOPPER && journal.holds > 0 && (journal.left <= journal.holds / 8 || journal.left < 2u * journal.last);
 }

@@ -376,6 +376,8 @@ static uint8_t faults_clear(void)
 
 static uint8_t hopper(void)
 {
+	if (!COUNT_HOPPER)
+		return LINE_BAD_REQUEST; /* as a board that does not know it */
 	feeder_hopper(req_word(REQ_HOPPER_HOLDS));
 	put_word(journal.holds);
 	put_word(journal.left);

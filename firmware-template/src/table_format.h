@@ -190,7 +190,7 @@
 #define STEPPED_MOST                 10  /* minutes: by which the clock may be set without being guarded */
 #define ATTEMPTS_AT_ONCE             3   /* attempts: before the wheel first rests */
 #define FIRST_REST                   15  /* minutes: after those */
-#define LATER_REST                   60  /* minutes: after every further one, or longer where a pocket takes long */
+#define LATER_REST                   90  /* minutes: after every further one, or longer where a pocket takes long */
 
 /* History record */
 #define HISTORY_SIZE                 8   /* bytes */
