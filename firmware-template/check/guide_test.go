@@ -9,9 +9,12 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/table"
+	"mealtab/emulator/board"
 	"mealtab/flasher/bootload"
 )
 
@@ -210,4 +213,94 @@ func TestGuideNamesEveryPart(t *testing.T) {
 			}
 		}
 	}
+}
+
+// The lights that the guide tells a builder to expect as the board grows: no clock yet, a clock that was never set, no table.
+func TestGuideLightsOfAssembly(t *testing.T) {
+	for _, profile := range table.Boards() {
+		for _, step := range []struct {
+			name    string
+			prepare func(b *board.Board)
+			flashes int
+		}{
+			{"no clock yet", func(b *board.Board) { b.Silence(true) }, 2},
+			{"never set", func(*board.Board) {}, 1},
+			{"no table", func(b *board.Board) { b.SetClock(boardStart) }, 3},
+		} {
+			t.Run(profile.Name+", "+step.name, func(t *testing.T) {
+				b := newBoard(t, profile.Name, 0)
+				step.prepare(b)
+				require.Equal(t, step.flashes, flashesOfARound(b))
+			})
+		}
+	}
+}
+
+// flashesOfARound switches a board on and counts the flashes between two pauses of seconds.
+func flashesOfARound(b *board.Board) (flashes int) {
+	var rounds []int
+	var last time.Time
+	b.Observe(func(e board.Event) {
+		if e.Kind != board.Light || e.Value != 1 {
+			return
+		}
+		if b.Now().Sub(last) > 3*time.Second {
+			rounds = append(rounds, 0)
+		}
+		rounds[len(rounds)-1]++
+		last = b.Now()
+	})
+	b.PowerOn()
+	b.Run(time.Minute)
+	if len(rounds) < 4 {
+		return 0
+	}
+	return rounds[len(rounds)-2] // the last may not be whole
+}
+
+// pinout is the 28-pin DIP of both chips (data sheet, figure 1-1; from memory).
+var pinout = map[string]string{
+	"PC6": "1", "PD0": "2", "PD1": "3", "PD2": "4", "PD3": "5", "PD4": "6", "VCC": "7", "GND": "8", "XTAL1": "9", "XTAL2": "10", "PD5": "11", "PD6": "12", "PD7": "13",
+	"PB0": "14", "PB1": "15", "PB2": "16", "PB3": "17", "PB4": "18", "PB5": "19", "AVCC": "20", "AREF": "21", "PC0": "23", "PC1": "24", "PC2": "25", "PC3": "26", "PC4": "27", "PC5": "28",
+	"RESET": "1",
+}
+
+// The drawings number the chip's pins rightly, and show every pin that the guide's table of nets names and the firmware drives.
+func TestGuidePins(t *testing.T) {
+	_, nets, found := strings.Cut(readGuide(t), "| net | pin |")
+	require.True(t, found)
+	nets, _, _ = strings.Cut(nets, "\n\n")
+	for name, pin := range firmwarePins(t) {
+		require.Regexp(t, `(?m)^\| .*\b`+name+`\b.* \| .*\b`+pin+`\b`, nets)
+	}
+	for _, drawing := range []string{"wall.svg", "cells.svg"} {
+		text, err := os.ReadFile(filepath.Join("..", "guide", drawing))
+		require.NoError(t, err)
+		shown := map[string]string{}
+		for _, m := range regexp.MustCompile(`>(P[BCD]\d|VCC|AVCC|GND|AREF|RESET|XTAL[12])[^<]*</text>\n<text[^>]* class="n"[^>]*>(\d+)</text>`).FindAllStringSubmatch(string(text), -1) {
+			require.Equal(t, pinout[m[1]], m[2], "%s, %s", drawing, m[1])
+			shown[m[1]] = m[2]
+		}
+		for _, pin := range regexp.MustCompile(`\bP[BCD]\d\b`).FindAllString(nets, -1) {
+			require.True(t, shown[pin] != "" || pin == "PC6" && shown["RESET"] != "", "%s does not show %s", drawing, pin)
+		}
+	}
+}
+
+// firmwarePins are the pins that the source names, by the guide's names of nets.
+func firmwarePins(t *testing.T) map[string]string {
+	t.Helper()
+	pins := map[string]string{}
+	for net, at := range map[string]string{
+		"SERVO": "wheel.c SERVO", "SERVO_ON": "wheel.c SUPPLY", "INDEX": "sensors.c INDEX", "BARRIER": "sensors.c BARRIER", "LED": "power.c LED",
+		"SDA": "clock.c SDA", "SCL": "clock.c SCL", "RXD": "uart.c RXD",
+	} {
+		file, name, _ := strings.Cut(at, " ")
+		text, err := os.ReadFile(filepath.Join("..", "src", file))
+		require.NoError(t, err)
+		m := regexp.MustCompile(`(?m)^#define ` + name + ` (P[BCD]\d)\b`).FindStringSubmatch(string(text))
+		require.NotNil(t, m, "%s does not define %s", file, name)
+		pins[net] = m[1]
+	}
+	return pins
 }
