@@ -3,8 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
+	"net"
 	"os"
 	"os/signal"
+	"strconv"
 	"syscall"
 	"time"
 
@@ -13,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/running"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/board"
@@ -23,6 +26,7 @@ type boardFlags struct {
 	firmware, start, board string
 	speed                  float64
 	length                 time.Duration
+	tcp                    int
 }
 
 func (a *app) boardCommand() *cobra.Command {
@@ -34,8 +38,9 @@ func (a *app) boardCommand() *cobra.Command {
 printed, and upload, status and the other commands talk to it as to a real feeder. What happens
 is printed as it happens. Without PLAN or TABLE the feeder has no table yet.
 
-A pseudo-terminal has no modem lines, so opening it does not reset the board. Commands typed
-here do what hands would do: ` + liveCommandNames() + `.`,
+Beside the pseudo-terminal it listens on a TCP port of this computer, tcp:127.0.0.1:PORT, which --port takes
+too, also where there are no pseudo-terminals; mealtab ports lists it. Neither has modem lines, so opening one
+does not reset the board. Commands typed here do what hands would do: ` + liveCommandNames() + `.`,
 		Example: `  mealtab board plan.toml
   mealtab board plan.toml --speed 3600 --start 2027-03-27T20:00
   mealtab board --board m328-cells
@@ -49,6 +54,7 @@ here do what hands would do: ` + liveCommandNames() + `.`,
 	flags.StringVar(&f.start, "start", "now", "world's time `T` at the start")
 	flags.Float64Var(&f.speed, "speed", 1, "`N` emulated seconds in a second")
 	flags.DurationVar(&f.length, "for", 0, "stop after so much emulated `TIME`, such as 24h (default: run until quit)")
+	flags.IntVar(&f.tcp, "tcp", 0, "TCP `PORT` of this computer to listen on, beside the pseudo-terminal (default: a free one)")
 	return cmd
 }
 
@@ -60,17 +66,12 @@ func (a *app) runBoard(args []string, f boardFlags) error {
 	if err != nil {
 		return err
 	}
-	master, port, err := pty.Open()
+	l := newLive(b, scenario.NewLog(local, a.out), f.speed)
+	closeLines, err := a.openLines(l, f.tcp)
 	if err != nil {
-		return fmt.Errorf("no pseudo-terminal: %w", err)
+		return err
 	}
-	defer master.Close()
-	defer port.Close() // held open, so that a program that closes it does not end the line
-	if _, err := term.MakeRaw(int(port.Fd())); err != nil {
-		return fmt.Errorf("%s: %w", port.Name(), err)
-	}
-	fmt.Fprintf(a.out, "the feeder is at %s\n", port.Name())
-	l := newLive(b, scenario.NewLog(local, a.out), master, f.speed)
+	defer closeLines()
 	if f.length > 0 {
 		l.end = b.Nanos() + uint64(f.length)
 	}
@@ -78,6 +79,41 @@ func (a *app) runBoard(args []string, f boardFlags) error {
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once, whatever it is doing
 	return l.run(a.in, ctx.Done())
+}
+
+// openLines gives the board its lines: a pseudo-terminal, where the system has them, and a loopback TCP port, and says where they are.
+func (a *app) openLines(l *live, tcp int) (closeAll func(), err error) {
+	master, port, noTerminal := pty.Open()
+	if noTerminal == nil {
+		if _, err := term.MakeRaw(int(port.Fd())); err != nil { // held open, so that a program that closes it does not end the line
+			return nil, fmt.Errorf("%s: %w", port.Name(), err)
+		}
+		l.join(master)
+		fmt.Fprintf(a.out, "the feeder is at %s\n", port.Name())
+	}
+	listener, err := net.Listen("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(tcp)))
+	if err != nil && (noTerminal != nil || tcp != 0) {
+		return nil, fmt.Errorf("the feeder's line: %w", err)
+	}
+	forget := func() {}
+	if err == nil {
+		name := "tcp:" + listener.Addr().String()
+		if f, err := running.Announce(name); err == nil { // else it is not on the list of ports, and that is all
+			forget = f
+		}
+		fmt.Fprintf(a.out, "the feeder is at %s\n", name)
+		go l.accept(listener)
+	}
+	return func() {
+		forget()
+		if listener != nil {
+			listener.Close()
+		}
+		if noTerminal == nil {
+			master.Close()
+			port.Close()
+		}
+	}, nil
 }
 
 // makeBoard builds the board with what it carries.

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"net"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,9 +19,10 @@ import (
 type live struct {
 	b       *board.Board
 	log     *scenario.Log
-	line    io.ReadWriter
-	sent    []byte      // by the board, not yet on the line
-	out     chan []byte // to the line
+	sent    []byte // by the board, not yet on its lines
+	lines   []*tap
+	joining chan io.ReadWriter
+	heard   chan []byte // from all lines
 	speed   float64
 	since   time.Time // from this time on with this speed
 	from    uint64    // ns of the board at that time
@@ -31,8 +33,14 @@ type live struct {
 // slice is how long the board runs at a time: well below any time-out of a program at the line.
 const slice = 2 * time.Millisecond
 
-func newLive(b *board.Board, log *scenario.Log, line io.ReadWriter, speed float64) *live {
-	l := &live{b: b, log: log, line: line, out: make(chan []byte, outletRoom)}
+// tap is one of several lines to the same board: what it sends goes to all.
+type tap struct {
+	out  chan []byte
+	gone chan struct{} // closed when nobody is there any more
+}
+
+func newLive(b *board.Board, log *scenario.Log, speed float64) *live {
+	l := &live{b: b, log: log, joining: make(chan io.ReadWriter), heard: make(chan []byte)}
 	b.Observe(func(e board.Event) {
 		if e.Kind == board.LineSent {
 			l.sent = append(l.sent, byte(e.Value))
@@ -50,21 +58,59 @@ func (l *live) setSpeed(speed float64) {
 // outletRoom is how many slices' octets wait for a host that is slow to read.
 const outletRoom = 256
 
+// join adds a line.
+func (l *live) join(line io.ReadWriter) {
+	t := &tap{make(chan []byte, outletRoom), make(chan struct{})}
+	l.lines = append(l.lines, t)
+	go pump(line, l.heard)
+	go t.outlet(line)
+}
+
 // outlet writes what the board sends. It may wait for ever: a host that does not read holds up neither the board nor the commands.
-func outlet(w io.Writer, from <-chan []byte) {
-	for data := range from {
+func (t *tap) outlet(w io.Writer) {
+	defer close(t.gone)
+	for data := range t.out {
 		if _, err := w.Write(data); err != nil {
 			return
 		}
 	}
 }
 
+// tell gives every line what the board has sent, and forgets lines at whose end nobody is.
+func (l *live) tell(data []byte) {
+	l.lines = slices.DeleteFunc(l.lines, func(t *tap) bool {
+		select {
+		case <-t.gone:
+			return true
+		default:
+		}
+		select {
+		case t.out <- data:
+		default: // nobody reads: it is lost, as on a wire
+		}
+		return false
+	})
+}
+
+// accept lets connections join, for as long as they are listened for.
+func (l *live) accept(from net.Listener) {
+	for {
+		c, err := from.Accept()
+		if err != nil {
+			return
+		}
+		l.joining <- c
+	}
+}
+
 // run runs until the end, a signal, or the command quit. All work on the board is done here.
 func (l *live) run(commands io.Reader, stop <-chan struct{}) error {
-	bytes, words := make(chan []byte), make(chan string)
-	go pump(l.line, bytes)
-	go outlet(l.line, l.out)
-	defer close(l.out)
+	words := make(chan string)
+	defer func() {
+		for _, t := range l.lines {
+			close(t.out)
+		}
+	}()
 	go lines(commands, words)
 	clock := time.NewTicker(slice)
 	defer clock.Stop()
@@ -72,7 +118,9 @@ func (l *live) run(commands io.Reader, stop <-chan struct{}) error {
 		select {
 		case <-stop:
 			return nil
-		case data := <-bytes:
+		case line := <-l.joining:
+			l.join(line)
+		case data := <-l.heard:
 			l.b.Send(data)
 		case text, open := <-words:
 			if !open {
@@ -114,10 +162,7 @@ func (l *live) step() error {
 		}
 	}
 	if len(l.sent) > 0 {
-		select {
-		case l.out <- l.sent:
-		default: // nobody reads: it is lost, as on a wire
-		}
+		l.tell(l.sent)
 		l.sent = nil
 	}
 	return nil

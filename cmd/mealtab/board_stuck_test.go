@@ -59,14 +59,16 @@ func TestBoardWithDeafHost(t *testing.T) {
 	host := &deafHost{waiting: make(chan struct{}), ended: make(chan struct{})}
 	defer close(host.ended)
 	host.sent.Reset(bytes.Repeat(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Append(nil, []byte{frame.Identify, 1})...), 300))
-	l := newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), host, 50)
+	l := newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), 50)
+	l.join(host)
 	require.NoError(t, l.run(hands{host, strings.NewReader("quit\n")}, nil))
 
 	e = flashertest.New(t, "m328-mains", nil, nil)
 	again := &deafHost{waiting: make(chan struct{}), ended: make(chan struct{})}
 	defer close(again.ended)
 	again.sent.Reset(bytes.Repeat(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Append(nil, []byte{frame.Identify, 1})...), 300))
-	l = newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), again, 50)
+	l = newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), 50)
+	l.join(again)
 	require.NoError(t, l.run(strings.NewReader(""), again.waiting)) // as a signal would come
 }
 

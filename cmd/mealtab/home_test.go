@@ -76,3 +76,44 @@ func planFile(t testing.TB, text string) (name string, tab []byte) {
 	require.NoError(t, err)
 	return name, c.bytes
 }
+
+// Two plans of an invented household.
+const (
+	planBefore = `plan = "Juniper and Moss"
+zone = "Europe/Lisbon"
+
+[wheel]
+pocket = "6 g"
+
+[[meal]]
+name = "breakfast"
+portion = "18 g"
+at = ["07:00"]
+
+[[meal]]
+name = "supper"
+portion = "18 g"
+at = ["18:30"]
+`
+	planAfter = `plan = "Juniper and Moss"
+zone = "Europe/Lisbon"
+
+[wheel]
+pocket = "6 g"
+
+[[meal]]
+name = "breakfast"
+portion = "24 g"
+at = ["07:00"]
+
+[[meal]]
+name = "supper"
+portion = "18 g"
+at = ["19:00"]
+
+[[meal]]
+name = "night"
+portion = "6 g"
+at = ["23:00"]
+`
+)

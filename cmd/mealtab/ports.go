@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"mealtab/cmd/mealtab/internal/running"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/link"
@@ -22,7 +23,7 @@ type portFlags struct {
 }
 
 func (f *portFlags) register(flags *pflag.FlagSet) {
-	flags.StringArrayVarP(&f.ports, "port", "p", nil, "serial `PORT` of the feeder; may be repeated (default: the only feeder there is)")
+	flags.StringArrayVarP(&f.ports, "port", "p", nil, "serial `PORT` of the feeder, or tcp:HOST:PORT; may be repeated (default: the only feeder there is)")
 	flags.BoolVar(&f.every, "all", false, "every feeder on a USB port")
 }
 
@@ -34,7 +35,7 @@ func (a *app) portsCommand() *cobra.Command {
 		Long: `List the serial ports of this computer, and ask on each that has the USB bridge of a board whether a
 feeder is there. Opening a port resets most boards; a feeder goes on afterwards as if nothing had
 happened, and no serving is given twice. Other ports are listed, but not asked, unless --all says so:
-something else may be on them. Name one with --port in the other commands to use it.`,
+something else may be on them. Emulated boards that run on this computer are listed too. Name one with --port in the other commands to use it.`,
 		Example: `  mealtab ports
   mealtab ports --all
   mealtab status --port /dev/ttyUSB0`,
@@ -47,14 +48,16 @@ something else may be on them. Name one with --port in the other commands to use
 
 func (a *app) runPorts(every bool) error {
 	list, err := a.ports()
-	if err != nil {
+	boards := running.Boards()
+	if err != nil && len(boards) == 0 {
 		return err
 	}
+	list = append(list, boards...)
 	answers := make([]string, len(list))
 	var wait sync.WaitGroup
 	for i, p := range list {
 		answers[i] = "not asked"
-		if p.Likely() || every && p.USB {
+		if p.Likely() || every && p.USB || i >= len(list)-len(boards) {
 			wait.Go(func() { answers[i] = a.whoIsThere(p.Name) })
 		}
 	}

@@ -24,7 +24,8 @@ func TestScripts(t *testing.T) {
 		RequireUniqueNames:  true,
 		Cmds:                map[string]func(*testscript.TestScript, bool, []string){"code": code},
 		Setup: func(env *testscript.Env) error {
-			env.Setenv("NO_COLOR", "") // the scripts see to it themselves that there is no terminal
+			env.Setenv("XDG_CACHE_HOME", filepath.Join(env.WorkDir, "cache")) // no emulated board but the script's own is on the list of ports
+			env.Setenv("NO_COLOR", "")                                        // the scripts see to it themselves that there is no terminal
 			for name, dir := range map[string]string{"zoneinfo": "script/zoneinfo", "old": "zone/2025c"} {
 				from := filepath.Join("..", "..", "testdata", filepath.FromSlash(dir))
 				if err := os.CopyFS(filepath.Join(env.WorkDir, name), os.DirFS(from)); err != nil {

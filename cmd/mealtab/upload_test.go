@@ -79,46 +79,6 @@ func finish(t testing.TB, code int, input string, cmd *exec.Cmd) (stdout, stderr
 	return out.String(), errs.String()
 }
 
-const (
-	planBefore = `plan = "Juniper and Moss"
-zone = "Europe/Lisbon"
-
-[wheel]
-pocket = "6 g"
-
-[[meal]]
-name = "breakfast"
-portion = "18 g"
-at = ["07:00"]
-
-[[meal]]
-name = "supper"
-portion = "18 g"
-at = ["18:30"]
-`
-	planAfter = `plan = "Juniper and Moss"
-zone = "Europe/Lisbon"
-
-[wheel]
-pocket = "6 g"
-
-[[meal]]
-name = "breakfast"
-portion = "24 g"
-at = ["07:00"]
-
-[[meal]]
-name = "supper"
-portion = "18 g"
-at = ["19:00"]
-
-[[meal]]
-name = "night"
-portion = "6 g"
-at = ["23:00"]
-`
-)
-
 // files writes both plans.
 func files(t *testing.T) (before, after string) {
 	t.Helper()

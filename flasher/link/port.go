@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"syscall"
 	"time"
 
@@ -19,8 +20,11 @@ type port struct {
 	wait time.Duration
 }
 
-// Open opens a port by name at a rate. The error says what to do about it.
+// Open opens a port by name at a rate; a name tcp:HOST:PORT is that of a line behind a network. The error says what to do about it.
 func Open(name string, baud int) (*Link, error) {
+	if strings.HasPrefix(name, tcpPrefix) {
+		return openTCP(name, baud)
+	}
 	p, err := serial.Open(name, &serial.Mode{BaudRate: baud, DataBits: 8})
 	if err != nil {
 		return nil, &OpenError{name, reason(name, err)}

@@ -1,0 +1,72 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"mealtab/cmd/mealtab/internal/running"
+	"mealtab/flasher/link"
+)
+
+// An emulated board listens on a TCP port of this computer too: ports lists it, the other commands talk to it, several at a time, and when it
+// ends it is on no list any more. A file that a killed board has left is removed.
+func TestBoardOverTCP(t *testing.T) {
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
+	t.Setenv("HOME", t.TempDir())
+	planName, _ := planFile(t, planBefore)
+	commands, typed := io.Pipe()
+	said, out := io.Pipe()
+	ended := make(chan int)
+	go func() { ended <- newApp(commands, out, io.Discard).execute([]string{"board", planName}) }()
+	lines := bufio.NewReader(said)
+	port := ""
+	for !strings.HasPrefix(port, "tcp:") {
+		line, err := lines.ReadString('\n')
+		require.NoError(t, err)
+		port = strings.TrimSpace(strings.TrimPrefix(line, "the feeder is at "))
+	}
+	require.Regexp(t, `^tcp:127\.0\.0\.1:\d+$`, port)
+	go func() { _, _ = io.Copy(io.Discard, lines) }()
+
+	run := func(args ...string) string {
+		var out, errs bytes.Buffer
+		a := newApp(nil, &out, &errs)
+		a.ports = func() ([]link.Port, error) { return nil, errNoPorts }
+		require.Equal(t, exitGood, a.execute(args), errs.String())
+		return out.String()
+	}
+	require.Regexp(t, "^"+port+" +emulated board +feeder: m328-mains, firmware \\d+\n$", run("ports"))
+	other, err := link.Open(port, 57600) // which says nothing, and is told everything
+	require.NoError(t, err)
+	defer other.Close()
+	require.Contains(t, run("status", "--port", port), "board    m328-mains on "+port)
+
+	cache, err := os.UserCacheDir()
+	require.NoError(t, err)
+	left := filepath.Join(cache, "mealtab", "boards", "board-1")
+	for _, text := range []string{"tcp:127.0.0.1:1\n", "tcp:192.0.2.1:4161\n", "nonsense"} {
+		require.NoError(t, os.WriteFile(left, []byte(text), 0o600))
+		require.Len(t, running.Boards(), 1)
+	}
+
+	_, err = io.WriteString(typed, "quit\n")
+	require.NoError(t, err)
+	require.Equal(t, exitGood, <-ended)
+	require.Empty(t, running.Boards())
+	_, errs := newHome(t, nil, nil).run(1, "", "status", "--port", port)
+	require.Contains(t, errs, port+": nobody listens there (")
+}
+
+func TestNameOfANetworkPort(t *testing.T) {
+	for _, name := range []string{"tcp:", "tcp:4161", "tcp::4161", "tcp:localhost:"} {
+		_, errs := newHome(t, nil, nil).run(1, "", "status", "--port", name)
+		require.Contains(t, errs, name+": a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161")
+	}
+}

@@ -1,0 +1,73 @@
+package link
+
+import (
+	"errors"
+	"net"
+	"os"
+	"strings"
+	"time"
+)
+
+// tcpPrefix begins the name of a port that is a TCP connection: "tcp:HOST:PORT".
+const tcpPrefix = "tcp:"
+
+// TCPAddress is the host and port that such a name means.
+func TCPAddress(name string) (address string, ok bool) {
+	address, ok = strings.CutPrefix(name, tcpPrefix)
+	if !ok {
+		return "", false
+	}
+	host, port, err := net.SplitHostPort(address)
+	return address, err == nil && host != "" && port != ""
+}
+
+// dialTime is how long the far end of a connection may take to answer.
+const dialTime = 5 * time.Second
+
+// openTCP connects to a line behind a network: an emulated board, or a small computer that carries octets to a serial port. The far end has its rate
+// and no reset line.
+func openTCP(name string, baud int) (*Link, error) {
+	address, ok := TCPAddress(name)
+	if !ok {
+		return nil, &OpenError{name, "a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161"}
+	}
+	c, err := net.DialTimeout("tcp", address, dialTime)
+	if err != nil {
+		var op *net.OpError
+		if errors.As(err, &op) {
+			err = op.Err
+		}
+		return nil, &OpenError{name, "nobody listens there (" + err.Error() + "); does the board, or the program that carries its line, run?"}
+	}
+	return New(&connection{c}, name, baud), nil
+}
+
+// connection is a line as a TCP connection.
+type connection struct{ net.Conn }
+
+func (c *connection) Read(p []byte, wait time.Duration) (int, error) {
+	if err := c.SetReadDeadline(time.Now().Add(wait)); err != nil {
+		return 0, err
+	}
+	n, err := c.Conn.Read(p)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = nil
+	}
+	return n, err
+}
+
+func (c *connection) Write(p []byte) (int, error) {
+	if err := c.SetWriteDeadline(time.Now().Add(stuckAfter)); err != nil {
+		return 0, err
+	}
+	n, err := c.Conn.Write(p)
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		err = ErrStuck
+	}
+	return n, err
+}
+
+func (c *connection) SetBaud(int) error     { return nil }
+func (c *connection) Reset() error          { return ErrNoResetLine }
+func (c *connection) Now() time.Time        { return time.Now() }
+func (c *connection) Sleep(d time.Duration) { time.Sleep(d) }
