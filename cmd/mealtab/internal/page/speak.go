@@ -43,6 +43,12 @@ func (s *session) plainly(id string, d plan.Diagnostic) (at string, message, hin
 		return meal("times"), "the rule has its own times of day", "leave this empty, or take them out of the rule"
 	case err == nil && strings.HasSuffix(d.Message, "stands where a date-time is wanted"):
 		return id, fmt.Sprintf("“%s” is no date", s.noDate(n, name)), dayHint
+	case err == nil && name == "from" && (strings.Contains(d.Message, "has no hour") || strings.Contains(d.Message, "has no minute")):
+		return meal("times"), inWords(d.Message), inWords(d.Hint)
+	case strings.HasPrefix(d.Message, "no board profile"):
+		return "plan.board", strings.Replace(d.Message, "give the path of a TOML file", "give the path of a profile of your own", 1), d.Hint
+	case strings.HasPrefix(d.Message, "table: WHEEL turn: "):
+		return "wheel.turn", strings.TrimPrefix(d.Message, "table: WHEEL turn: ") + " ms", ""
 	case id == "button.per-hour":
 		return id, fmt.Sprintf("“%s” is not a whole number %s", s.doc.Text(planFields[id]), cmp.Or(numbersIn(d.Message), "of presses")), ""
 	case id == "button.portion" && d.Code == plan.CodeMissing:
@@ -90,5 +96,5 @@ func inWords(s string) string {
 		return value
 	})
 	s = keyName.ReplaceAllStringFunc(s, func(k string) string { return "“" + labels[k] + "”" })
-	return strings.ReplaceAll(s, "the times of at:", "the times of day:")
+	return strings.NewReplacer("the times of at:", "the times of day:", "leave the key out", "leave it empty").Replace(s)
 }
