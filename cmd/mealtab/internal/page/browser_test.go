@@ -52,6 +52,12 @@ func chromium(t *testing.T) string {
 
 func newBrowser(t *testing.T, text string) *browser {
 	t.Helper()
+	return newBrowserFor(t, text, 3*time.Minute)
+}
+
+// newBrowserFor is a browser that is used for so long at most.
+func newBrowserFor(t *testing.T, text string, most time.Duration) *browser {
+	t.Helper()
 	s := newSite(t, text)
 	o := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(chromium(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(profileDir(t)),
 		chromedp.WindowSize(1280, 900), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.WSURLReadTimeout(60*time.Second))
@@ -59,7 +65,7 @@ func newBrowser(t *testing.T, text string) *browser {
 	t.Cleanup(stop)
 	ctx, _ := chromedp.NewContext(allocator, chromedp.WithErrorf(func(string, ...any) {}))
 	t.Cleanup(func() { _ = chromedp.Cancel(ctx) }) // waits until the browser is gone
-	ctx, stop = context.WithTimeout(ctx, 3*time.Minute)
+	ctx, stop = context.WithTimeout(ctx, most)
 	t.Cleanup(stop)
 	b := &browser{site: s, ctx: ctx, pictures: t.ArtifactDir()}
 	b.listen()

@@ -153,7 +153,7 @@ func TestByNumber(t *testing.T) {
 	assert.True(t, strings.HasPrefix(s.Link("127.0.0.1:8000"), "http://127.0.0.1:8000/open?token="))
 }
 
-func mustURL(t *testing.T, s string) *url.URL {
+func mustURL(t testing.TB, s string) *url.URL {
 	t.Helper()
 	u, err := url.Parse(s)
 	require.NoError(t, err)

@@ -93,6 +93,12 @@ func compile(name string, src []byte) *Compiled {
 	return c
 }
 
+// parseOnly reads a plan without compiling it.
+func parseOnly(name string, src []byte) (*plan.Plan, plan.Diagnostics) {
+	db := zone.Embedded()
+	return plan.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
+}
+
 // options are those of a page for a file; the file is made if it has a text.
 func options(t testing.TB, text string) (Options, string) {
 	t.Helper()
@@ -218,6 +224,23 @@ func (s *site) send(path string, body any, out any) (code int, fault string) {
 		require.NoError(s.t, json.Unmarshal(text, out))
 	}
 	return answer.StatusCode, e.Error
+}
+
+// tryPost is send to any path, which may be none.
+func (s *site) tryPost(path string, body json.RawMessage, out any) (code int, fault string) {
+	r := httptest.NewRequest(http.MethodPost, "/", bytes.NewReader(body))
+	r.URL.Path, r.Host = "/api/"+path, strings.TrimPrefix(s.url, "http://")
+	r.Header.Set("Content-Type", "application/json")
+	r.Header.Set("Origin", s.url)
+	for _, c := range s.client.Jar.Cookies(mustURL(s.t, s.url)) {
+		r.AddCookie(c)
+	}
+	w := httptest.NewRecorder()
+	s.server.Handler().ServeHTTP(w, r)
+	var e struct{ Error string }
+	_ = json.Unmarshal(w.Body.Bytes(), &e)
+	_ = json.Unmarshal(w.Body.Bytes(), out)
+	return w.Code, e.Error
 }
 
 // change posts and wants the new state.

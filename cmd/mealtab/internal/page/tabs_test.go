@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -51,7 +52,7 @@ func TestBrowserTwoTabs(t *testing.T) {
 	b := a.tab().changing(false)
 	a.run(chromedp.Click(`[data-meal="0"] [data-action="remove"]`))
 	a.until(`document.querySelectorAll('[data-meal]').length === 1`)
-	b.typed("meal.0.name", "late breakfast")
+	b.run(chromedp.Evaluate(`byId('meal.0.name').focus(); byId('meal.0.name').select()`, nil), input.InsertText("late breakfast"))
 	b.until(`document.getElementById('message').textContent !== ''`)
 	assert.Equal(t, "The plan has been changed in another tab meanwhile; this is how it is now. Not taken over: “late breakfast”.", b.message())
 	b.picture("stale")
@@ -147,6 +148,13 @@ func TestBrowserTypesThroughChanges(t *testing.T) {
 	b.run(chromedp.Focus(id("meal.2.portion")), chromedp.KeyEvent("6 g"), chromedp.Focus(id("meal.2.times")), chromedp.KeyEvent("9"+kb.Tab))
 	b.settled()
 	b.until(`document.getElementById('meal.2.times').value === '09:00'`)
+
+	// A pause in the middle of a word changes nothing in the field.
+	b.typed("meal.2.times", "10")
+	b.settled()
+	b.run(chromedp.KeyEvent(":16"))
+	b.settled()
+	assert.Equal(t, "10:16", b.value(`document.getElementById('meal.2.times').value`))
 }
 
 // No weekday ticked is an error at the weekdays; nothing is ticked in the owner's place.

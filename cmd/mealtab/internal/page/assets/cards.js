@@ -4,8 +4,9 @@
 
 let shown = {fields: {}}; // the newest state
 
-// show brings the page up to date. all: also the field that has the cursor, because what was typed there is not in the plan.
-function show(s, all) {
+// show brings the page up to date. all: also the field that has the cursor, because what was typed there is not in the plan. own is the key of
+// the change that this answers: what the program made of half a word is no word to go on typing at.
+function show(s, all, own) {
   if (s.revision < revision) return;
   const before = shown;
   shown = s;
@@ -13,7 +14,7 @@ function show(s, all) {
   arrangeCards(s);
   byId('title').textContent = s.title;
   document.title = s.title + ' · mealtab';
-  for (const input of document.querySelectorAll('[data-field]')) showField(input, s, before, all);
+  for (const input of document.querySelectorAll('[data-field]')) showField(input, s, before, all, own);
   for (const m of s.meals) showMeal(m, s, all);
   const source = byId('source');
   if (!pending('text') && source.value !== s.source && (all || source !== document.activeElement || s.source !== before.source)) source.value = s.source;
@@ -27,9 +28,9 @@ function show(s, all) {
 
 // showField puts a value into its field, unless it is being typed there. A field that has the cursor but has been changed by others meanwhile
 // is shown as it is now: the next key would write the old value again.
-function showField(input, s, before, all) {
+function showField(input, s, before, all, own) {
   const id = input.dataset.field, value = s.fields[id] || '';
-  const typing = input === document.activeElement && (before.fields[id] || '') === value;
+  const typing = input === document.activeElement && (own === id || (before.fields[id] || '') === value);
   if (!pending(id) && input.value !== value && (all || !typing)) input.value = value;
   issues(id, input, s.issues[id] || []);
 }

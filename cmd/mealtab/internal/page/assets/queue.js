@@ -83,7 +83,9 @@ async function deliver(c) {
 function take(c, status, a) {
   if (a.revision === undefined) { tell(a.error || 'The program does not understand this page: load it anew.'); return; }
   if (a.stale) {
-    const dropped = [c, ...waiting.splice(0)].filter((x) => x.what).map((x) => `“${x.what}”`);
+    const newest = new Map(); // of one field only what was typed last
+    for (const x of [c, ...waiting.splice(0)]) if (x.what) newest.set(x.key, `“${x.what}”`);
+    const dropped = [...newest.values()];
     show(a, true);
     tell(`${sentence(a.error)} ${dropped.length ? `Not taken over: ${dropped.join(', ')}.` : ''}`);
     return;
@@ -92,7 +94,7 @@ function take(c, status, a) {
     for (let i = waiting.length - 1; i >= 0; i--) if (waiting[i].act) waiting.splice(i, 1);
   }
   byId('conflict').hidden = !a.file;
-  show(a, status !== 200 && !a.file);
+  show(a, status !== 200 && !a.file, c.key);
   if (status !== 200) tell(sentence(a.error));
   else said(c, a);
   if (a.left || c.kind === 'import') leftOut(a.left || []);
