@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/cdproto/input"
+	keys "github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -52,7 +52,7 @@ func TestBrowserTwoTabs(t *testing.T) {
 	b := a.tab().changing(false)
 	a.run(chromedp.Click(`[data-meal="0"] [data-action="remove"]`))
 	a.until(`document.querySelectorAll('[data-meal]').length === 1`)
-	b.run(chromedp.Evaluate(`byId('meal.0.name').focus(); byId('meal.0.name').select()`, nil), input.InsertText("late breakfast"))
+	b.run(chromedp.Evaluate(`byId('meal.0.name').focus(); byId('meal.0.name').select()`, nil), keys.InsertText("late breakfast"))
 	b.until(`document.getElementById('message').textContent !== ''`)
 	assert.Equal(t, "The plan has been changed in another tab meanwhile; this is how it is now. Not taken over: “late breakfast”.", b.message())
 	b.picture("stale")
