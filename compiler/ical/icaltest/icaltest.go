@@ -4,6 +4,7 @@ package icaltest
 
 import (
 	_ "embed"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -19,6 +20,7 @@ var source []byte
 // Event is a VEVENT with its instances.
 type Event struct {
 	Summary string
+	Of      []int64 // of an event with RECURRENCE-ID the instance it stands for
 	Starts  []int64 // Unix seconds, in the order libical gives them
 }
 
@@ -56,14 +58,41 @@ func (l Lister) List(t testing.TB, ics string, from, to time.Time) (events []Eve
 			faults = append(faults, rest)
 		case "event":
 			events = append(events, Event{Summary: rest})
-		case "start":
+		case "start", "of":
 			n, err := strconv.ParseInt(rest, 10, 64)
 			if err != nil || len(events) == 0 {
 				t.Fatalf("unexpected line %q", line)
 			}
 			last := &events[len(events)-1]
-			last.Starts = append(last.Starts, n)
+			if kind == "of" {
+				last.Of = append(last.Of, n)
+			} else {
+				last.Starts = append(last.Starts, n)
+			}
 		}
 	}
 	return events, faults
+}
+
+//go:embed testdata/list.py
+var script string
+
+// ListByDateutil asks python3-dateutil for the instances of the events of one UID in [from, to), overrides applied. Local times are in
+// the IANA zone. The error is what dateutil says of rules that it does not take.
+func ListByDateutil(t testing.TB, ics, zone string, from, to time.Time) (starts []int64, err error) {
+	t.Helper()
+	cmd := exec.Command("python3", "-c", script, zone, strconv.FormatInt(from.Unix(), 10), strconv.FormatInt(to.Unix(), 10))
+	cmd.Stdin = strings.NewReader(ics)
+	out, err := cmd.Output()
+	if err != nil {
+		t.Fatalf("python3 with dateutil (Debian: python3-dateutil): %v", err)
+	}
+	for _, line := range strings.Fields(string(out)) {
+		n, err := strconv.ParseInt(line, 10, 64)
+		if err != nil {
+			return nil, errors.New(string(out))
+		}
+		starts = append(starts, n)
+	}
+	return starts, nil
 }

@@ -1,6 +1,7 @@
 /* Reads iCalendar from standard input with libical and prints, tab-separated:
  *   error  <text>                     one line for each fault that libical sees
  *   event  <summary>                  one line for each VEVENT
+ *   of     <Unix seconds>             of an event with RECURRENCE-ID: the instance that it stands for
  *   start  <Unix seconds>             its instances in [argv[1], argv[2]), after RRULE, RDATE and EXDATE
  */
 #include <libical/ical.h>
@@ -61,6 +62,10 @@ int main(int argc, char **argv)
          e = icalcomponent_get_next_component(root, ICAL_VEVENT_COMPONENT)) {
         const char *summary = icalcomponent_get_summary(e);
         printf("event\t%s\n", summary ? summary : "");
+        struct icaltimetype of = icalcomponent_get_recurrenceid(e);
+        if (!icaltime_is_null_time(of)) {
+            printf("of\t%lld\n", (long long)icaltime_as_timet_with_zone(of, of.zone ? of.zone : icaltimezone_get_utc_timezone()));
+        }
         icalcomponent_foreach_recurrence(e, from, to, print_start, NULL);
     }
     return 0;
