@@ -110,7 +110,7 @@ func timeFaults() []Fault {
 		{Name: "clock silent", begin: func(w *world) { w.b.Silence(true) }, end: func(w *world) { w.b.Silence(false) }, clock: true},
 		{Name: "crystal stopped", begin: func(w *world) { w.b.StopCrystal(true) }, end: func(w *world) { w.b.StopCrystal(false); set(w) }, clock: true},
 		{Name: "INT wire off", begin: func(w *world) { w.b.CutInt(true) }, end: func(w *world) { w.b.CutInt(false) }},
-		{Name: "port opened every 7 minutes", begin: func(w *world) { every(w, 30, 7*time.Minute, w.b.Reset) }},
+		{Name: "port opened every 7 minutes", begin: func(w *world) { every(w, 30, 7*time.Minute, w.b.Reset) }, hands: true},
 		{Name: "feed button stuck", begin: func(w *world) { w.b.Press(board.ButtonFeed, 0) }, end: func(w *world) { w.b.Release(board.ButtonFeed) }, hands: true},
 		{Name: "pressed every 13 minutes", begin: func(w *world) {
 			every(w, 200, 13*time.Minute, func() { w.b.Press(board.ButtonFeed, 200*time.Millisecond) })

@@ -40,7 +40,8 @@ const (
 	cellLife        = 100_000          // writes [ATmega328P data sheet, 8.4]
 	lastYears       = 10
 	mostResets      = 400
-	mostInAnEvening = 25
+	pressTime       = 15 * time.Second // from a press to what it brings about
+	mostInAnEvening = 40
 	hungryAfter     = 6*time.Hour + showWithin // beyond the longest gap of the plan
 )
 
@@ -62,11 +63,17 @@ type judge struct {
 	m      table.Map
 	light  *light
 	broken []Violation
-	clock  bool // the feeder's time is not the world's
+	clock  bool   // the feeder's time is not the world's
+	hands  bool   // somebody presses, or opens the port
+	mute   bool   // it keeps no history: its journal is all that it says
+	begun  saying // without a history: what the journal has begun since the last probe
+	cursor table.Minute
 
 	probed   time.Time // last probe
 	sequence uint8     // of the newest record of the history then
 	spoilt   bool      // a serving, and nobody has acknowledged it
+	pending  int       // pockets that were still to come at the last probe
+	pressed  time.Time // a button: whoever presses has seen the light
 	trouble  bool      // the history has had something beside servings since
 	first    time.Time // the servo's first rest in the window
 	back     time.Time // power's last return
@@ -106,7 +113,8 @@ func newJudge(b *board.Board, p *plan, clock bool) *judge {
 	j := &judge{b: b, light: newLight(), plan: p, clock: clock, probed: b.Now(), ate: b.Now(), from: b.Now()}
 	j.m, _ = table.MapFor(len(b.MCU().EEPROM()))
 	j.cells = slices.Clone(b.MCU().CellWrites())
-	if past := scenario.History(b); len(past) > 0 {
+	past := scenario.History(b)
+	if j.mute = len(past) == 0; !j.mute {
 		j.sequence = past[len(past)-1].Sequence
 	}
 	return j
@@ -128,6 +136,10 @@ func (j *judge) see(e board.Event) {
 	case board.PocketFell:
 		if e.Value > 0 {
 			j.pocket(at)
+		}
+	case board.Button:
+		if e.Value != 0 {
+			j.pressed, j.spoilt = at, false
 		}
 	case board.Light:
 		j.light.Event(e.Value != 0, at)
@@ -176,6 +188,16 @@ func (j *judge) servo(on bool, at time.Time) {
 	}
 	newest, ok := table.NewestJournal(j.b.MCU().EEPROM(), j.m)
 	if j.manual = ok && newest.Kind == table.JournalManual; j.manual {
+		j.begun.manual += perPress // should it be resumed, it counts again: nobody presses so little
+		j.begun.byHand++
+		return
+	}
+	if ok && newest.Kind == table.JournalServing && newest.Cursor != j.cursor {
+		j.cursor = newest.Cursor
+		j.begun.served += newest.Pockets
+		j.begun.servings++
+	}
+	if at.Sub(j.pressed) < pressTime { // somebody wants it tried again
 		return
 	}
 	j.ons = append(j.ons, at)

@@ -121,6 +121,7 @@ func newRun(c Case, faults []Fault, b *board.Board, log io.Writer) *running {
 	r := &running{w: world{b: b, host: scenario.NewHost(b), phase: c.Phase}, faults: faults, plan: c.plan()}
 	clock := slices.ContainsFunc(faults, func(f Fault) bool { return f.clock })
 	r.j = newJudge(b, r.plan, clock)
+	r.j.hands = slices.ContainsFunc(faults, func(f Fault) bool { return f.hands })
 	h := uint64(1469598103934665603) // FNV-1a, so that each case meets its own chance
 	for _, x := range []byte(c.String()) {
 		h = (h ^ uint64(x)) * 1099511628211

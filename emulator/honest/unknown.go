@@ -29,7 +29,7 @@ func Exceptions() []Exception {
 func excuse(c Case, broken []Violation) (rest []Violation, unknown []string) {
 	for _, v := range broken {
 		name := ""
-		if v.Rule == RuleUnseen || v.Rule == RuleHungry {
+		if v.Rule == RuleUnseen || v.Rule == RuleHungry || v.Rule == RuleForgotten { // forgotten: another fault happened to be shown
 			for _, e := range Exceptions() {
 				if e.applies(c) && slices.ContainsFunc(c.Faults, func(f string) bool { return slices.Contains(e.faults, f) }) {
 					name = e.Name

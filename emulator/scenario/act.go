@@ -30,7 +30,7 @@ func init() { // not a composite literal: upload refers to it
 		"power off":        plain((*board.Board).PowerOff),
 		"power on":         plain((*board.Board).PowerOn),
 		"reset":            plain((*board.Board).Reset),
-		"press":            {"button, for, times, every", nil, press},
+		"press":            {"button, for", nil, press},
 		"release":          {"button", nil, release},
 		"cut INT":          plain(func(b *board.Board) { b.CutInt(true) }),
 		"mend INT":         plain(func(b *board.Board) { b.CutInt(false) }),
