@@ -32,7 +32,8 @@ func (w *liveWheel) Turn(pockets int) (turned int, took units.Milliseconds, err 
 	}
 	turned, err = w.feeder.Serve(st, uint32(pockets)*w.table.Wheel.PocketUnits)
 	if errors.Is(err, flasher.ErrRefused) {
-		err = fmt.Errorf("%w\nThe table on it allows %s by hand in an hour. For a calibration upload the plan with [button] per-hour = 15", err, words.Count(w.table.Button.PerHour, "serving"))
+		err = fmt.Errorf("%w\nThe table on it allows %s by hand in an hour and %d in a day, of %d pockets together. A calibration of two weighings of %d pockets each fits into a day; go on with it tomorrow", err,
+			words.Count(min(w.table.Button.PerHour, table.MaxPerHour), "serving"), w.table.Button.Daily(), table.MaxAskedDay, table.MaxAsked)
 	}
 	return turned, 0, err
 }

@@ -46,7 +46,7 @@ func TestLiveCalibration(t *testing.T) {
 	var out bytes.Buffer
 	list, err := calibrate.Ask(&scale{e, []string{"\n", "24.8\n", "\n", "25.0\n", "\n"}}, &out, wheel, 4)
 	require.ErrorIs(t, err, flasher.ErrRefused)
-	assert.Contains(t, err.Error(), "allows 2 servings by hand in an hour. For a calibration upload the plan with [button] per-hour = 15")
+	assert.Contains(t, err.Error(), "allows 2 servings by hand in an hour and 6 in a day, of 40 pockets together. A calibration of two weighings of 20 pockets each fits into a day")
 	require.Len(t, list, 2)
 	assert.Equal(t, 4, list[1].Pockets)
 	assert.Equal(t, 8, fell)

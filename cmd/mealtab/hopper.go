@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -15,11 +16,13 @@ import (
 	"mealtab/compiler/units"
 	"mealtab/emulator/replay"
 	"mealtab/flasher"
+	"mealtab/flasher/frame"
 )
 
 type hopperFlags struct {
 	portFlags
 	filled, holds, preset string
+	told                  bool // --filled was given
 }
 
 func (a *app) hopperCommand() *cobra.Command {
@@ -31,13 +34,20 @@ func (a *app) hopperCommand() *cobra.Command {
 stays fresh that long. The hopper was filled at --filled, with what the plan says it holds.
 
 With a feeder on a serial port (--port, or --all) what it has really served since is asked of its
-memory: servings by hand count too, and those missed or left out do not.`,
+memory: servings by hand count too, and those missed or left out do not. With --filled now it is also
+told that its hopper has just been filled, and with how much: from then on it counts the pockets itself,
+and its light shows when an eighth is left. Holding the portion button down for three seconds tells it
+the same, with as much as before.`,
 		Example: `  mealtab hopper plan.toml
   mealtab hopper plan.toml --filled 2026-12-01T08:00
   mealtab hopper plan.toml --filled 2026-12-01T08:00 --holds "500 g"
-  mealtab hopper plan.toml --filled 2026-12-01T08:00 --port /dev/ttyUSB0`,
+  mealtab hopper plan.toml --filled 2026-12-01T08:00 --port /dev/ttyUSB0
+  mealtab hopper plan.toml --filled now --port /dev/ttyUSB0     and tell the feeder so`,
 		Args: one("PLAN"),
-		RunE: func(_ *cobra.Command, args []string) error { return a.runHopper(args[0], f) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			f.told = cmd.Flags().Changed("filled")
+			return a.runHopper(args[0], f)
+		},
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
@@ -54,11 +64,12 @@ type filling struct {
 	c    *compiled
 	at   table.Minute     // when it was filled
 	full units.Milligrams // with how much
+	now  bool             // it was filled just now: the feeder is told so
 }
 
 func (a *app) runHopper(name string, f hopperFlags) error {
 	onBoard := f.every || len(f.ports) > 0
-	if onBoard && f.filled == "now" {
+	if onBoard && !f.told {
 		return usagef("a feeder knows what it has served, not when its hopper was filled: say so with --filled")
 	}
 	l, err := a.readPlan(name)
@@ -93,7 +104,7 @@ func (a *app) runHopper(name string, f hopperFlags) error {
 
 // filling reads when the hopper was filled, and with how much.
 func (a *app) filling(name string, l *loaded, f hopperFlags) (*filling, error) {
-	h := &filling{full: units.Milligrams(l.plan.Hopper)}
+	h := &filling{full: units.Milligrams(l.plan.Hopper), now: f.told && f.filled == "now"}
 	if f.holds != "" {
 		var err error
 		if h.full, err = units.ParseMass(f.holds); err != nil {
@@ -188,6 +199,27 @@ func (s *session) showHopper(h *filling, wanted string) error {
 	}
 	in := h.input(t, preset, st.Adjust)
 	s.a.hopperLasts(&s.out, h, in, s.leftInHopper(h, in, history))
+	if h.now {
+		return s.tellFilled(h, t)
+	}
+	return nil
+}
+
+// tellFilled tells a feeder that its hopper has just been filled.
+func (s *session) tellFilled(h *filling, t *table.Table) error {
+	pockets := int64(h.full) / t.Wheel.PocketMg()
+	if pockets < 1 || pockets >= frame.HopperForget {
+		return fmt.Errorf("%s: %s are %d pockets of %s; a feeder counts 1 to %d", s.Port(), h.full, pockets, units.Milligrams(t.Wheel.PocketMg()), frame.HopperForget-1)
+	}
+	holds, _, err := s.Hopper(int(pockets))
+	if errors.Is(err, frame.StatusError(frame.BadRequest)) {
+		s.out.WriteString(wrap("  on the feeder  ", "this board keeps no count of its own: it will not show when the hopper is nearly empty"))
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(&s.out, "  on the feeder  counts down from %s; its light will show when an eighth is left\n", words.Count(holds, "pocket"))
 	return nil
 }
 

@@ -26,8 +26,9 @@ func (a *app) serveCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "serve",
 		Short: "Feed now",
-		Long: `Let a feeder serve now, as its button does, and within the same limit in an hour. However often the
-request has to be sent on a bad line, the feeder serves once.
+		Long: `Let a feeder serve now, as its button does, and within the same limits: so many times in an hour and in
+a day as its table says, 20 pockets at once, and 40 in 24 hours. However often the request has to be
+sent on a bad line, the feeder serves once.
 
 Keep fingers and paws off the wheel.`,
 		Example: `  mealtab serve
@@ -56,8 +57,7 @@ func (s *session) serve(portion string) error {
 	}
 	pockets, err := s.Serve(st, amount)
 	if errors.Is(err, flasher.ErrRefused) {
-		return fmt.Errorf("%s: the feeder refuses: it has given what its table allows by hand in an hour (%s), its supply is too low (it was at %.2f V), or it is serving just now",
-			s.Port(), words.Count(int(t.Button.PerHour), "serving"), float64(st.SupplyMV)/1000)
+		return fmt.Errorf("%s: the feeder refuses: %s", s.Port(), refusal(st, t))
 	}
 	if err != nil {
 		return err
@@ -70,6 +70,21 @@ func (s *session) serve(portion string) error {
 	return nil
 }
 
+// refusal says why a feeder in such a state serves nothing by hand.
+func refusal(st flasher.Status, t *table.Table) string {
+	switch {
+	case t.Button.Portion == 0:
+		return "its table switches servings by hand off"
+	case st.DayLeft == 0:
+		return fmt.Sprintf("it has given what its table allows by hand in a day (%s in 24 hours from the first)", words.Count(t.Button.Daily(), "serving"))
+	case st.HourLeft == 0:
+		return fmt.Sprintf("it has given what its table allows by hand in an hour (%s); the next may come an hour after the last", words.Count(min(t.Button.PerHour, table.MaxPerHour), "serving"))
+	case st.Asked > 0:
+		return fmt.Sprintf("that would be more than %d pockets by hand in 24 hours (%d have been given), its supply is too low (it was at %.2f V), or a serving is not finished", table.MaxAskedDay, st.Asked, float64(st.SupplyMV)/1000)
+	}
+	return fmt.Sprintf("its supply is too low (it was at %.2f V), or a serving is not finished", float64(st.SupplyMV)/1000)
+}
+
 // mostServed bounds what may be asked for: a plan's largest portion.
 const mostServed = 5 * units.Kilogram
 
@@ -79,8 +94,8 @@ func massUnits(t *table.Table, text string) (uint32, error) {
 	switch {
 	case isPockets && number < 1:
 		return 0, usagef("--portion %q: at least 1 pocket is wanted", text)
-	case isPockets && number > 100:
-		return 0, usagef("--portion %q: at most 100 pockets are served at once", text)
+	case isPockets && number > table.MaxAsked:
+		return 0, usagef("--portion %q: at most %d pockets are served at once", text, table.MaxAsked)
 	case isPockets:
 		return uint32(number) * t.Wheel.PocketUnits, nil
 	}
@@ -94,7 +109,11 @@ func massUnits(t *table.Table, text string) (uint32, error) {
 	if t.Wheel.UnitMg == 0 {
 		return 0, usagef("--portion %q is a weight, but the feeder's table does not say what a pocket holds; give pockets", text)
 	}
-	return max(uint32(math.Round(float64(m)/float64(t.Wheel.UnitMg))), 1), nil
+	wanted := max(uint32(math.Round(float64(m)/float64(t.Wheel.UnitMg))), 1)
+	if most := table.MaxAsked * t.Wheel.PocketUnits; wanted > most {
+		return 0, usagef("--portion %q: at most %d pockets are served at once, %s with this wheel", text, table.MaxAsked, units.Milligrams(int64(table.MaxAsked)*t.Wheel.PocketMg()))
+	}
+	return wanted, nil
 }
 
 // pocketCount reads "2 pockets".

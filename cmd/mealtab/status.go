@@ -21,6 +21,7 @@ import (
 func (a *app) statusCommand() *cobra.Command {
 	var f portFlags
 	var zoneName string
+	var clear bool
 	cmd := &cobra.Command{
 		Use:   "status",
 		Short: "Ask a feeder how it is, and when it will feed next",
@@ -29,17 +30,26 @@ come next by its own reckoning. Where the time zone data at hand differ from the
 table, say from when on and by how much: governments change their clocks, and then the plan wants
 compiling and uploading again.
 
-Nothing is changed on the feeder.`,
+Faults that were seen stay shown, through resets and power cuts, until somebody acknowledges them: with
+a press of any button, or with --clear. What still has a cause is shown again. Without --clear nothing is
+changed on the feeder.`,
 		Example: `  mealtab status
   mealtab status --port /dev/ttyUSB0 --zone Europe/Lisbon
-  mealtab status --all                       every feeder on USB`,
+  mealtab status --all                       every feeder on USB
+  mealtab status --clear                     and acknowledge the faults it shows`,
 		Args: none,
 		RunE: func(*cobra.Command, []string) error {
-			return a.each(f, func(s *session) error { return s.showStatus(zoneName) })
+			return a.each(f, func(s *session) error {
+				if err := s.showStatus(zoneName); err != nil || !clear {
+					return err
+				}
+				return s.acknowledge()
+			})
 		},
 	}
 	f.register(cmd.Flags())
 	cmd.Flags().StringVar(&zoneName, "zone", "", "the feeder is in this `ZONE` (default: the one whose data are most like the table's)")
+	cmd.Flags().BoolVar(&clear, "clear", false, "acknowledge the faults that stay shown")
 	return cmd
 }
 
@@ -60,7 +70,10 @@ func (s *session) showStatus(zoneName string) error {
 	if err := s.showClock(st); err != nil {
 		return err
 	}
-	fmt.Fprintf(&s.out, "  supply   %.2f V\n", float64(st.SupplyMV)/1000)
+	fmt.Fprintf(&s.out, "  supply   %s\n", supplyText(st))
+	if text := hopperText(st); text != "" {
+		fmt.Fprintf(&s.out, "  hopper   %s\n", text)
+	}
 	s.showFaults(st.Faults)
 	if held == nil {
 		return nil
@@ -141,6 +154,37 @@ func setText(at time.Time) string {
 		return "never set over this line"
 	}
 	return "set " + at.Format("2006-01-02 15:04 UTC")
+}
+
+// supplyText is the supply at rest, and under the servo where that was measured.
+func supplyText(st flasher.Status) string {
+	text := fmt.Sprintf("%.2f V", float64(st.SupplyMV)/1000)
+	if st.LoadedMV > 0 {
+		text += fmt.Sprintf(" at rest, %.2f V at the lowest in the last turn of the wheel", float64(st.LoadedMV)/1000)
+	}
+	return text
+}
+
+// hopperText is the board's own forecast; "" where nobody has said what the hopper holds.
+func hopperText(st flasher.Status) string {
+	if st.Hopper < 0 {
+		return ""
+	}
+	return fmt.Sprintf("%s left, by what was turned since it was filled", words.Count(st.Hopper, "pocket"))
+}
+
+// acknowledge clears the faults that stay, and says what is left.
+func (s *session) acknowledge() error {
+	left, err := s.ClearFaults(table.LatchedFaults)
+	if err != nil {
+		return err
+	}
+	if left == 0 {
+		fmt.Fprint(&s.out, "Acknowledged: no fault is shown now\n")
+		return nil
+	}
+	s.out.WriteString(wrap("Acknowledged; still shown: ", faultText(left)))
+	return nil
 }
 
 func (s *session) showFaults(faults int) {

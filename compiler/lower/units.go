@@ -27,7 +27,7 @@ func (l *lowering) units() {
 	}
 	l.t.Button = table.DefaultButton(l.t.Wheel)
 	if b := l.p.Button; b != nil {
-		l.t.Button.Portion, l.t.Button.PerHour = l.portion(b.Portion), b.PerHour
+		l.t.Button = table.Button{Portion: l.portion(b.Portion), PerHour: b.PerHour, PerDay: b.PerDay}
 	}
 }
 

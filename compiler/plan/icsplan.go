@@ -118,6 +118,12 @@ func (b *builder) extension(key string, v text, l icsLine) {
 			return
 		}
 		button().PerHour = atoi(v.s)
+	case "BUTTON-PER-DAY":
+		if n := atoi(clip(v.s, 6)); !allDigits(v.s) || n < 1 || n > b.limits.PerDay {
+			b.fail(CodeRange, l.value.all(), "", "%q is not a whole number from 1 to %d", v.s, b.limits.PerDay)
+			return
+		}
+		button().PerDay = atoi(v.s)
 	default:
 		b.unknownExtension(key, l, calendarKeys, "calendar", eventKeys)
 	}

@@ -102,6 +102,9 @@ func (c *icsWriter) head() {
 	if p.Button != nil {
 		c.ours("BUTTON", p.Button.Portion.String())
 		c.ours("BUTTON-PER-HOUR", fmt.Sprint(p.Button.PerHour))
+		if p.Button.PerDay > 0 {
+			c.ours("BUTTON-PER-DAY", fmt.Sprint(p.Button.PerDay))
+		}
 	}
 }
 

@@ -33,12 +33,12 @@ type Limits struct {
 	Trim             int // µs either way
 	MealPockets      int // pockets of one portion
 	Asked            int // pockets of one press
-	PerHour          int // presses
+	PerHour, PerDay  int // presses
 }
 
 // orNone replaces limits that are not given.
 func (l Limits) orNone() Limits {
-	for _, n := range []*int{&l.Meals, &l.Presets, &l.Late, &l.MaxTurn, &l.Trim, &l.MealPockets, &l.Asked, &l.PerHour} {
+	for _, n := range []*int{&l.Meals, &l.Presets, &l.Late, &l.MaxTurn, &l.Trim, &l.MealPockets, &l.Asked, &l.PerHour, &l.PerDay} {
 		if *n == 0 {
 			*n = math.MaxInt32
 		}

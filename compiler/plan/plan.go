@@ -197,7 +197,8 @@ type Wheel struct {
 // Button is the [button] table: what the feed-now button may do.
 type Button struct {
 	Portion Portion // of one press; both fields 0 disables the button
-	PerHour int     // presses served in any hour
+	PerHour int     // presses served in an hour
+	PerDay  int     // in a day; 0: as many as the feeder allows by itself
 }
 
 // Plan is a whole checked plan.

@@ -11,7 +11,7 @@ var (
 	rootKeys   = []string{"plan", "zone", "late", "board", "gap", "wheel", "hopper", "button", "pet", "food", "meal"}
 	wheelKeys  = []string{"pocket", "turn", "trim"}
 	hopperKeys = []string{"holds"}
-	buttonKeys = []string{"portion", "per-hour"}
+	buttonKeys = []string{"portion", "per-hour", "per-day"}
 	mealKeys   = []string{"name", "portion", "dtstart", "rrule", "at", "exdate", "rdate", "presets"}
 )
 
@@ -112,6 +112,15 @@ func (b *builder) tomlButton(root *tomlTable) {
 			b.fail(CodeRange, e.value.span, "", "per-hour = %s is outside 0 to %d", e.value.text.s, b.limits.PerHour)
 		}
 		button.PerHour = n
+	}
+	if e := b.take(t, "per-day"); e != nil {
+		n := 0
+		if e.value.kind != unstable.Integer || !allDigits(e.value.text.s) {
+			b.wrongType(e, "a whole number", "per-day = 6")
+		} else if n = atoi(clip(e.value.text.s, 6)); n < 1 || n > b.limits.PerDay {
+			b.fail(CodeRange, e.value.span, "", "per-day = %s is outside 1 to %d", e.value.text.s, b.limits.PerDay)
+		}
+		button.PerDay = n
 	}
 	b.unknownKeys(t, "button", buttonKeys)
 }

@@ -16,7 +16,7 @@ const (
 	boostTime  = units.Milliseconds(60)
 	brakeTime  = units.Milliseconds(100)
 	checkTime  = 3.0 / 1000                // s awake for a look at the clock and the decision; measured: 1.5 to 3.6 ms
-	slotBytes  = table.JournalSlotSize + 2 // written for a serving, besides one for each pocket: the mark twice, the end of the serving
+	slotBytes  = table.JournalSlotSize + 3 // written for a serving, besides one for each pocket: the mark twice, the seal broken, the end of the serving
 )
 
 // Board is what computing needs to know.

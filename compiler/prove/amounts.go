@@ -60,6 +60,9 @@ func wheel(p *plan.Plan, t *table.Table) error {
 	if t.Button.PerHour != p.Button.PerHour {
 		return fmt.Errorf("the plan allows %d presses an hour, the table %d", p.Button.PerHour, t.Button.PerHour)
 	}
+	if t.Button.PerDay != p.Button.PerDay {
+		return fmt.Errorf("the plan allows %d presses a day, the table %d (0: the feeder's own limit)", p.Button.PerDay, t.Button.PerDay)
+	}
 	return portion(p, t, "feed-now button", p.Button.Portion, t.Button.Portion)
 }
 

@@ -99,7 +99,7 @@ func (r *Raised) head(t *table.Table) {
 		}
 	}
 	if t.Button != table.DefaultButton(w) {
-		p.Button = &plan.Button{Portion: portion(t, t.Button.Portion), PerHour: t.Button.PerHour}
+		p.Button = &plan.Button{Portion: portion(t, t.Button.Portion), PerHour: t.Button.PerHour, PerDay: t.Button.PerDay}
 	}
 }
 

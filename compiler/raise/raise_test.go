@@ -39,7 +39,7 @@ func randomPlan(r *rand.Rand, zoneName string) *plan.Plan {
 		p.Wheel = &plan.Wheel{PocketMilligrams: int64(1+r.IntN(90)) * 100, TurnMillis: 310 * r.IntN(2), TrimMicros: 5 * (r.IntN(7) - 3)}
 	}
 	if r.IntN(4) == 0 {
-		p.Button = &plan.Button{Portion: plan.Portion{Pockets: 1 + r.IntN(3)}, PerHour: r.IntN(5)}
+		p.Button = &plan.Button{Portion: plan.Portion{Pockets: 1 + r.IntN(3)}, PerHour: r.IntN(5), PerDay: r.IntN(16)}
 	}
 	for i := range 1 + r.IntN(3) {
 		m := plan.Meal{Name: fmt.Sprintf("meal %d", i+1), Portion: plan.Portion{Pockets: 1 + r.IntN(9)}}

@@ -44,6 +44,9 @@ func (r *Raised) TOML() string {
 		b.WriteString("\n[button]\n")
 		key("portion", quotedPortion(u.Portion))
 		key("per-hour", strconv.Itoa(u.PerHour))
+		if u.PerDay > 0 {
+			key("per-day", strconv.Itoa(u.PerDay))
+		}
 	}
 	for i := range p.Meals {
 		writeMeal(&b, p, &p.Meals[i])

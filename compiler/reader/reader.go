@@ -39,7 +39,7 @@ func Options(db *zone.Database) plan.Options {
 // limits stand in package table, of which plans know nothing.
 var limits = plan.Limits{
 	Meals: table.MaxMeals, Presets: table.MaxPresets, Late: table.MaxLate, MinTurn: table.MinTurn, MaxTurn: table.MaxTurn, Trim: table.MaxTrim,
-	MealPockets: table.MaxMealPockets, Asked: table.MaxAsked, PerHour: table.MaxPerHour,
+	MealPockets: table.MaxMealPockets, Asked: table.MaxAsked, PerHour: table.MaxPerHour, PerDay: table.MaxPerDay,
 }
 
 type reader struct {

@@ -118,7 +118,8 @@ func (c *checker) policies(t *Table) {
 	c.count("START", int(t.Start), 0, int(MaxDay))
 	c.count("THROUGH", int(t.Through), int(t.Start), int(MaxDay))
 	c.count("LATE", t.Late, 0, MaxLate)
-	c.count("BUTTON presses in an hour", t.Button.PerHour, 0, 255)
+	c.count("BUTTON presses in an hour", t.Button.PerHour, 0, 15)
+	c.count("BUTTON presses in a day", t.Button.PerDay, 0, MaxPerDay)
 	if t.Wheel.TurnMillis != 0 { // else the board's
 		c.count("WHEEL turn", int(t.Wheel.TurnMillis), MinTurn, MaxTurn)
 	}

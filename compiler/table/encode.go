@@ -114,7 +114,7 @@ func flags(t *Table) int {
 	return f
 }
 
-// DefaultButton is what a table without a button section means: one pocket, twice an hour.
+// DefaultButton is what a table without a button section means: one pocket, twice an hour, six times a day.
 func DefaultButton(w Wheel) Button { return Button{Portion: w.PocketUnits, PerHour: DefaultPerHour} }
 
 func (w *writer) sections(t *Table) {
@@ -133,7 +133,7 @@ func (w *writer) sections(t *Table) {
 	}
 	if f&flagButton != 0 {
 		w.number(t.Button.Portion)
-		w.u8(t.Button.PerHour)
+		w.u8(t.Button.PerHour | t.Button.PerDay<<4)
 	}
 	if f&flagPresets != 0 {
 		w.u8(t.Presets)

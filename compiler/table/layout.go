@@ -182,7 +182,7 @@ func Sections() []Field {
 		{"OVERRIDES", flagOverrides, "varies", "units of quarter hours", "", "spans in which another offset holds: see Overrides"},
 		{"THROUGH", flagThrough, "2", "days", "START to 36524", "u16: last local date for which the table is right, days since 2000-01-01; absent: 2099-12-31"},
 		{"LATE", flagLate, "1-2", "minutes", "0 to 1440", "number: how late a missed serving may still be given; absent: 120"},
-		{"BUTTON", flagButton, "2-5", "mass units; presses", "", "number: portion of one press (0: disabled); u8: presses served in any hour; absent: one pocket, 2"},
+		{"BUTTON", flagButton, "2-5", "mass units; presses", "", "number: portion of one press (0: disabled); u8: presses served, bits 3-0 in an hour (a feeder allows 8 at most), bits 7-4 in 24 hours from the first, 0: 6; absent: one pocket, 2, 6"},
 		{"PRESETS", flagPresets, "1", "", "2 to 8", "u8: number of presets"},
 		{"RULES", flagRules, "varies", "", "1 to 127", "u8: number of day rules, then the rules"},
 		{"GAP_OMIT", flagGapOmit, "0", "", "", "instances in a gap are dropped"},

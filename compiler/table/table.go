@@ -81,7 +81,16 @@ type Span struct{ Start, End Minute }
 // Button is what the feed-now button may do.
 type Button struct {
 	Portion uint32 // mass units; 0 disables the button
-	PerHour int    // presses served in any hour, 0 to 255
+	PerHour int    // presses served in an hour, 0 to 15; the feeder allows MaxPerHour at most
+	PerDay  int    // in 24 hours from the first, 1 to 15; 0: DefaultPerDay
+}
+
+// Daily is how many presses are served in 24 hours.
+func (b Button) Daily() int {
+	if b.PerDay == 0 {
+		return DefaultPerDay
+	}
+	return b.PerDay
 }
 
 // Wheel is the calibration.

@@ -33,6 +33,7 @@
 
 /* No room for them on 16 KiB with a bootloader of 2 */
 #define KEEP_HISTORY 0               /* 1: history in the memory beside the clock chip */
+#define TRIM_CLOCK 0                 /* 1: the line can set the clock chip's ageing offset */
 #define COUNT_HOPPER 0               /* 1: pockets are counted out of the hopper, to say when it is nearly empty */
 
 /* Index switch on PD6, closed to ground once per pocket */

@@ -25,6 +25,9 @@
 #ifndef KEEP_HISTORY
 #define KEEP_HISTORY 1  /* 0: the journal's last records are all that is remembered */
 #endif
+#ifndef TRIM_CLOCK
+#define TRIM_CLOCK 1    /* 0: the clock chip's ageing offset stays as it is */
+#endif
 #ifndef COUNT_HOPPER
 #define COUNT_HOPPER 1  /* 0: no forecast of an empty hopper */
 #endif

@@ -225,6 +225,8 @@ static uint8_t history_read(void)
 	uint16_t slot = req_word(REQ_HISTORY_READ_SLOT);
 	uint8_t raw[HISTORY_SIZE];
 
+	if (!KEEP_HISTORY)
+		return LINE_BAD_REQUEST;
 	put(&history_newest, 2);
 	for (uint8_t count = LINE_HISTORY_MAX; count > 0 && history_get(slot--, raw); count--)
 		put(raw, HISTORY_SIZE);
@@ -388,6 +390,8 @@ static uint8_t ageing(void)
 {
 	int8_t value = (int8_t)req[REQ_AGEING_VALUE];
 
+	if (!TRIM_CLOCK)
+		return LINE_BAD_REQUEST;
 	if (req[REQ_AGEING_WRITE] && !clock_ageing_write(value))
 		return LINE_NO_CLOCK;
 	if (!clock_ageing_read(&value))

@@ -68,7 +68,7 @@
 #define FLAG_OVERRIDES               0x02 /* units of quarter hours: spans in which another offset holds: see Overrides */
 #define FLAG_THROUGH                 0x04 /* days: u16: last local date for which the table is right, days since 2000-01-01; absent: 2099-12-31 */
 #define FLAG_LATE                    0x08 /* minutes: number: how late a missed serving may still be given; absent: 120 */
-#define FLAG_BUTTON                  0x10 /* mass units; presses: number: portion of one press (0: disabled); u8: presses served in any hour; absent: one pocket, 2 */
+#define FLAG_BUTTON                  0x10 /* mass units; presses: number: portion of one press (0: disabled); u8: presses served, bits 3-0 in an hour (a feeder allows 8 at most), bits 7-4 in 24 hours from the first, 0: 6; absent: one pocket, 2, 6 */
 #define FLAG_PRESETS                 0x20 /* u8: number of presets */
 #define FLAG_RULES                   0x40 /* u8: number of day rules, then the rules */
 #define FLAG_GAP_OMIT                0x80 /* instances in a gap are dropped */

@@ -24,7 +24,7 @@ func Table(r *rand.Rand) *table.Table {
 	}
 	t.Button = table.DefaultButton(t.Wheel)
 	if chance(r, 3) {
-		t.Button = table.Button{Portion: uint32(r.IntN(100)), PerHour: r.IntN(6)}
+		t.Button = table.Button{Portion: uint32(r.IntN(100)), PerHour: r.IntN(6), PerDay: r.IntN(16)}
 	}
 	if chance(r, 3) {
 		t.Presets = 2 + r.IntN(table.MaxPresets-1)
