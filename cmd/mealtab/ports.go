@@ -60,8 +60,12 @@ func (a *app) runPorts(every bool) error {
 		}
 	}
 	wait.Wait()
+	width := 16
+	for _, p := range list {
+		width = max(width, len(p.Name))
+	}
 	for i, p := range list {
-		fmt.Fprintf(a.out, "%-16s %-22s %s\n", p.Name, device(p), answers[i])
+		fmt.Fprintf(a.out, "%-*s %-22s %s\n", width, p.Name, device(p), answers[i])
 	}
 	return nil
 }
