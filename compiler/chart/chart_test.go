@@ -322,3 +322,21 @@ func TestMonthTooShort(t *testing.T) {
 	}
 	assert.Equal(t, []string{"2-31", "4-31", "6-31", "9-31", "11-31"}, got, "the months of the Gregorian calendar with fewer than 31 days")
 }
+
+// Where a pocket holds more than a portion, a serving that turns nothing is not drawn as food, and a day's sum is what falls.
+func TestWeekShowsWhatFalls(t *testing.T) {
+	in := compile(t, `zone = "UTC"
+[wheel]
+pocket = "20 g"
+[[meal]]
+name    = "bite"
+portion = "6 g"
+at      = ["07:00", "19:00"]
+`, "2026-12-03T10:00:00Z")
+	p, err := Draw("week", in, Options{})
+	require.NoError(t, err)
+	assert.Contains(t, p.Desc, "bite nothing yet")
+	assert.Contains(t, p.Desc, "bite 20 g")
+	assert.NotContains(t, p.Desc, "bite 6 g")
+	assert.Contains(t, p.Desc, "A pocket holds 20 g, more than some portions: these are saved up until they fill one. Shown is what falls.")
+}

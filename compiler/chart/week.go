@@ -41,6 +41,17 @@ func (d *drawing) week() *Picture {
 		}
 		return true
 	})
+	falls := d.whatFalls(days)
+	if falls != "" {
+		most = 0
+		for _, list := range days {
+			for _, s := range list {
+				for _, p := range s.parts {
+					most = max(most, p.units)
+				}
+			}
+		}
+	}
 	dates := dateText(d.from, "2 January") + " to " + dateText(d.from+weekDays-1, "2 January 2006")
 	d.pic.Title = d.name() + ", " + dates
 	d.pic.Desc = d.weekText(days)
@@ -55,7 +66,39 @@ func (d *drawing) week() *Picture {
 	}
 	d.nowLine(l)
 	d.pic.Width, d.pic.Height = d.width, d.legend(l.top+weekDays*weekRow+22, notes)
+	if falls != "" {
+		d.pic.Desc += " " + falls
+		d.pic.Height = d.paragraph(14, d.pic.Height+8, falls) + 14
+	}
 	return &d.pic
+}
+
+// whatFalls turns a week in which a serving gives no pocket at all into one of what falls: a portion that is saved up is not food yet. It says
+// so; "" if every serving turns the wheel.
+func (d *drawing) whatFalls(days [][]serving) string {
+	if !d.weighed() {
+		return ""
+	}
+	saved := false
+	for _, list := range days {
+		for _, s := range list {
+			for _, p := range s.parts {
+				saved = saved || p.units > 0 && p.pockets == 0
+			}
+		}
+	}
+	if !saved {
+		return ""
+	}
+	pocket := d.in.Table.Wheel.PocketMg()
+	for _, list := range days {
+		for _, s := range list {
+			for i := range s.parts {
+				s.parts[i].units = int64(s.parts[i].pockets) * int64(d.in.Table.Wheel.PocketUnits)
+			}
+		}
+	}
+	return "A pocket holds " + grams(pocket) + ", more than some portions: these are saved up until they fill one. Shown is what falls."
 }
 
 // hours draws the ground: a band for every other day, and the hours.
@@ -115,6 +158,10 @@ func (d *drawing) servingMark(l weekLayout, i int, s serving, most int64, labell
 	parts := slices.Clone(s.parts)
 	slices.SortStableFunc(parts, func(a, b part) int { return int(b.units - a.units) }) // the small one on top
 	for _, p := range parts {
+		if p.units == 0 { // nothing falls: a point in the colour of the lines
+			g.Marks = append(g.Marks, shape(Shape(p.meal), x, y, markLeast, Rule))
+			continue
+		}
 		r := max(markLeast, markMost*math.Sqrt(float64(p.units)/float64(most)))
 		g.Marks = append(g.Marks, shape(Shape(p.meal), x, y, r, meal(p.meal)))
 	}
@@ -133,6 +180,9 @@ func (d *drawing) servingWords(s serving) string {
 	words := make([]string, len(s.parts))
 	for i, p := range s.parts {
 		words[i] = d.in.Plan.Meals[p.meal].Name + " " + d.amount(p.units)
+		if p.units == 0 {
+			words[i] = d.in.Plan.Meals[p.meal].Name + " nothing yet"
+		}
 	}
 	return clock(ofDay(s.nominal)) + " " + strings.Join(words, " and ")
 }

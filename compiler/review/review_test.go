@@ -147,6 +147,14 @@ func TestServingsWithoutAPocketAreNoFood(t *testing.T) {
 	assert.Contains(t, shown(Warnings(later))[0], "from "+newReview(in).local(s.Hungry.From)+" to "+newReview(in).local(s.Hungry.To))
 }
 
+// Before the first turn and after the last one nobody has eaten either: in pockets of 100 g the first gram falls at the fiftieth serving.
+func TestHungerBeforeTheFirstTurn(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"100 g\"\n[[meal]]\nname = \"crumb\"\nportion = \"1 g\"\ndtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;COUNT=120\"\n")
+	s := Summarize(in, replay.AllPresets)
+	assert.Equal(t, "2027-01-19T07:00Z", s.Hungry.From.String(), "the one turn, at the fiftieth serving")
+	assert.Equal(t, "2027-03-30T06:00Z", s.Hungry.To.String(), "the last serving")
+}
+
 func TestNothingFalls(t *testing.T) {
 	in := compiled(t, "zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"6.2 g\"\n[[meal]]\nname = \"crumb\"\nportion = \"1 g\"\nrdate = [2026-12-01T07:00:00]\n")
 	got := shown(Warnings(in))

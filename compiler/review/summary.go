@@ -45,7 +45,8 @@ func (s *Spread) add(v int64) {
 	s.Count++
 }
 
-// Stretch is the longest time in which no pocket is turned, between two times when one is.
+// Stretch is the longest time in which no pocket is turned: between two times when one is, or from the first serving, or to the last, where those
+// give none.
 type Stretch struct{ From, To table.Minute }
 
 // Hopper is how long a full hopper lasts from now on.
@@ -87,8 +88,8 @@ type summary struct {
 	r     *review
 	out   Summary
 	days  []dayAmount
-	last  table.Minute // that the wheel turned
-	eaten bool         // it has turned
+	last  table.Minute // that the wheel turned, or the first serving
+	due   table.Minute // the newest serving
 	any   bool
 	left  int64 // in the hopper, mg
 	empty bool
@@ -106,7 +107,10 @@ func (s *summary) add(due replay.Serving, today int) {
 	if !s.any {
 		s.out.First = max(day, today+1)
 	}
-	s.any = true
+	if !s.any {
+		s.last = due.At
+	}
+	s.any, s.due = true, due.At
 	if due.Pockets() > 0 {
 		s.fed(due.At)
 	}
@@ -125,10 +129,10 @@ func (s *summary) add(due replay.Serving, today int) {
 
 // fed notes that food falls. A serving of no pocket ends nobody's hunger.
 func (s *summary) fed(at table.Minute) {
-	if s.eaten && at-s.last > s.out.Hungry.To-s.out.Hungry.From {
+	if at-s.last > s.out.Hungry.To-s.out.Hungry.From {
 		s.out.Hungry = Stretch{s.last, at}
 	}
-	s.eaten, s.last = true, at
+	s.last = at
 }
 
 func (s *summary) milligrams(due replay.Serving) (mg int64) {
@@ -152,6 +156,7 @@ func (s *summary) hopper(at table.Minute, mg int64) {
 }
 
 func (s *summary) finish() Summary {
+	s.fed(s.due) // up to the last serving looked at, even where it gives nothing
 	if s.any && !s.over {
 		for len(s.days) < countedDays {
 			s.days = append(s.days, dayAmount{})

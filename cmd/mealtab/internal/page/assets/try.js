@@ -44,6 +44,7 @@ function show(s) {
   text('servo', s.servo ? 'has power' : 'off');
   text('supply', s.powered ? s.volts : 'none');
   text('hopper', s.hopper);
+  text('dry', s.dry ? 'The hopper is empty: the wheel turns, and nothing falls into the bowl.' : '');
   toggle('power', s.powered, 'Cut the power', 'cut power', 'Give the power back', 'give power');
   toggle('jam', !s.jammed, 'Jam the wheel', 'jam', 'Free the wheel', 'unjam');
   toggle('wire', s.wire, 'Cut the INT wire', 'cut INT', 'Mend the INT wire', 'mend INT');

@@ -29,6 +29,7 @@ type State struct {
 	Pockets  int64    `json:"pockets"`
 	Bowl     string   `json:"bowl"`
 	Hopper   string   `json:"hopper"`
+	Dry      bool     `json:"dry"` // nothing is left in the hopper
 	Jammed   bool     `json:"jammed"`
 	Log      []Line   `json:"log"`     // newest first
 	Journal  []Record `json:"journal"` // newest first
@@ -52,7 +53,7 @@ func (f *Feeder) State() State {
 	s := State{
 		Board: f.o.Board, Day: now.Format("Monday 2 January 2006"), Time: now.Format("15:04:05 MST"), Date: now.Format(time.DateOnly), Speed: f.speed,
 		Powered: f.b.Powered(), Volts: fmt.Sprintf("%.2f V", float64(f.b.Millivolts())/1000), Wire: f.wire, Light: f.b.LED(), Servo: f.b.BoostOn(),
-		Angle: f.b.Angle(), Pockets: f.b.Pockets(), Bowl: grams(f.bowlMg), Hopper: grams(int64(f.b.HopperMg())), Jammed: f.jammed, Log: []Line{}, Journal: []Record{},
+		Angle: f.b.Angle(), Pockets: f.b.Pockets(), Bowl: grams(f.bowlMg), Hopper: grams(int64(f.b.HopperMg())), Dry: f.b.HopperMg() < 1, Jammed: f.jammed, Log: []Line{}, Journal: []Record{},
 	}
 	if !f.goal.IsZero() {
 		s.Hurrying = f.local(f.goal).Format("2 January 2006 15:04")
