@@ -132,7 +132,7 @@ func (b *browser) until(js string) {
 		var is bool
 		err := chromedp.Run(b.ctx, chromedp.Evaluate(`Boolean(`+js+`)`, &is))
 		return err == nil && is
-	}, 30*time.Second, 50*time.Millisecond, "%s", js)
+	}, 2*time.Minute, 50*time.Millisecond, "%s", js)
 	if !ok {
 		b.t.Logf("the page shows: %s", b.value(`document.querySelector('main').innerText`))
 		b.picture("failed")

@@ -81,7 +81,7 @@ func (w *way) steps() []WayStep {
 	}
 	written := w.staged[1] > 0 && w.staged[0] == w.staged[1]
 	list := []WayStep{
-		state(stepLook, w.looked, true, ""), w.rehearsal(), state(stepAsk, w.staged[1] > 0, w.looked, ""),
+		state(stepLook, w.looked, true, ""), w.rehearsal(), state(stepAsk, w.staged[1] > 0, false, ""),
 		state(stepWrite, written, w.staged[1] > 0, w.bytes()), state(stepCommit, w.inForce, written, ""), state(stepClock, w.clock != "", w.inForce, w.clock),
 	}
 	for i := range list {
