@@ -65,12 +65,13 @@ uint32_t cursor_number(void)
 OUTLINED uint16_t cursor_word(uint16_t most)
 {
 	uint32_t value = cursor_number();
+	uint16_t word = (uint16_t)value;
 
-	if ((uint16_t)(value >> 16) != 0 || (uint16_t)value > most) {
+	if ((uint16_t)(value >> 16) != 0 || word > most) {
 		cursor_fail();
 		return 0;
 	}
-	return (uint16_t)value;
+	return word;
 }
 
 int16_t cursor_signed(uint16_t most)

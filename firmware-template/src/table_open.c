@@ -109,12 +109,14 @@ static void open_overrides(void)
 
 static void open_rules(void)
 {
-	table.rules = cursor_u8();
-	EXPECT(table.rules != 0);
-	if (table.rules > TABLE_MAX_RULES) { /* beyond rule_marks */
+	uint8_t rules = cursor_u8();
+
+	EXPECT(rules != 0);
+	if (rules > TABLE_MAX_RULES) { /* beyond rule_marks */
 		cursor_fail();
 		return;
 	}
+	table.rules = rules;
 	table.rules_at = cursor_place();
 	for (uint8_t n = table.rules; n > 0 && !cursor_bad; n--)
 		table.rule_flags |= rule_read();
@@ -129,8 +131,10 @@ static void open_wheel(void)
 	table.turn_ms = cursor_word(TABLE_MAX_TURN);
 	EXPECT(table.turn_ms == 0 || table.turn_ms >= TABLE_MIN_TURN);
 	pocket = cursor_number();
-	if (pocket - 1 >= TABLE_MAX_POCKET_UNITS)
+	if (pocket - 1 >= TABLE_MAX_POCKET_UNITS) {
 		cursor_fail();
+		pocket = 1; /* nothing is ever divided by 0 */
+	}
 	table.button_units = pocket;
 	table.pocket_tenths = 10 * pocket;
 	cursor_number(); /* milligrams in a unit */

@@ -43,7 +43,7 @@ OUTLINED static uint16_t steps_to(uint16_t distance, uint16_t step)
 
 static uint16_t cycle_from(uint16_t from)
 {
-	uint32_t last = cursor_number(); /* minute of the period */
+	uint32_t last = cursor_number() & TABLE_MAX_NUMBER; /* minute of the period */
 	uint32_t shift = cursor_number();
 	uint32_t left_out = hours_read();
 	uint32_t wait;
@@ -55,11 +55,12 @@ static uint16_t cycle_from(uint16_t from)
 	from += (uint16_t)wait;
 	for (;;) {
 		uint8_t hour = (uint8_t)(from / 60), free = hour_from(left_out, hour);
-		uint16_t period = (uint16_t)last + 1;
+		uint16_t period;
 		if (free == hour)
 			return from;
 		if (last >= MINUTES_PER_DAY)
 			return NO_TIME;
+		period = (uint16_t)last + 1;
 		from += steps_to(60u * free - from, period) * period;
 	}
 }
@@ -144,7 +145,7 @@ uint16_t part_read(uint16_t from)
 	}
 	if (head & HEAD_PRESETS) {
 		part.presets = cursor_u8();
-		EXPECT(first && part.presets != 0 && (uint16_t)part.presets >> table.presets == 0);
+		EXPECT(first && (uint8_t)(part.presets - 1) < (uint8_t)(bit_of(table.presets) - 1)); /* of none it is the last bit's carry */
 	}
 	if (first)
 		part.units = cursor_number();

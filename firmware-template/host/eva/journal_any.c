@@ -1,0 +1,20 @@
+/* Opens a journal of any bytes and does what the firmware does with one, in any order that a few calls can have. */
+#include "__fc_builtin.h"
+
+#include "journal.h"
+#include "table_format.h"
+
+int main(void)
+{
+	journal_open();
+	if (Frama_C_interval(0, 1))
+		journal_resume(Frama_C_interval(0, 1) != 0);
+	if (Frama_C_interval(0, 1))
+		journal_append();
+	journal_sealed();
+	journal_unseal();
+	journal_seal();
+	if (journal.at != 0)
+		journal_step((uint8_t)Frama_C_interval(1, POCKETS_PER_SLOT + 1));
+	return 0;
+}
