@@ -47,6 +47,7 @@ func (b *builder) addMeal(m rawMeal) {
 		meal.Presets = b.presets(m)
 	}
 	meal.Set = b.recurrence(&m.set, &meal.Where)
+	b.checkBusy(&m.set, &meal.Set)
 	b.checkPortion(m)
 	p.Meals = append(p.Meals, meal)
 }

@@ -110,6 +110,7 @@ type builder struct {
 	mealCount int
 	// pocketBroken says that the pocket's weight is there but could not be read.
 	pocketBroken bool
+	daily        int  // servings a day so far, at most
 	buttonAt     span // where the button's portion stands
 }
 
