@@ -88,6 +88,7 @@ function take(c, status, a) {
     const dropped = [...newest.values()];
     show(a, true);
     tell(`${sentence(a.error)} ${dropped.length ? `Not taken over: ${dropped.join(', ')}.` : ''}`);
+    if (c.key) byId('message').focus(); // the rest of the word goes nowhere, least of all into what is shown now
     return;
   }
   if (status !== 200) {
