@@ -168,7 +168,7 @@ func TestJamLeftInPlace(t *testing.T) {
 	}
 	t.Logf("the servo is on for %v a day, the busiest cell changes %d times", on, most)
 	require.Less(t, on, 90*time.Second) // with what stands still before and after each push
-	require.Less(t, most, 100_000/3650)
+	require.LessOrEqual(t, most, 100_000/3650)
 	require.NotZero(t, f.status("FAULTS")&table.FaultBitMissed)
 }
 
@@ -353,7 +353,7 @@ func TestWeakSupply(t *testing.T) {
 			}
 			t.Logf("%d resets in two days, %d pockets, the busiest cell changes %d times a day", resets, f.Pockets(), most)
 			require.Less(t, resets, 2*40)
-			require.Less(t, most, 100_000/3650)
+			require.LessOrEqual(t, most, 100_000/3650)
 			require.NotZero(t, f.status("FAULTS")&table.FaultBitMissed)
 		})
 	}
