@@ -90,6 +90,17 @@ func (f *feeder) faults() uint16 {
 	return uint16(frame.MessageNamed("STATUS").Number(payload, "FAULTS"))
 }
 
+// latched are the faults that the journal keeps.
+func (f *feeder) latched() int {
+	f.t.Helper()
+	eeprom := f.MCU().EEPROM()
+	m, ok := table.MapFor(len(eeprom))
+	require.True(f.t, ok)
+	newest, ok := table.NewestJournal(eeprom, m)
+	require.True(f.t, ok)
+	return newest.Faults
+}
+
 // Wherever the wheel meets a jam that stays, an index switch finds it: what fell is what the wheel could turn, nothing counts twice
 // at the index that is passed as it is backed out, and the fault is shown.
 func TestSolidJamAtAnyPhase(t *testing.T) {
@@ -141,6 +152,7 @@ func TestBrokenIndexSwitch(t *testing.T) {
 				for n := 1; n <= servings; n++ {
 					f.Run(time.Hour)
 					require.InDelta(t, n*pockets, float64(f.Pockets()), 1, "after %d servings", n)
+					require.NotZero(t, f.latched()&table.FaultBitSwitch, "faults %04X", f.latched())
 				}
 				f.SetIndex(board.ContactGood)
 				f.Run(time.Hour)
@@ -171,11 +183,12 @@ func TestLightBarrier(t *testing.T) {
 		for _, c := range []struct {
 			what string
 			do   func(*feeder)
+			any  int // faults, of which one at least is shown
 		}{
-			{"good", func(*feeder) {}},
-			{"blind", func(f *feeder) { f.SetBeam(board.BeamBlind) }},
-			{"dark", func(f *feeder) { f.SetBeam(board.BeamDark) }},
-			{"empty hopper", func(f *feeder) { f.Refill(0) }},
+			{"good", func(*feeder) {}, 0},
+			{"blind", func(f *feeder) { f.SetBeam(board.BeamBlind) }, table.FaultBitEmpty | table.FaultBitBarrier},
+			{"dark", func(f *feeder) { f.SetBeam(board.BeamDark) }, table.FaultBitBarrier},
+			{"empty hopper", func(f *feeder) { f.Refill(0) }, table.FaultBitEmpty},
 		} {
 			for _, pockets := range []int{1, 2, 5} {
 				t.Run(fmt.Sprintf("%s %s %d", name, c.what, pockets), func(t *testing.T) {
@@ -184,6 +197,11 @@ func TestLightBarrier(t *testing.T) {
 					c.do(f)
 					f.Run(6 * time.Hour)
 					require.EqualValues(t, 6*pockets, f.Pockets())
+					if c.any == 0 {
+						require.Zero(t, f.faults())
+					} else {
+						require.NotZero(t, f.latched()&c.any, "faults %04X", f.latched())
+					}
 				})
 			}
 		}
@@ -232,7 +250,43 @@ func TestWholePulses(t *testing.T) {
 				require.InDelta(t, 1500, float64(e.At-rose)/1000, 201, "%s %v: pulse in us", name, turn)
 			})
 			f.Run(3 * time.Hour)
-			require.GreaterOrEqual(t, pulses, 3*10)
+			require.GreaterOrEqual(t, pulses, 3*6)
+		}
+	}
+}
+
+// A servo whose stop pulse is off creeps while it stands: that is no sign of a bad supply, and nothing is left out.
+func TestStopPulseOff(t *testing.T) {
+	for _, name := range []string{"m328-mains", "m328-cells", "m328-index"} {
+		for _, off := range []float64{-12, 12} {
+			f := newFeeder(t, name, 6, func(c *board.Config) { c.Wheel.Stop += off })
+			f.Run(3 * time.Hour)
+			require.InDelta(t, 18, float64(f.Pockets()), 2, "%s %+v us", name, off)
+			require.Zero(t, f.faults())
+		}
+	}
+}
+
+// A supply that the servo pulls down is seen while it does, whatever the reference says, and no brown-out comes of it.
+func TestSupplyUnderLoad(t *testing.T) {
+	for _, reference := range []float64{-9, 0, 9} {
+		for _, ohms := range []float64{4, 6, 13} {
+			t.Run(fmt.Sprintf("%v ohms, reference %+v%%", ohms, reference), func(t *testing.T) {
+				t.Parallel()
+				f := newFeeder(t, "m328-mains", 4, func(c *board.Config) { c.ReferencePC = reference })
+				f.SetSource(4900, ohms*1000)
+				resets := 0
+				f.Observe(func(e board.Event) {
+					f.answers.see(e)
+					if e.Kind == board.WasReset {
+						resets++
+					}
+				})
+				f.Run(30 * time.Minute)
+				require.NotZero(t, f.latched()&table.FaultBitSupply, "faults %04X", f.latched())
+				require.LessOrEqual(t, f.Pockets(), int64(5))
+				require.Zero(t, resets)
+			})
 		}
 	}
 }

@@ -72,8 +72,8 @@ void sensors_on(void)
 	power_wait_ms(SETTLE_MS);
 #endif
 #if INDEX_SWITCH
-	sensors.index_closed = !(PIND & 1 << INDEX);
-	sensors.backwards = seen_closed = false;
+	sensors.index_closed = seen_closed = !(PIND & 1 << INDEX);
+	sensors.backwards = false;
 #endif
 #if LIGHT_BARRIER
 	sensors.dark = PINC & 1 << BARRIER;

@@ -270,11 +270,13 @@ static void servo_on(uint16_t turn_ms, int16_t trim_us)
 	power_sleep_mode(true);
 	attempt.sags = 0;
 	attempt.pushed = 0;
-	attempt.sagged = attempt.last = false;
+	attempt.last = false;
+	/* Before the first pulse: without one a servo stands, however wrong its stop pulse is. The first reading is one at rest. */
+	power_sagging();
+	attempt.sagged = power_sagging() && power_sagging();
+	power_watch_load();
 	power_turning(true);
 	pulses_on(turn_ms, trim_us);
-	stand(SAGS_MOST + 1);
-	power_watch_load();
 }
 
 static void servo_off(void)
