@@ -49,6 +49,8 @@ func (s *session) plainly(id string, d plan.Diagnostic) (at string, message, hin
 		return "plan.board", strings.Replace(d.Message, "give the path of a TOML file", "give the path of a profile of your own", 1), d.Hint
 	case strings.HasPrefix(d.Message, "table: WHEEL turn: "):
 		return "wheel.turn", strings.TrimPrefix(d.Message, "table: WHEEL turn: ") + " ms", ""
+	case strings.HasPrefix(d.Message, "table: LATE: "):
+		return "plan.late", strings.TrimPrefix(d.Message, "table: LATE: ") + " min", "a day later the next meals have long come"
 	case id == "button.per-hour":
 		return id, fmt.Sprintf("“%s” is not a whole number %s", s.doc.Text(planFields[id]), cmp.Or(numbersIn(d.Message), "of presses")), ""
 	case id == "button.portion" && d.Code == plan.CodeMissing:
@@ -87,6 +89,7 @@ var (
 
 // inWords turns what a text of the plan would say into what is typed into a field: dtstart = 2026-12-01 becomes 2026-12-01 at From.
 func inWords(s string) string {
+	s = strings.TrimPrefix(s, "table: ")
 	s = assignment.ReplaceAllStringFunc(s, func(a string) string {
 		m := assignment.FindStringSubmatch(a)
 		value := strings.Trim(m[3], `"`)
