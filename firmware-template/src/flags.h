@@ -6,7 +6,7 @@
 #include <stdint.h>
 
 typedef struct {
-	uint8_t woken : 1;       /* power: an interrupt that ends a sleep has come; bit 0 in its handlers */
+	uint8_t woken : 1;       /* power: an interrupt that ends a sleep has come, or a frame; bit 0 in its handlers */
 	uint8_t period_over : 1; /* wheel: a period of the pulse has ended; bit 1 in its handler */
 	uint8_t ready : 1;       /* line: a frame waits to be answered */
 	uint8_t escaped : 1;     /* line: an escape was seen */

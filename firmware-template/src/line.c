@@ -50,10 +50,12 @@ bool line_ready(void)
 /* The check is left to line_answer: an interrupt has no time for it. */
 static void end_of_frame(void)
 {
-	if (!flags.escaped && (uint8_t)(length - FRAME_REST) < sizeof content - FRAME_REST)
+	if (!flags.escaped && (uint8_t)(length - FRAME_REST) < sizeof content - FRAME_REST) {
 		flags.ready = true;
-	else
+		flags.woken = true;
+	} else {
 		length = 0;
+	}
 	flags.escaped = false;
 }
 

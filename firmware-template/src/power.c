@@ -151,7 +151,7 @@ static void nap(uint8_t ticks)
 
 	for (;;) {
 		cli();
-		if (flags.woken || flags.ready)
+		if (flags.woken)
 			break;
 		if (UNSEEN == 0) {
 			sei(); /* the instruction after it always runs, so no wake-up is lost */
@@ -315,8 +315,10 @@ void power_flash(uint8_t count)
 		flash(LIGHT, 1, false);
 }
 
+/* Whatever the line brings ends it: a host asks again after a third of a second, and the longest code takes three. */
 void power_show(uint8_t code)
 {
+	PCMSK2 = WAKING_PINS | 1 << PCINT16;
 	power_sleep_mode(uart_busy());
 	if ((code & SHOW_LONG) && !flags.woken)
 		flash(LONG, 16, true);
