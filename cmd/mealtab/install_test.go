@@ -44,15 +44,10 @@ func TestInstallPutsEveryByteThere(t *testing.T) {
 		t.Run(boot.Name(), func(t *testing.T) {
 			e := boot.Fresh(t)
 			e.HasReset = true
-			want := flashertest.Image(t, boot.Board).Flash
 			code, out, errs := installed(e, boot.Board, nil)
-			got := application(e, boot)
-			if len(want) > len(got) {
-				require.Equal(t, exitFailed, code)
-				require.Contains(t, errs, "(nothing was written)")
-				return
-			}
 			require.Zero(t, code, errs)
+			want := flashertest.Image(t, boot.Board).Flash
+			got := application(e, boot)
 			padded := append(bytes.Clone(want), bytes.Repeat([]byte{0xFF}, len(got)-len(want))...)
 			require.True(t, bytes.Equal(padded, got), "the last bytes are % X, should be % X", got[len(want)-4:len(want)], want[len(want)-4:])
 			require.Contains(t, out, words.Thousands(len(want))+" bytes of firmware for "+boot.Board)

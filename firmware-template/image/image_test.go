@@ -2,6 +2,7 @@ package image_test
 
 import (
 	"bytes"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -54,4 +55,28 @@ func TestFlashOfEveryBoard(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, bytes.Equal(want.Flash, got), b.Name)
 	}
+}
+
+// The room that the project allows: on the ATmega168, 13.8 KiB, so that 200 bytes are left below the older bootloader's 2 KiB; on the
+// ATmega328P, 20 KiB, whatever its sensors.
+func TestImagesAreSmall(t *testing.T) {
+	files, err := image.FS.ReadDir(".")
+	require.NoError(t, err)
+	measured := 0
+	for _, f := range files {
+		board, isImage := strings.CutSuffix(f.Name(), ".hex")
+		if !isImage {
+			continue
+		}
+		most := 20 << 10
+		if strings.HasPrefix(board, "m168-") {
+			most = 14_131
+		}
+		src, _ := image.Hex(board)
+		got, err := image.Flash(src)
+		require.NoError(t, err)
+		require.LessOrEqual(t, len(got), most, board)
+		measured++
+	}
+	require.Equal(t, 6, measured)
 }

@@ -32,19 +32,20 @@ static void note(uint8_t event, uint16_t value)
 
 void feeder_start(void)
 {
-	bool firm = !power_was_lost(); /* only a loss of power tears bytes */
+	bool torn = power_was_lost(); /* only a loss of power tears bytes */
+	bool firm;
 	uint16_t faults;
 
 	journal_open();
 	faults = journal.faults;
-	firm = (firm || journal_sealed()) && journal.pockets == 0;
+	firm = (!torn || journal_sealed()) && journal.pockets == 0;
 	history_open();
 	time_restart();
 	banks_choose();
 	servings_restart();
 	if (power_reset_flags & RESET_BY_WATCHDOG)
 		faults_raise(FAULT_RESTARTED);
-	if (!firm && power_was_lost())
+	if (!firm && torn)
 		banks_make_firm();
 	if (!firm || journal.faults != faults)
 		feeder_record();
@@ -170,7 +171,8 @@ void feeder_button(uint8_t pressed)
 	if (pressed & BUTTON_PORTION)
 		portion_button();
 	if (pressed & BUTTON_PRESET && feeder.bank != NO_BANK) {
-		feeder_preset(journal.preset + 1 < table.presets ? journal.preset + 1 : 0);
+		uint8_t next = journal.preset + 1;
+		feeder_preset(next < table.presets ? next : 0);
 		power_flash(journal.preset + 1);
 	}
 }

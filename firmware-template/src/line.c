@@ -178,7 +178,7 @@ static uint8_t status(void)
 	put(&table.crc, ANS_STATUS_SUPPLY - ANS_STATUS_TABLE_CRC);
 	put_word(power_supply());
 	put_word(wheel_loaded_mv);
-	put_word(journal.holds ? journal.left : 0xFFFF);
+	put_word(COUNT_HOPPER && journal.holds ? journal.left : 0xFFFF);
 	put_byte(limits_hour_left());
 	put_byte(limits_day_left());
 	put_stored(CLOCK_SET_AT, CLOCK_SET_SIZE);
@@ -345,7 +345,7 @@ static uint8_t serve(void)
 		if (token != (uint8_t)(journal.token + 1))
 			return LINE_BAD_RANGE;
 		feeder_time();
-		pockets = feeder_manual(bytes_get(req + REQ_SERVE_UNITS, 3), token);
+		pockets = feeder_manual(req_word(REQ_SERVE_UNITS) | (uint32_t)req[REQ_SERVE_UNITS + 2] << 16, token);
 		if (token != journal.token)
 			return LINE_REFUSED;
 	}

@@ -195,7 +195,8 @@ void power_wait_ms(uint16_t ms)
 
 /* The reference is measured against the supply, so a higher count is a lower supply. */
 #define COUNT_OF(mv) ((uint16_t)(REFERENCE_MV * ADC_FULL / (mv)))
-#define SAGGED(count) ((uint16_t)((uint32_t)(count) * 100 / (100 - SAG_MOST)))
+/* count * 100 / (100 - SAG_MOST), in sixteen bits */
+#define SAGGED(count) ((uint16_t)((count) + (uint16_t)((count) * SAG_MOST) / (100u - SAG_MOST)))
 
 static uint16_t highest_supply = ADC_FULL - 1; /* count of the highest supply at rest since the reset */
 static uint16_t at_rest;                       /* count of the last reading at rest */
@@ -213,7 +214,7 @@ static void convert(void)
 	ADCSRA |= 1 << ADSC;
 }
 
-static uint16_t millivolts(uint16_t count)
+OUTLINED static uint16_t millivolts(uint16_t count)
 {
 	return (uint16_t)(REFERENCE_MV * ADC_FULL / (count | 1)); /* never zero */
 }

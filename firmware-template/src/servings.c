@@ -10,6 +10,7 @@
 #include "history.h"
 #include "journal.h"
 #include "limits.h"
+#include "outlined.h"
 #include "banks.h"
 #include "power.h"
 #include "table.h"
@@ -221,7 +222,8 @@ static void serve(void)
 	bytes_copy4(&journal.cursor, &serving.at);
 	journal.kind = KIND_SERVING;
 	journal.pockets = pockets;
-	journal.last = pockets < 0xFF ? (uint8_t)pockets : 0xFF;
+	if (COUNT_HOPPER)
+		journal.last = pockets < 0xFF ? (uint8_t)pockets : 0xFF;
 	journal.guard &= (uint8_t)~GUARD_STEPPED;
 	limits_hopper(pockets);
 	if (pockets > 0)
@@ -262,7 +264,7 @@ static uint16_t find_due(void)
 			bytes_add(&feeder.searched, (int16_t)span);
 			continue;
 		}
-		if (found == 0)
+		if (KEEP_HISTORY && found == 0)
 			bytes_copy4(&feeder.first, &serving.at);
 		bytes_copy4(&feeder.newest, &serving.at);
 		bytes_copy4(&feeder.searched, &serving.at);
@@ -365,7 +367,7 @@ void feeder_check(void)
 		feeder_decide();
 }
 
-bool feeder_restless(void)
+OUTLINED bool feeder_restless(void)
 {
 	return flags.waiting || (feeder.faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT));
 }

@@ -15,7 +15,7 @@ static bool plausible(void)
 {
 	uint32_t latest = clock_now.seconds + feeder.tolerance;
 
-	return latest >= feeder.now.seconds && (feeder.after_reset || latest - feeder.now.seconds <= 2 * feeder.tolerance);
+	return feeder.after_reset ? latest >= feeder.now.seconds : latest - feeder.now.seconds <= 2 * feeder.tolerance;
 }
 
 void time_take(void)
