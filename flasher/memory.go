@@ -63,7 +63,7 @@ func (f *Feeder) EEPROM(offset, count int) ([]byte, error) {
 }
 
 // ErrNoTable means that no table is in force.
-var ErrNoTable = errors.New("the board holds no valid table")
+var ErrNoTable = errors.New("the board holds no valid table: nothing is served until mealtab upload puts one on it")
 
 // Table reads the table in force, as the board holds it. The error is [ErrNoTable] if there is none.
 func (f *Feeder) Table(s Status) ([]byte, error) {

@@ -36,8 +36,9 @@ stays fresh that long. The hopper was filled at --filled, with what the plan say
 With a feeder on a serial port (--port, or --all) what it has really served since is asked of its
 memory: servings by hand count too, and those missed or left out do not. With --filled now it is also
 told that its hopper has just been filled, and with how much: from then on it counts the pockets itself,
-and its light shows when an eighth is left. Holding the portion button down for three seconds tells it
-the same, with as much as before.`,
+and its light shows when an eighth, or less than two servings, is left. What was served before in this
+minute is not counted. Holding the portion button down for three seconds tells it the same, with as much
+as before.`,
 		Example: `  mealtab hopper plan.toml
   mealtab hopper plan.toml --filled 2026-12-01T08:00
   mealtab hopper plan.toml --filled 2026-12-01T08:00 --holds "500 g"
@@ -193,15 +194,16 @@ func (s *session) showHopper(h *filling, wanted string) error {
 			return err
 		}
 	}
+	in := h.input(t, preset, st.Adjust)
+	if h.now { // what was served earlier in this minute came out of the filling before
+		s.a.hopperLasts(&s.out, h, in, h.full)
+		return s.tellFilled(h, t)
+	}
 	history, err := s.history(0)
 	if err != nil {
 		return err
 	}
-	in := h.input(t, preset, st.Adjust)
 	s.a.hopperLasts(&s.out, h, in, s.leftInHopper(h, in, history))
-	if h.now {
-		return s.tellFilled(h, t)
-	}
 	return nil
 }
 
@@ -219,7 +221,7 @@ func (s *session) tellFilled(h *filling, t *table.Table) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(&s.out, "  on the feeder  counts down from %s; its light will show when an eighth is left\n", words.Count(holds, "pocket"))
+	s.out.WriteString(wrap("  on the feeder  ", fmt.Sprintf("counts down from %s; its light will show when an eighth, or less than two servings, is left", words.Count(holds, "pocket"))))
 	return nil
 }
 

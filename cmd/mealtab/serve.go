@@ -79,6 +79,8 @@ func refusal(st flasher.Status, t *table.Table) string {
 		return fmt.Sprintf("it has given what its table allows by hand in a day (%s in 24 hours from the first)", words.Count(t.Button.Daily(), "serving"))
 	case st.HourLeft == 0:
 		return fmt.Sprintf("it has given what its table allows by hand in an hour (%s); the next may come an hour after the last", words.Count(min(t.Button.PerHour, table.MaxPerHour), "serving"))
+	case st.Asked >= table.MaxAskedDay:
+		return fmt.Sprintf("it has given the %d pockets that are allowed by hand in 24 hours from the first", table.MaxAskedDay)
 	case st.Asked > 0:
 		return fmt.Sprintf("that would be more than %d pockets by hand in 24 hours (%d have been given), its supply is too low (it was at %.2f V), or a serving is not finished", table.MaxAskedDay, st.Asked, float64(st.SupplyMV)/1000)
 	}

@@ -175,15 +175,25 @@ func hopperText(st flasher.Status) string {
 
 // acknowledge clears the faults that stay, and says what is left.
 func (s *session) acknowledge() error {
+	st, err := s.Status()
+	if err != nil {
+		return err
+	}
+	shown := st.Faults
 	left, err := s.ClearFaults(table.LatchedFaults)
 	if err != nil {
 		return err
 	}
-	if left == 0 {
+	switch {
+	case shown&table.LatchedFaults == 0 && left == 0:
+		fmt.Fprint(&s.out, "There was nothing to acknowledge: no fault is shown\n")
+	case shown&table.LatchedFaults == 0:
+		s.out.WriteString(wrap("There was nothing to acknowledge; still shown, because it has a cause: ", faultText(left)))
+	case left == 0:
 		fmt.Fprint(&s.out, "Acknowledged: no fault is shown now\n")
-		return nil
+	default:
+		s.out.WriteString(wrap("Acknowledged; still shown, because it has a cause: ", faultText(left)))
 	}
-	s.out.WriteString(wrap("Acknowledged; still shown: ", faultText(left)))
 	return nil
 }
 

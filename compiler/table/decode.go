@@ -188,7 +188,7 @@ func (r *reader) sections(t *Table) {
 		t.Button.Portion = r.read(&portionOperand).n
 		presses := r.u8()
 		t.Button.PerHour, t.Button.PerDay = presses&0xF, presses>>4
-		r.note("BUTTON", "a press feeds %s, at most %d an hour and %d a day", counted(t.Button.Portion, "unit"), t.Button.PerHour, t.Button.Daily())
+		r.note("BUTTON", "a press feeds %s, at most %d an hour and %d a day", counted(t.Button.Portion, "unit"), min(t.Button.PerHour, MaxPerHour), t.Button.Daily())
 	}
 	if f&flagPresets != 0 {
 		t.Presets = int(r.read(&presetsOperand).n)
