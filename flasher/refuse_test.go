@@ -33,7 +33,7 @@ func TestRefusals(t *testing.T) {
 		want   string
 	}{
 		{"nothing there", func([]byte) []byte { return nil }, "m328-mains", 0,
-			"port opens but nothing answers in 5 s: wrong port, no supply, no firmware yet, or RX and TX swapped"},
+			"port opens but nothing answers in 5 s: a feeder whose wheel turns answers when it stands again, so try once more; else it is the wrong port, has no supply or no firmware yet, or RX and TX are swapped"},
 		{"a chatty device", func([]byte) []byte { return []byte("AT?\r\nERROR\r\n") }, "m328-mains", 0,
 			"port answers, but not as a feeder does (41 54 3F 0D 0A 45 52 52 4F 52 0D 0A …): another device, or firmware that is not a feeder's"},
 		{"RX and TX joined", func(sent []byte) []byte { return sent }, "m328-mains", 0,
@@ -102,7 +102,7 @@ func TestUploadFailsAtTheBoard(t *testing.T) {
 			return frame.OK, make([]byte, len(p)-2)
 		}, "port: byte 0 of the spare bank reads 00 after writing 20: try again; if it stays so, the EEPROM is worn out; the old table stays in force"},
 		{"not taken", taking(func() (byte, []byte) { return frame.BadTable, []byte{table.FaultMeal} }),
-			"port: the board answers BAD_TABLE to BANK_COMMIT: what has come to its spare bank is no valid table (a meal is malformed); the old table stays in force"},
+			"port: the board answers BAD_TABLE to BANK_COMMIT: what has come to its spare bank is not a valid table (a meal is malformed); the old table stays in force"},
 		{"not newer", taking(func() (byte, []byte) { return frame.Stale, nil }),
 			"port: the board answers STALE to BANK_COMMIT: the table to be committed is not newer than the one in force, or not the one meant; the old table stays in force"},
 	} {

@@ -53,7 +53,7 @@ func TestChooseFeeder(t *testing.T) {
 	require.Equal(t, []string{"ttyUSB0", "ttyUSB2"}, names(all))
 
 	_, err = choose([]opened{silent("ttyUSB0"), {"ttyUSB1", nil, errors.New("ttyUSB1: another program has the port open")}}, false)
-	require.EqualError(t, err, "no feeder found\n  ttyUSB0 opens but nothing answers in 5 s: wrong port, no supply, no firmware yet, or RX and TX swapped\n  ttyUSB1: another program has the port open")
+	require.EqualError(t, err, "no feeder found\n  ttyUSB0 opens but nothing answers in 5 s: a feeder whose wheel turns answers when it stands again, so try once more; else it is the wrong port, has no supply or no firmware yet, or RX and TX are swapped\n  ttyUSB1: another program has the port open")
 }
 
 // A question takes its own line of the input and no more; only yes is yes.

@@ -155,7 +155,7 @@ func TestSilentFeeder(t *testing.T) {
 	defer near.Close()
 	defer far.Close()
 	_, errs := mealtab(t, 1, "", "status", "--port", far.Name())
-	require.Contains(t, errs, far.Name()+" opens but nothing answers in 5 s: wrong port, no supply, no firmware yet, or RX and TX swapped")
+	require.Contains(t, errs, far.Name()+" opens but nothing answers in 5 s: a feeder whose wheel turns answers when it stands again, so try once more; else it is the wrong port, has no supply or no firmware yet, or RX and TX are swapped")
 }
 
 // A change of plan, ten years rehearsed, from the start of the command to the commit (the requirement is under 2 s) and to its end, with the clock

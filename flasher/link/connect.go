@@ -36,7 +36,7 @@ type NothingError struct {
 
 func (e *NothingError) Error() string {
 	if len(e.Heard) == 0 {
-		return fmt.Sprintf("%s opens but nothing answers in %s: wrong port, no supply, no firmware yet, or RX and TX swapped", e.Port, Seconds(e.Waits))
+		return fmt.Sprintf("%s opens but nothing answers in %s: a feeder whose wheel turns answers when it stands again, so try once more; else it is the wrong port, has no supply or no firmware yet, or RX and TX are swapped", e.Port, Seconds(e.Waits))
 	}
 	if e.Echo {
 		return fmt.Sprintf("%s sends back what it is sent: RX and TX are joined, or it is another device", e.Port)

@@ -58,7 +58,7 @@ func reason(name string, err error) string {
 	case errors.Is(err, os.ErrNotExist) || errors.As(err, &pe) && pe.Code() == serial.PortNotFound:
 		return "there is no such port; is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear"
 	case errors.As(err, &pe) && pe.Code() == serial.InvalidSerialPort:
-		return "this is no serial port"
+		return "this is not a serial port"
 	}
 	return err.Error()
 }
