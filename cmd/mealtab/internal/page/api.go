@@ -108,7 +108,7 @@ func (s *Server) download(w http.ResponseWriter, _ *http.Request) {
 // decodeRequest reads the body of a request. Only JSON is taken, which no form of another site can send.
 func decodeRequest(w http.ResponseWriter, r *http.Request, v any) error {
 	if kind, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); kind != "application/json" {
-		return errors.New("the request is no JSON")
+		return errors.New("the request is not JSON")
 	}
 	return decode(http.MaxBytesReader(w, r.Body, mostBody), v)
 }
@@ -118,7 +118,7 @@ func decode(r io.Reader, v any) error {
 	d := json.NewDecoder(r)
 	d.DisallowUnknownFields()
 	if err := d.Decode(v); err != nil {
-		return fmt.Errorf("the request is no JSON of the right form: %w", err)
+		return fmt.Errorf("the request is not JSON of the right form: %w", err)
 	}
 	if d.More() {
 		return errors.New("the request has more than one value")

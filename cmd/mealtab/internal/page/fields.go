@@ -18,7 +18,7 @@ var planFields = map[string]edit.Key{
 	"plan.plan": {Name: "plan"}, "plan.zone": {Name: "zone"}, "plan.late": {Name: "late"}, "plan.board": {Name: "board"}, "plan.gap": {Name: "gap"},
 	"wheel.pocket": {Table: "wheel", Name: "pocket"}, "wheel.turn": {Table: "wheel", Name: "turn"}, "wheel.trim": {Table: "wheel", Name: "trim"},
 	"hopper.holds":   {Table: "hopper", Name: "holds"},
-	"button.portion": {Table: "button", Name: "portion"}, "button.per-hour": {Table: "button", Name: "per-hour"},
+	"button.portion": {Table: "button", Name: "portion"}, "button.per-hour": {Table: "button", Name: "per-hour"}, "button.per-day": {Table: "button", Name: "per-day"},
 }
 
 // mealFields are those of a meal.
@@ -132,7 +132,7 @@ func (s *session) put(d *edit.Doc, k edit.Key, value string) []byte {
 	if value == "" && !must {
 		return d.Remove(k)
 	}
-	if _, err := strconv.Atoi(value); err == nil && k.Name == "per-hour" {
+	if _, err := strconv.Atoi(value); err == nil && (k.Name == "per-hour" || k.Name == "per-day") {
 		return d.Set(k, value)
 	}
 	return d.Set(k, edit.Quote(value))

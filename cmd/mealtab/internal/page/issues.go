@@ -61,7 +61,7 @@ func (c Choice) wrongMonthDay() Issue {
 	if strings.TrimSpace(c.MonthDays) == "" {
 		return Issue{Message: "no day of the month is given", Hint: hint}
 	}
-	return Issue{Message: "“" + c.MonthDays + "” is no list of days of the month", Hint: hint}
+	return Issue{Message: "“" + c.MonthDays + "” is not a list of days of the month", Hint: hint}
 }
 
 // fieldAt is the id of the field that shows a place of the text; "" where none does. What concerns a meal as a whole has the

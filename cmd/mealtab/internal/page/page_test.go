@@ -299,7 +299,7 @@ func TestFaultsAtTheirField(t *testing.T) {
 		{"meal.0.portion", "18 stone", "meal.0.portion", "is not a unit"},
 		{"meal.0.rrule", "FREQ=WEEKLY;BYDAY=XX", "meal.0.rrule", "XX"},
 		{"meal.1.times", "25:00", "meal.1.times", "25:00"},
-		{"meal.0.exdate", "Christmas", "meal.0.exdate", "“Christmas” is no date"},
+		{"meal.0.exdate", "Christmas", "meal.0.exdate", "“Christmas” is not a date"},
 		{"meal.0.from", "2026-13-01", "meal.0.from", "2026-13-01"},
 		{"meal.1.name", "breakfast", "meal.1.name", "already the name"},
 		{"plan.zone", "Europe/Lisboa", "plan.zone", "Europe/Lisboa"},

@@ -112,7 +112,7 @@ func (s *session) see(q url.Values) seeView {
 var cautions = []string{
 	"A serving given is not a serving eaten: someone looks at the bowl and the animal every day.",
 	"This is a home-built device. Keep a second way to feed, and try a new plan while you are at home.",
-	"Fresh water is none of its business: it must always be there.",
+	"The feeder gives no water: fresh water must always be there.",
 	"An animal that takes insulin or is ill is fed as its veterinarian says.",
 }
 

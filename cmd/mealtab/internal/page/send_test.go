@@ -189,5 +189,5 @@ func TestTry(t *testing.T) {
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
 	code, fault = s.post("try/start", struct{ Date, Time string }{"soon", "12:00"}, nil)
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
-	assert.Contains(t, fault, "is no time")
+	assert.Contains(t, fault, "is not a time")
 }

@@ -13,7 +13,7 @@ import (
 // labels are the names of the fields as the page shows them, by the key of the plan.
 var labels = map[string]string{
 	"plan": "Name of the plan", "zone": "Time zone", "late": "still serve if late by", "board": "Board",
-	"pocket": "One pocket holds", "turn": "One pocket turns in", "holds": "The hopper holds", "per-hour": "Presses in an hour",
+	"pocket": "One pocket holds", "turn": "One pocket turns in", "holds": "The hopper holds", "per-hour": "Presses in an hour", "per-day": "Presses in a day",
 	"name": "Name", "portion": "Portion", "at": "At", "dtstart": "From", "exdate": "But not on", "rdate": "Also on", "rrule": "Rule", "presets": "Only with presets",
 }
 
@@ -42,7 +42,7 @@ func (s *session) plainly(id string, d plan.Diagnostic) (at string, message, hin
 	case strings.HasPrefix(d.Message, "at and "):
 		return meal("times"), "the rule has its own times of day", "leave this empty, or take them out of the rule"
 	case err == nil && strings.HasSuffix(d.Message, "stands where a date-time is wanted"):
-		return id, fmt.Sprintf("“%s” is no date", s.noDate(n, name)), dayHint
+		return id, fmt.Sprintf("“%s” is not a date", s.noDate(n, name)), dayHint
 	case err == nil && name == "from" && (strings.Contains(d.Message, "has no hour") || strings.Contains(d.Message, "has no minute")):
 		return meal("times"), inWords(d.Message), inWords(d.Hint)
 	case strings.HasPrefix(d.Message, "no board profile"):
@@ -51,10 +51,10 @@ func (s *session) plainly(id string, d plan.Diagnostic) (at string, message, hin
 		return "wheel.turn", strings.TrimPrefix(d.Message, "table: WHEEL turn: ") + " ms", ""
 	case strings.HasPrefix(d.Message, "table: LATE: "):
 		return "plan.late", strings.TrimPrefix(d.Message, "table: LATE: ") + " min", "a day later the next meals have long come"
-	case id == "button.per-hour":
+	case id == "button.per-hour", id == "button.per-day":
 		return id, fmt.Sprintf("“%s” is not a whole number %s", s.doc.Text(planFields[id]), cmp.Or(numbersIn(d.Message), "of presses")), ""
 	case id == "button.portion" && d.Code == plan.CodeMissing:
-		return id, "nothing is said about what the button gives", "such as 1 pocket; 0 pockets switch it off; with both fields empty the feeder's own rule holds"
+		return id, "nothing is said about what the button gives", "such as 1 pocket; 0 pockets switch it off; with all these fields empty the feeder's own rule holds"
 	case id == "" && d.Pos.Line == 0 && d.Message == "the plan has no meals":
 		return id, d.Message, "add one below"
 	case id == "" && d.Pos.Line == 0 && d.Message == "the plan has no zone":

@@ -20,7 +20,7 @@ func TestFieldsSpeakPlainly(t *testing.T) {
 	mistakes := map[string][]string{
 		"plan.plan": {strings.Repeat("x", 80)}, "plan.zone": {"", "Lisbon", "W. Europe Standard Time"}, "plan.late": {"2", "3 weeks", "soon", "30h", "0"}, "plan.board": {"m999", "", "x/y"},
 		"wheel.pocket": {"", "6", "6 stone", "0 g", "900 kg", "3 pockets", "-1 g"}, "wheel.turn": {"310", "5 ms", "9 min", "soon", "1 g"}, "hopper.holds": {"1", "1 l", "0 g", "9999 kg"},
-		"button.portion": {"1", "x", "6 g", "99 pockets"}, "button.per-hour": {"3", "x", "99", "-1", "1.5"},
+		"button.portion": {"1", "x", "6 g", "99 pockets"}, "button.per-hour": {"3", "x", "99", "-1", "1.5"}, "button.per-day": {"3", "x", "0", "99", "1.5"},
 		"meal.0.name": {"", "supper", strings.Repeat("x", 80)}, "meal.0.portion": {"", "18", "18 stone", "0 g", "0.5 pockets", "900 kg", "99999 pockets"},
 		"meal.0.times": {"", "25:00", "7 o'clock", "07:00, 07:00", "07:00:30"}, "meal.0.from": {"", "2026-13-01", "soon", "1999-12-31", "2026-02-30", "2026-12-01 07:00:30"},
 		"meal.0.exdate": {"Christmas", "2026-13-01", "2026-12-24 25:00", "1999-01-01", "2026-12-24 07:00Z"}, "meal.0.rdate": {"Christmas", "2026-12-25", "2026-12-25 10:00:30", "25.12.2026"},

@@ -26,7 +26,7 @@ func (d *Doc) splice(from, to int, text string) []byte {
 var order = map[string]int{}
 
 func init() {
-	for i, name := range []string{"plan", "zone", "late", "board", "gap", "pocket", "turn", "trim", "holds", "name", "portion", "per-hour", "dtstart", "rrule", "at", "exdate", "rdate", "presets"} {
+	for i, name := range []string{"plan", "zone", "late", "board", "gap", "pocket", "turn", "trim", "holds", "name", "portion", "per-hour", "per-day", "dtstart", "rrule", "at", "exdate", "rdate", "presets"} {
 		order[name] = i
 	}
 }
