@@ -13,6 +13,7 @@ import (
 	"mealtab/compiler/calibrate"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )
 
@@ -240,8 +241,9 @@ func (a *app) writeWheel(c *calibration) error {
 		return err
 	}
 	fmt.Fprintf(a.out, "\n%s: [wheel] is written; compile the plan again to bring it onto the feeder\n", c.name)
-	if b := l.plan.Button; b != nil && b.PerHour > mostPresses {
-		fmt.Fprintf(a.out, "The button still gives %s up to %d times an hour: set it back before the feeder is left alone\n", b.Portion, b.PerHour)
+	if b := l.plan.Button; b != nil && (b.PerHour > mostPresses || b.Portion.Pockets >= weighedPockets) {
+		fmt.Fprintf(a.out, "The button still gives %s a press, %d presses an hour and %d pockets a day at most: set it back before the feeder is left alone\n",
+			b.Portion, b.PerHour, table.MaxAskedDay)
 	}
 	return nil
 }
@@ -249,3 +251,6 @@ func (a *app) writeWheel(c *calibration) error {
 // mostPresses is what a button may be allowed in an hour in everyday use; more is for weighing. A design judgement: four
 // portions too many are no danger to most pets.
 const mostPresses = 4
+
+// weighedPockets are so many that a press is for weighing.
+const weighedPockets = 10
