@@ -167,7 +167,7 @@ func (f *Feeder) history(slot int) (newest int, list []table.History, err error)
 	r := reader{b: b}
 	newest = r.word()
 	if len(r.b)%table.HistorySize != 0 {
-		return 0, nil, f.failed("HISTORY_READ", fmt.Errorf("its records have %d bytes, which is no number of records of %d", len(r.b), table.HistorySize))
+		return 0, nil, f.failed("HISTORY_READ", fmt.Errorf("its records have %d bytes, which is not a whole number of records of %d", len(r.b), table.HistorySize))
 	}
 	for b = r.b; len(b) >= table.HistorySize; b = b[table.HistorySize:] {
 		h, ok := table.DecodeHistory(b)

@@ -188,7 +188,7 @@ func (e *RequestError) Reason() string {
 		what, why, _ := strings.Cut(e.Err.Error(), ":") // "the board answers STALE", " it is not newer"
 		return strings.TrimSuffix(what+" to "+e.Message+":"+why, ":")
 	}
-	return fmt.Sprintf("the answer to %s is no feeder's: %v", e.Message, e.Err)
+	return fmt.Sprintf("the answer to %s is not one that a feeder gives: %v", e.Message, e.Err)
 }
 
 func (e *RequestError) Unwrap() error { return e.Err }

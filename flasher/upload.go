@@ -50,7 +50,7 @@ func (e *UploadError) Unwrap() error { return e.Err }
 func (f *Feeder) Check(tab []byte) error {
 	t, err := table.Decode(tab)
 	if err != nil {
-		return fmt.Errorf("this is no valid table: %w (nothing was written)", err)
+		return fmt.Errorf("this is not a valid table: %w (nothing was written)", err)
 	}
 	if f.ID.Format != table.Version {
 		return &VersionError{f.Port(), "table format", f.ID.Format, table.Version}
@@ -181,7 +181,7 @@ type faultyTable struct {
 }
 
 func (e *faultyTable) Error() string {
-	return "the board answers BAD_TABLE: what has come to its spare bank is no valid table (" + e.fault + ")"
+	return "the board answers BAD_TABLE: what has come to its spare bank is not a valid table (" + e.fault + ")"
 }
 
 func (e *faultyTable) Unwrap() error { return e.status }

@@ -225,7 +225,7 @@ func (l *live) obey(text string) {
 	}
 	c, ok := liveCommands[words[0]]
 	if !ok {
-		l.log.Say(l.b.Now(), fmt.Sprintf("? %q is no command; there are %s", words[0], liveCommandNames()))
+		l.log.Say(l.b.Now(), fmt.Sprintf("? %q is not a command; there are %s", words[0], liveCommandNames()))
 		return
 	}
 	l.log.Say(l.b.Now(), "> "+text)
@@ -239,7 +239,7 @@ func livePress(l *live, args []string) error {
 	if len(args) == 2 {
 		var err error
 		if hold, err = time.ParseDuration(args[1]); err != nil {
-			return fmt.Errorf("%q is no time, such as 200ms", args[1])
+			return fmt.Errorf("%q is not a time, such as 200ms", args[1])
 		}
 	}
 	buttons := map[string]int{"feed": board.ButtonFeed, "portion": board.ButtonPortion, "plan": board.ButtonPreset}

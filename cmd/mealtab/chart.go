@@ -44,7 +44,7 @@ An SVG follows the reader's choice of light or dark; a PNG is light unless --dar
 	flags.IntVar(&f.width, "width", 760, "`PIXELS` of width; below 560 it is drawn as for a phone")
 	flags.Float64Var(&f.scale, "scale", 2, "of a PNG: `N` of its pixels to one of --width")
 	flags.BoolVar(&f.dark, "dark", false, "of a PNG: light on dark ground")
-	flags.BoolVar(&f.force, "force", false, "write over a file that is no such picture")
+	flags.BoolVar(&f.force, "force", false, "write over a file that is not such a picture")
 	return cmd
 }
 

@@ -42,7 +42,7 @@ says which fuses.`,
 	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one with the USB bridge of a board)")
 	flags.StringVarP(&f.output, "output", "o", "", "write the image as Intel HEX to `FILE` instead")
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with another image, Intel HEX (default: the one made for the board)")
-	flags.BoolVar(&f.force, "force", false, "with -o: write over a file that is no Intel HEX")
+	flags.BoolVar(&f.force, "force", false, "with -o: write over a file that is not Intel HEX")
 	return cmd
 }
 

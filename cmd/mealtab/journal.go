@@ -179,7 +179,7 @@ func eventText(h table.History) string {
 	case table.EventAdjust:
 		return fmt.Sprintf("portions at %d %% from here on", 10*h.Value)
 	case table.EventLeftOut:
-		return pockets + " of that serving were left out: there was no giving them in time"
+		return pockets + " of that serving were left out: they could not be given in time"
 	case table.EventFault:
 		return "fault: " + faultText(int(h.Value))
 	case table.EventCleared:

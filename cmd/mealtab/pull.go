@@ -41,7 +41,7 @@ written over.`,
 	flags.StringVarP(&f.output, "output", "o", "-", "`FILE` to write; - is standard output; with several feeders, the port's name is added")
 	flags.StringVar(&f.zone, "zone", "", "the feeder is in this `ZONE` (default: this computer's, if it is the table's)")
 	flags.BoolVar(&f.raw, "table", false, "write the table itself, no plan")
-	flags.BoolVar(&f.force, "force", false, "write over a plan, or with --table over a file that is no table")
+	flags.BoolVar(&f.force, "force", false, "write over a plan, or with --table over a file that is not a table")
 	return cmd
 }
 

@@ -141,7 +141,7 @@ func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
 	}
 	d, err := time.Parse(time.DateOnly, strings.TrimSpace(text))
 	if err != nil || d.Year() < 2000 || d.Year() > 2099 {
-		return 0, usagef("--from: %q is no date from 2000 to 2099, such as 2027-01-01", text)
+		return 0, usagef("--from: %q is not a date from 2000 to 2099, such as 2027-01-01", text)
 	}
 	return table.Minute((d.Unix() - table.Epoch) / 60), nil
 }
@@ -241,5 +241,5 @@ func (a *app) oneCut(p table.Board, firmware *avr.Image, id string) error {
 		fmt.Fprintf(a.out, "%s: no invariant is violated\n", id)
 		return nil
 	}
-	return usagef("--cut: %q is no cut; one is meal:w7.program:10m0s, another upload:c183221:1s", id)
+	return usagef("--cut: %q is not a cut; one is meal:w7.program:10m0s, another upload:c183221:1s", id)
 }

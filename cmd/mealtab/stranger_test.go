@@ -54,5 +54,5 @@ func TestPortRefused(t *testing.T) {
 	plain := filepath.Join(t.TempDir(), "file")
 	require.NoError(t, os.WriteFile(plain, nil, 0o644))
 	_, errs = mealtab(t, 1, "", "status", "--port", plain)
-	require.Contains(t, errs, "this is no serial port")
+	require.Contains(t, errs, "this is not a serial port")
 }

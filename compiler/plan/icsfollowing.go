@@ -58,7 +58,7 @@ func (s *seriesReader) split(e *icsEvent) (whole, ok bool) {
 	case err != nil:
 		return fail("this instance cannot be found: %v", err)
 	case nominal.IsZero():
-		return fail("%s is no instance of its series, so nothing says which instances follow", e.recurrence.shown)
+		return fail("%s is not an instance of its series, so nothing says which instances follow", e.recurrence.shown)
 	}
 	form := set.Form
 	if form == Date {

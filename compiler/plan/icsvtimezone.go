@@ -212,15 +212,15 @@ func utcOffset(s string) (int, error) {
 	case strings.HasPrefix(s, "-"):
 		sign = -1
 	case !strings.HasPrefix(s, "+"):
-		return 0, fmt.Errorf("%q is no offset; +0100 is one", clip(s, 12))
+		return 0, fmt.Errorf("%q is not an offset; +0100 is one", clip(s, 12))
 	}
 	if len(digits) != 4 && len(digits) != 6 || !allDigits(digits) {
-		return 0, fmt.Errorf("%q is no offset; +0100 is one", clip(s, 12))
+		return 0, fmt.Errorf("%q is not an offset; +0100 is one", clip(s, 12))
 	}
 	digits += "00"
 	hours, minutes, seconds := atoi(digits[:2]), atoi(digits[2:4]), atoi(digits[4:6])
 	if hours > 23 || minutes > 59 || seconds > 59 {
-		return 0, fmt.Errorf("%q is no offset; +0100 is one", clip(s, 12))
+		return 0, fmt.Errorf("%q is not an offset; +0100 is one", clip(s, 12))
 	}
 	return sign * (hours*3600 + minutes*60 + seconds), nil
 }

@@ -49,7 +49,7 @@ func TestZonesOfTheFile(t *testing.T) {
 		{"old", newYorkRules, year2004, "", "no IANA zone"},
 		{"nowhere", invented, daily, "", "no IANA zone"},
 		{"empty", "", daily, "", "neither STANDARD nor DAYLIGHT"},
-		{"bad", strings.Replace(brasilia, "-0300", "-3", 1), daily, "", `"-3" is no offset`},
+		{"bad", strings.Replace(brasilia, "-0300", "-3", 1), daily, "", `"-3" is not an offset`},
 		{"bad", strings.Replace(newYorkRules, "BYDAY=2SU", "BYDAY=SONNTAG", 1), daily, "", "RRULE"},
 		{"/mozilla.org/20070129_1/Europe/Berlin", berlinFrom1601, daily, "Europe/Berlin", ""},
 		{"Registry/Tzfile/America/New_York", newYorkRules, daily, "America/New_York", ""},

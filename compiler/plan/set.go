@@ -215,7 +215,7 @@ func (b *builder) explicitDates(s *rawSet, r *Recurrence, where *MealPlaces) {
 	r.RDate, where.RDate = b.ordered(dates)
 	for _, d := range s.exdate {
 		if d.form != Date && d.local.Second != 0 {
-			b.fail(CodeSeconds, d.span, "write the time of the meal itself, on the whole minute", "%s is no time of a meal: meals are served on whole minutes", d.shown)
+			b.fail(CodeSeconds, d.span, "write the time of the meal itself, on the whole minute", "%s is not a time of a meal: meals are served on whole minutes", d.shown)
 			continue
 		}
 		if d.form == Date {

@@ -66,7 +66,7 @@ func (d *tomlDocument) explain(err error, at span, first int) {
 	case value == "":
 		d.fail(CodeSyntax, at, "", "this is not TOML: %v", err)
 	default:
-		d.fail(CodeSyntax, span{from, from + len(value)}, quoted(key, value), "this is no TOML value")
+		d.fail(CodeSyntax, span{from, from + len(value)}, quoted(key, value), "this is not a TOML value")
 	}
 }
 

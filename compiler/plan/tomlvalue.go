@@ -96,7 +96,7 @@ func kindName(k unstable.Kind) string {
 	case unstable.String:
 		return "a string"
 	case unstable.Bool:
-		return "true or false"
+		return "a yes-or-no value"
 	case unstable.Integer, unstable.Float:
 		return "a number"
 	case unstable.LocalTime:

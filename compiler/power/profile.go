@@ -161,7 +161,7 @@ func (p *Profile) check() error {
 	for i := range 3 {
 		switch {
 		case !(p.Pack.Capacity[i] > 0 && p.Pack.Capacity[i] <= 1e6):
-			return fmt.Errorf("pack.capacity: %s is no capacity of cells", p.Pack.Capacity[i])
+			return fmt.Errorf("pack.capacity: %s is not a capacity of cells", p.Pack.Capacity[i])
 		case !(p.Boost.Efficiency[i] > 0 && p.Boost.Efficiency[i] <= 1):
 			return fmt.Errorf("boost.efficiency: %g is outside 0 to 1", p.Boost.Efficiency[i])
 		case !(p.Pack.Shelf[i] > 0):

@@ -68,7 +68,7 @@ func TestHouseholdFaults(t *testing.T) {
 		{`weight    = "5 kg"`, ``, `the weight is missing`, 9, 3, plan.Error},
 		{`species   = "cat"`, `species   = "axolotl"`, `"axolotl" is not known`, 6, 14, plan.Error},
 		{`condition = 5`, `condition = 12`, `"12" is outside 1 to 9`, 8, 13, plan.Error},
-		{`energy = "3800 kcal/kg"`, `energy = "398 kcal/cup"`, `"398 kcal/cup": a cup is no mass of food`, 3, 11, plan.Error},
+		{`energy = "3800 kcal/kg"`, `energy = "398 kcal/cup"`, `"398 kcal/cup": a cup is not a weight of food`, 3, 11, plan.Error},
 		{`energy = "3800 kcal/kg"`, `protein = 34`, `the analysis has no fat`, 3, 11, plan.Error},
 		{`neutered  = false`, `state = "diabetic"`, `no ration is computed for Moss: with insulin, food and dose belong together, in amount and in time. Please ask a veterinarian.`, 9, 3, plan.Warning},
 	} {

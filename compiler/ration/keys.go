@@ -121,7 +121,7 @@ func parseCondition(text string) (int, error) {
 	case cut && strings.TrimSpace(scale) == "5":
 		return 0, keyErrorf("condition", "on the nine-point scale 5 is ideal: double the score and subtract 1", "%q is on the five-point scale", text)
 	case err != nil || cut && strings.TrimSpace(scale) != "9":
-		return 0, keyErrorf("condition", "a whole number from 1 (far too thin) over 5 (ideal) to 9 (obese)", "%q is no body condition score", text)
+		return 0, keyErrorf("condition", "a whole number from 1 (far too thin) over 5 (ideal) to 9 (obese)", "%q is not a body condition score", text)
 	case n < 1 || n > 9:
 		return 0, keyErrorf("condition", "from 1 (far too thin) over 5 (ideal) to 9 (obese)", "%q is outside 1 to 9", text)
 	}
@@ -148,7 +148,7 @@ func parseAge(text string) (int, error) {
 	case err != nil || !known:
 		return 0, keyErrorf("age", hint, "%q is not an age", text)
 	case n*per < 1 || n*per > 40*year:
-		return 0, keyErrorf("age", "", "%q is no age of a cat or dog", text)
+		return 0, keyErrorf("age", "", "%q is not an age of a cat or dog", text)
 	}
 	return int(n*per + 0.5), nil
 }

@@ -50,7 +50,7 @@ func ParseDensity(s string) (KcalPerKg, error) {
 	}
 	bottom = strings.TrimSpace(bottom)
 	if strings.HasPrefix(strings.ToLower(bottom), "cup") || strings.HasPrefix(strings.ToLower(bottom), "can") {
-		return 0, errorf(`labels give the energy in a kilogram as well: "3800 kcal/kg"`, "%q: a cup is no mass of food", s)
+		return 0, errorf(`labels give the energy in a kilogram as well: "3800 kcal/kg"`, "%q: a cup is not a weight of food", s)
 	}
 	energy, err := energyKind.one(strings.TrimSpace(top))
 	if err != nil {
@@ -64,7 +64,7 @@ func ParseDensity(s string) (KcalPerKg, error) {
 		return 0, err
 	}
 	if mass.Sign() <= 0 || energy.Sign() <= 0 {
-		return 0, errorf(example, "%q is no energy of food", s)
+		return 0, errorf(example, "%q is not an energy of food", s)
 	}
 	f, _ := new(big.Rat).Quo(energy, mass.Quo(mass, big.NewRat(int64(Kilogram), 1))).Float64()
 	return KcalPerKg(f), nil

@@ -48,9 +48,9 @@ func TestParseErrors(t *testing.T) {
 		{mass("heavy"), `"heavy" is not a number with a unit (g, kg, mg, oz or lb): write for example "4.2 kg"`},
 		{mass("1234567890123 g"), `"1234567890123 g" is not a number with a unit (g, kg, mg, oz or lb): write for example "4.2 kg"`},
 		{density("3800"), `"3800" is not an energy in a mass of food: write for example "3800 kcal/kg" or "380 kcal/100 g"`},
-		{density("398 kcal/cup"), `"398 kcal/cup": a cup is no mass of food: labels give the energy in a kilogram as well: "3800 kcal/kg"`},
+		{density("398 kcal/cup"), `"398 kcal/cup": a cup is not a weight of food: labels give the energy in a kilogram as well: "3800 kcal/kg"`},
 		{density("3800 cal/kg"), `"cal" is not a unit for this (kcal, kJ or MJ): did you mean "3800 kcal"?`},
-		{density("3800 kcal/0 g"), `"3800 kcal/0 g" is no energy of food: write for example "3800 kcal/kg" or "380 kcal/100 g"`},
+		{density("3800 kcal/0 g"), `"3800 kcal/0 g" is not an energy of food: write for example "3800 kcal/kg" or "380 kcal/100 g"`},
 	} {
 		assert.EqualError(t, c.err, c.want)
 	}

@@ -93,7 +93,7 @@ func (db *Database) Names() []string { return db.list() }
 func (db *Database) Load(name string) (*Zone, error) {
 	if !validName(name) {
 		hint := cmp.Or(didYouMean(name, db.Names()), "one such as \"Europe/Lisbon\" is needed")
-		return nil, advice.New(fmt.Sprintf("%q is no time zone name", name), hint)
+		return nil, advice.New(fmt.Sprintf("%q is not a time zone name", name), hint)
 	}
 	file, err := db.read(name)
 	switch {

@@ -72,11 +72,11 @@ func TestLoadErrors(t *testing.T) {
 		{"Kolkatta", start + `; did you mean "Asia/Kolkata"?`},
 		{"Europe", start},
 		{"Middle-earth/Bywater", start},
-		{"", `"" is no time zone name; one such as "Europe/Lisbon" is needed`},
-		{"../passwd", `"../passwd" is no time zone name; one such as "Europe/Lisbon" is needed`},
-		{"/etc/localtime", `"/etc/localtime" is no time zone name; one such as "Europe/Lisbon" is needed`},
-		{"Europe//Lisbon", `"Europe//Lisbon" is no time zone name; did you mean "Europe/Lisbon"?`},
-		{"New York", `"New York" is no time zone name; did you mean "America/New_York"?`},
+		{"", `"" is not a time zone name; one such as "Europe/Lisbon" is needed`},
+		{"../passwd", `"../passwd" is not a time zone name; one such as "Europe/Lisbon" is needed`},
+		{"/etc/localtime", `"/etc/localtime" is not a time zone name; one such as "Europe/Lisbon" is needed`},
+		{"Europe//Lisbon", `"Europe//Lisbon" is not a time zone name; did you mean "Europe/Lisbon"?`},
+		{"New York", `"New York" is not a time zone name; did you mean "America/New_York"?`},
 	} {
 		_, err := Embedded().Load(c.name)
 		assert.EqualError(t, err, strings.ReplaceAll(c.want, "%", c.name))
@@ -126,7 +126,7 @@ func TestDirNamesAndLoad(t *testing.T) {
 	_, err = db.Load("Europe/Huge")
 	assert.ErrorContains(t, err, "too many for a time zone")
 	_, err = db.Load("zone.tab")
-	assert.ErrorContains(t, err, "is no time zone name")
+	assert.ErrorContains(t, err, "is not a time zone name")
 }
 
 func TestDirErrors(t *testing.T) {

@@ -15,7 +15,7 @@ func TestCaseTextsRepeat(t *testing.T) {
 		require.Equal(t, c, again)
 	}
 	for text, want := range map[string]string{
-		"m328-mains/good/solid jam":    "is no case, such as",
+		"m328-mains/good/solid jam":    "is not a case, such as",
 		"m328-mains/good/solid jam/9":  "the phase is 0 to 7",
 		"m328-mains/good/solid jam/-1": "the phase is 0 to 7",
 	} {

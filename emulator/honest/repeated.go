@@ -31,7 +31,7 @@ func ParseRepeated(text string) (c Repeated, err error) {
 	}
 	c.Image, rest = text[:i], text[i:]
 	if _, err = fmt.Sscanf(rest, "/%d/%d", &c.Pockets, &c.Seed); err != nil {
-		err = fmt.Errorf("%q is no cut serving, such as %q", text, "m328-index/7/12345")
+		err = fmt.Errorf("%q is not a cut serving, such as %q", text, "m328-index/7/12345")
 	}
 	return c, err
 }

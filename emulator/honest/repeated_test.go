@@ -36,7 +36,7 @@ func TestOneRepeated(t *testing.T) {
 	require.NoError(t, err)
 	require.Empty(t, why)
 	_, err = honest.ParseRepeated("m328-index/7")
-	require.ErrorContains(t, err, "is no cut serving")
+	require.ErrorContains(t, err, "is not a cut serving")
 }
 
 // TestRepeatedCuts: one serving cut 1 to 20 times. 200 servings by default, 100,000 by MEALTAB_HONEST=1.

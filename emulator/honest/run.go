@@ -38,7 +38,7 @@ func ParseCase(text string) (Case, error) {
 	body, short := strings.CutSuffix(text, shortSign)
 	parts := strings.Split(body, "/")
 	if len(parts) != 4 {
-		return Case{}, fmt.Errorf("%q is no case, such as %q", text, "m328-index/long lead/solid jam/3")
+		return Case{}, fmt.Errorf("%q is not a case, such as %q", text, "m328-index/long lead/solid jam/3")
 	}
 	phase, err := strconv.Atoi(parts[3])
 	if err != nil || phase < 0 || phase >= Phases {

@@ -119,7 +119,7 @@ func (s *Sweep) RandomPairs(n int, seed uint64) []Cut {
 // ParseCut reads a cut's text form.
 func (s *Sweep) ParseCut(text string) (Cut, error) {
 	c := Cut{Sweep: s.Name}
-	bad := fmt.Errorf("%q is no cut of %s, such as %s:w7.program:10m0s or %s:c183221:1s", text, s.Name, s.Name, s.Name)
+	bad := fmt.Errorf("%q is not a cut of %s, such as %s:w7.program:10m0s or %s:c183221:1s", text, s.Name, s.Name, s.Name)
 	parts := strings.Split(text, ":")
 	if len(parts) != 3 || parts[0] != s.Name {
 		return c, bad

@@ -27,7 +27,7 @@ func moment(v any, start time.Time, l Local) (time.Time, error) {
 		}
 		return start.Add(d), nil
 	}
-	return time.Time{}, fmt.Errorf("%v is no time: give 2027-03-28T07:00:00 (local), 2027-03-28T07:00:00Z (UTC) or \"90m\" (after the start)", v)
+	return time.Time{}, fmt.Errorf("%v is not a time: give 2027-03-28T07:00:00 (local), 2027-03-28T07:00:00Z (UTC) or \"90m\" (after the start)", v)
 }
 
 // duration reads "36h", "90 m", "1h30m", "3d".
@@ -37,7 +37,7 @@ func duration(text string) (time.Duration, error) {
 	if before, after, found := strings.Cut(compact, "d"); found {
 		n, err := strconv.Atoi(before)
 		if err != nil {
-			return 0, fmt.Errorf("%q is no duration, such as \"36h\" or \"3d\"", text)
+			return 0, fmt.Errorf("%q is not a duration, such as \"36h\" or \"3d\"", text)
 		}
 		days, compact = time.Duration(n)*24*time.Hour, after
 	}
@@ -46,7 +46,7 @@ func duration(text string) (time.Duration, error) {
 	}
 	d, err := time.ParseDuration(compact)
 	if err != nil || d < 0 {
-		return 0, fmt.Errorf("%q is no duration, such as \"36h\", \"1h30m\", \"200 ms\" or \"3d\"", text)
+		return 0, fmt.Errorf("%q is not a duration, such as \"36h\", \"1h30m\", \"200 ms\" or \"3d\"", text)
 	}
 	return days + d, nil
 }
@@ -56,7 +56,7 @@ func quantity(text, unit string) (float64, error) {
 	number, found := strings.CutSuffix(strings.TrimSpace(text), unit)
 	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if !found || err != nil {
-		return 0, fmt.Errorf("%q is no quantity in %s, such as \"20 %s\"", text, unit, unit)
+		return 0, fmt.Errorf("%q is not a quantity in %s, such as \"20 %s\"", text, unit, unit)
 	}
 	return v, nil
 }

@@ -73,7 +73,7 @@ func Parse(text string, c Clock, now time.Time) (Moment, error) {
 	if err := noSuchDay(text); err != nil {
 		return Moment{}, err
 	}
-	return Moment{}, fmt.Errorf("%q is no time; give %s", text, Forms)
+	return Moment{}, fmt.Errorf("%q is not a time; give %s", text, Forms)
 }
 
 // Date reads a date alone.
@@ -83,7 +83,7 @@ func Date(text string) (table.Day, error) {
 		if err := noSuchDay(text); err != nil {
 			return 0, err
 		}
-		return 0, fmt.Errorf("%q is no date; give one such as 2027-01-01", text)
+		return 0, fmt.Errorf("%q is not a date; give one such as 2027-01-01", text)
 	}
 	if err := inCalendar(text, d); err != nil {
 		return 0, err
@@ -104,10 +104,10 @@ func noSuchDay(text string) error {
 	month, _ := strconv.Atoi(m[2])
 	day, _ := strconv.Atoi(m[3])
 	if month < 1 || month > 12 {
-		return fmt.Errorf("%q is no date: months run from 01 to 12", text)
+		return fmt.Errorf("%q is not a date: months run from 01 to 12", text)
 	}
 	if last := time.Date(year, time.Month(month)+1, 0, 0, 0, 0, 0, time.UTC); day < 1 || day > last.Day() {
-		return fmt.Errorf("%q is no date: %s has %d days", text, last.Format("January 2006"), last.Day())
+		return fmt.Errorf("%q is not a date: %s has %d days", text, last.Format("January 2006"), last.Day())
 	}
 	return nil
 }

@@ -47,11 +47,11 @@ func TestFaults(t *testing.T) {
 		assert.Error(t, err, text)
 	}
 	_, err := Parse("noon", zone.UTC(), time.Now())
-	assert.EqualError(t, err, `"noon" is no time; give `+Forms)
+	assert.EqualError(t, err, `"noon" is not a time; give `+Forms)
 	_, err = Parse("2100-01-01", zone.UTC(), time.Now())
 	assert.EqualError(t, err, "2100-01-01 is outside the feeder's calendar, 2000 to 2099")
 	_, err = Date("1.1.2027")
-	assert.EqualError(t, err, `"1.1.2027" is no date; give one such as 2027-01-01`)
+	assert.EqualError(t, err, `"1.1.2027" is not a date; give one such as 2027-01-01`)
 	_, err = Date("1999-12-31")
 	assert.Error(t, err)
 	for text, want := range map[string]string{
@@ -59,7 +59,7 @@ func TestFaults(t *testing.T) {
 		"2026-13-01": "months run from 01 to 12", "2026-00-10": "months run from 01 to 12", "2026-12-00": "December 2026 has 31 days",
 	} {
 		_, err := Parse(text, zone.UTC(), time.Now())
-		assert.EqualError(t, err, `"`+text+`" is no date: `+want)
+		assert.EqualError(t, err, `"`+text+`" is not a date: `+want)
 		_, err = Date(text)
 		assert.ErrorContains(t, err, want)
 	}

@@ -74,7 +74,7 @@ func (in Input) lines() ([]line, plan.Diagnostics) {
 	if len(in.At) > 0 {
 		lines = append(lines, list("--at", "at = ['", in.At, "', '", "']"))
 		if at := oneLine(strings.Join(in.At, ",")); at != strings.Join(in.At, ",") || strings.Contains(at, "'") {
-			ds = append(ds, fault("--at", at, plan.CodeDate, "these are no times of day", "write for example --at 07:00,18:30"))
+			ds = append(ds, fault("--at", at, plan.CodeDate, "these are not times of day", "write for example --at 07:00,18:30"))
 		}
 	}
 	for _, l := range []struct {
@@ -106,7 +106,7 @@ func checkTimes(argument, text string) plan.Diagnostics {
 	if timeSpelling.MatchString(text) {
 		return nil
 	}
-	return plan.Diagnostics{fault(argument, text, plan.CodeDate, "this is no date or time", "write for example "+argument+" 2026-12-01T07:00")}
+	return plan.Diagnostics{fault(argument, text, plan.CodeDate, "this is not a date or time", "write for example "+argument+" 2026-12-01T07:00")}
 }
 
 func fault(argument, text string, code plan.Code, message, hint string) plan.Diagnostic {

@@ -34,13 +34,13 @@ func TestPlaces(t *testing.T) {
 		{func(in *Input) { in.Rule = "FREQ=DAILY;BYHOUR=7,25" }, "rule", "BYHOUR=25 is outside 0 to 23", 21, 2},
 		{func(in *Input) { in.Rule = "FREQ=DAILY;BYHOUR=7'\n[wheel]" }, "rule", "", 0, 0},
 		{func(in *Input) { in.Start = "2026-02-30T07:00" }, "--dtstart", "2026-02-30T07:00:00 does not exist", 1, 19},
-		{func(in *Input) { in.Start = "2026-12-07T07:00:00\nlate = 1" }, "--dtstart", "this is no date or time", 1, 28},
+		{func(in *Input) { in.Start = "2026-12-07T07:00:00\nlate = 1" }, "--dtstart", "this is not a date or time", 1, 28},
 		{func(in *Input) { in.Zone = "Lisbon time" }, "--zone", `"Lisbon time" is not an IANA time zone name`, 1, 11},
 		{func(in *Input) { in.Zone = "Europe/Lisbon'\n" }, "--zone", "this is no IANA time zone name", 1, 15},
 		{func(in *Input) { in.At = []string{"07:00", "7"} }, "--at", `"7" is not a time of day`, 10, 1},
-		{func(in *Input) { in.At = []string{"07:00'"} }, "--at", "these are no times of day", 1, 6},
+		{func(in *Input) { in.At = []string{"07:00'"} }, "--at", "these are not times of day", 1, 6},
 		{func(in *Input) { in.RDate = []string{"2026-12-25T10:00", "2026-02-30T10:00"} }, "--rdate", "2026-02-30T10:00:00 does not exist", 22, 19},
-		{func(in *Input) { in.ExDate = []string{"Christmas"} }, "--exdate", "this is no date or time", 1, 9},
+		{func(in *Input) { in.ExDate = []string{"Christmas"} }, "--exdate", "this is not a date or time", 1, 9},
 		{func(in *Input) { in.Start = "" }, "", "there is no --dtstart, and nothing else says the time of day", 0, 0},
 	} {
 		in := good

@@ -67,7 +67,7 @@ func Read(src []byte) ([]byte, error) {
 	return nil, errors.New(foreign(src))
 }
 
-// foreign says why bytes are no table and no image of an EEPROM.
+// foreign says why bytes are no table nor an image of an EEPROM.
 func foreign(src []byte) string {
 	switch {
 	case uniform(src) && src[0] == ihex.Erased:
@@ -81,7 +81,7 @@ func foreign(src []byte) string {
 	for _, m := range table.Maps() {
 		sizes = append(sizes, fmt.Sprint(m.Size))
 	}
-	return fmt.Sprintf("this is no table, which begins with a byte from %X0 to %XF (here it is %02X), and no image of an EEPROM, which has %s bytes (here there are %d)",
+	return fmt.Sprintf("this is not a table, which begins with a byte from %X0 to %XF (here it is %02X), nor an image of an EEPROM, which has %s bytes (here there are %d)",
 		table.Version, table.Version, src[0], strings.Join(sizes, " or "), len(src))
 }
 
