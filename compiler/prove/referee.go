@@ -13,7 +13,8 @@ type due struct {
 	meals meals
 }
 
-// referee merges the sets of the meals.
+// referee merges the sets of the meals: a heap (the set at i is due no later than those at 2i+1 and 2i+2), so that many meals
+// cost little more than one.
 type referee struct{ sets []*mealSet }
 
 type mealSet struct {
@@ -52,6 +53,9 @@ func newReferee(in *Input) (*referee, error) {
 			r.sets = append(r.sets, m)
 		}
 	}
+	for i := len(r.sets) - 1; i >= 0; i-- {
+		r.sink(i)
+	}
 	return r, nil
 }
 
@@ -73,20 +77,36 @@ func (m *mealSet) advance() {
 
 // next returns the earliest serving.
 func (r *referee) next() (d due, ok bool) {
-	first := table.Minute(1<<31 - 1)
-	for _, m := range r.sets {
-		if m.more && m.at < first {
-			first = m.at
+	for len(r.sets) > 0 && (d.meals == 0 || r.sets[0].at == d.at) {
+		m := r.sets[0]
+		d.at = m.at
+		d.meals |= 1 << m.table
+		if m.advance(); !m.more {
+			last := len(r.sets) - 1
+			r.sets[0] = r.sets[last]
+			r.sets = r.sets[:last]
 		}
+		r.sink(0)
 	}
-	for _, m := range r.sets {
-		if m.more && m.at == first {
-			d.meals |= 1 << m.table
-			m.advance()
-		}
-	}
-	d.at = first
 	return d, d.meals != 0
+}
+
+// sink moves the set at i down to its place in the heap.
+func (r *referee) sink(i int) {
+	for {
+		least, left, right := i, 2*i+1, 2*i+2
+		if left < len(r.sets) && r.sets[left].at < r.sets[least].at {
+			least = left
+		}
+		if right < len(r.sets) && r.sets[right].at < r.sets[least].at {
+			least = right
+		}
+		if least == i {
+			return
+		}
+		r.sets[i], r.sets[least] = r.sets[least], r.sets[i]
+		i = least
+	}
 }
 
 // How many servings cross between the two readings at a time: enough that the crossing costs nothing. The first few

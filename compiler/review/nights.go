@@ -45,25 +45,35 @@ func (r *review) findNights(from, to table.Minute) (list []night) {
 		if after < before {
 			kind = zone.Overlap
 		}
-		cursor := replay.New(plain, replay.Options{
-			From: minuteOf(min(before, after)), To: minuteOf(max(before, after)), Preset: replay.AllPresets})
-		for s, ok := cursor.Next(); ok; s, ok = cursor.Next() {
-			for _, m := range s.Meals {
-				list = append(list, r.night(m.Meal, kind, s.At, c))
-			}
+		from, to := minuteOf(min(before, after)), minuteOf(max(before, after))
+		late := table.Minute(c.Before.Seconds / 60)
+		served := map[mealAt]bool{}
+		for _, m := range servedIn(r.Table, from-late, to-late) {
+			served[m] = true
+		}
+		for _, m := range servedIn(plain, from, to) {
+			list = append(list, night{meal: m.meal, kind: kind, nominal: m.at, shown: r.nominal(m.at - late), change: c,
+				omitted: !served[mealAt{m.meal, m.at - late}]})
 		}
 	}
 	return list
 }
 
-func (r *review) night(meal int, kind zone.Kind, nominal table.Minute, c zone.Transition) night {
-	at := nominal - table.Minute(c.Before.Seconds/60)
-	n := night{meal: meal, kind: kind, nominal: nominal, shown: r.nominal(at), change: c, omitted: true}
-	cursor := replay.New(r.Table, replay.Options{From: at, To: at + 1, Preset: replay.AllPresets})
-	if s, ok := cursor.Next(); ok {
-		n.omitted = !slices.ContainsFunc(s.Meals, func(m replay.Share) bool { return m.Meal == meal })
+// mealAt is a meal of a table at a minute.
+type mealAt struct {
+	meal int
+	at   table.Minute
+}
+
+// servedIn replays a range of a table, once for all its minutes: each replay begins by reading a whole month.
+func servedIn(t *table.Table, from, to table.Minute) (list []mealAt) {
+	cursor := replay.New(t, replay.Options{From: from, To: to, Preset: replay.AllPresets})
+	for s, ok := cursor.Next(); ok; s, ok = cursor.Next() {
+		for _, m := range s.Meals {
+			list = append(list, mealAt{m.Meal, s.At})
+		}
 	}
-	return n
+	return list
 }
 
 // nominalTable is the table with its local times taken as they stand; meals in UTC have no part in it.

@@ -56,6 +56,7 @@ type Cursor struct {
 	cycles   []cycle
 	month    month // the next one to expand
 	events   []event
+	mixed    bool         // events are not in order yet
 	head     int          // first event not yet served
 	ready    table.Minute // events before this instant are complete
 	shares   []Share
@@ -72,10 +73,14 @@ type cycle struct {
 	c          *table.Cycle
 }
 
-type event struct {
-	at   table.Minute
-	meal uint8
-}
+// event is a meal due at an instant: one number, in whose order events are served.
+type event int64
+
+func newEvent(at table.Minute, meal uint8) event { return event(at)<<8 | event(meal) }
+
+func (e event) at() table.Minute { return table.Minute(e >> 8) }
+
+func (e event) meal() int { return int(e & 0xFF) }
 
 // New returns a cursor before the first serving of the range.
 func New(t *table.Table, o Options) *Cursor {
@@ -117,7 +122,7 @@ func (c *Cursor) addMeal(i int, m *table.Meal) {
 // Next returns the next serving; ok is false after the last one of the range.
 func (c *Cursor) Next() (s Serving, ok bool) {
 	for {
-		if c.head < len(c.events) && c.events[c.head].at < c.ready {
+		if c.head < len(c.events) && c.events[c.head].at() < c.ready {
 			s = c.group()
 			if s.At >= c.to {
 				return Serving{}, false
@@ -135,11 +140,11 @@ func (c *Cursor) Next() (s Serving, ok bool) {
 
 // group takes the events of one instant; the same meal counts once.
 func (c *Cursor) group() Serving {
-	at := c.events[c.head].at
+	at := c.events[c.head].at()
 	c.shares = c.shares[:0]
 	last := -1
-	for c.head < len(c.events) && c.events[c.head].at == at {
-		if meal := int(c.events[c.head].meal); meal != last {
+	for c.head < len(c.events) && c.events[c.head].at() == at {
+		if meal := c.events[c.head].meal(); meal != last {
 			units := c.t.Meals[meal].Portion
 			share := Share{Meal: meal, Units: units}
 			if at >= c.from {
@@ -177,6 +182,10 @@ func (c *Cursor) expand() bool {
 	}
 	for ; union != 0; union &= union - 1 {
 		c.day(m.first+bits.TrailingZeros32(union), union&-union)
+	}
+	if c.mixed {
+		slices.Sort(c.events)
+		c.mixed = false
 	}
 	m.next()
 	c.ready = min(c.zone.earliest(table.Minute(m.first)*table.MinutesPerDay), table.Minute(m.first)*table.MinutesPerDay)
@@ -224,8 +233,12 @@ func (c *Cursor) cycle(start table.Minute, k cycle, r *rule) {
 	}
 }
 
-// add resolves a nominal time and keeps the events in order of instant, then meal. They come nearly sorted:
-// only daylight saving and cycles displace one.
+// nearby is how many places an event is moved towards the front at once.
+const nearby = 32
+
+// add resolves a nominal time and keeps the events in order of instant, then meal. They come nearly sorted: only daylight
+// saving, cycles and rules in UTC displace one. Where many cycles mix, moving each to its place would take quadratic
+// time: the month is then sorted as a whole.
 func (c *Cursor) add(nominal table.Minute, meal uint8, r *rule) {
 	at, ok := nominal, true
 	if !r.utc {
@@ -233,12 +246,14 @@ func (c *Cursor) add(nominal table.Minute, meal uint8, r *rule) {
 			return
 		}
 	}
-	c.events = append(c.events, event{at, meal})
-	for i := len(c.events) - 1; i > c.head; i-- {
-		prev := c.events[i-1]
-		if prev.at < at || prev.at == at && prev.meal <= meal {
-			break
-		}
-		c.events[i-1], c.events[i] = c.events[i], prev
+	e := newEvent(at, meal)
+	c.events = append(c.events, e)
+	if c.mixed {
+		return
 	}
+	i := len(c.events) - 1
+	for last := max(0, i-nearby); i > last && c.events[i-1] > e; i-- {
+		c.events[i-1], c.events[i] = e, c.events[i-1]
+	}
+	c.mixed = i > 0 && c.events[i-1] > e
 }
