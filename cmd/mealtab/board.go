@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"os"
@@ -60,7 +61,10 @@ does not reset the board. Commands typed here do what hands would do: ` + liveCo
 
 func (a *app) runBoard(args []string, f boardFlags) error {
 	if f.speed <= 0 || f.speed > 1e7 {
-		return usagef("--speed %g is outside 0 to 10,000,000", f.speed)
+		return usagef("--speed %g: a number above 0, at most 10,000,000, is wanted", f.speed)
+	}
+	if f.tcp < 0 || f.tcp > 0xFFFF {
+		return usagef("--tcp %d is outside 1 to 65535", f.tcp)
 	}
 	b, local, err := a.makeBoard(args, f)
 	if err != nil {
@@ -83,6 +87,13 @@ func (a *app) runBoard(args []string, f boardFlags) error {
 
 // openLines gives the board its lines: a pseudo-terminal, where the system has them, and a loopback TCP port, and says where they are.
 func (a *app) openLines(l *live, tcp int) (closeAll func(), err error) {
+	listener, err := net.Listen("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(tcp)))
+	if errors.Is(err, syscall.EADDRINUSE) {
+		return nil, fmt.Errorf("--tcp %d: another program listens on that port; without --tcp a free one is taken", tcp)
+	}
+	if err != nil && tcp != 0 {
+		return nil, fmt.Errorf("--tcp %d: %w", tcp, err)
+	}
 	master, port, noTerminal := pty.Open()
 	if noTerminal == nil {
 		if _, err := term.MakeRaw(int(port.Fd())); err != nil { // held open, so that a program that closes it does not end the line
@@ -91,8 +102,7 @@ func (a *app) openLines(l *live, tcp int) (closeAll func(), err error) {
 		l.join(master)
 		fmt.Fprintf(a.out, "the feeder is at %s\n", port.Name())
 	}
-	listener, err := net.Listen("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(tcp)))
-	if err != nil && (noTerminal != nil || tcp != 0) {
+	if err != nil && noTerminal != nil {
 		return nil, fmt.Errorf("the feeder's line: %w", err)
 	}
 	forget := func() {}

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"io"
+	"net"
 	"os"
 	"path/filepath"
 	"strings"
@@ -69,4 +70,17 @@ func TestNameOfANetworkPort(t *testing.T) {
 		_, errs := newHome(t, nil, nil).run(1, "", "status", "--port", name)
 		require.Contains(t, errs, name+": a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161")
 	}
+}
+
+// A TCP port that is taken is named in plain words, before the feeder is said to be anywhere.
+func TestBoardSaysThatItsPortIsTaken(t *testing.T) {
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer taken.Close()
+	_, port, err := net.SplitHostPort(taken.Addr().String())
+	require.NoError(t, err)
+	var out, errs bytes.Buffer
+	require.Equal(t, exitFailed, newApp(strings.NewReader(""), &out, &errs).execute([]string{"board", "--tcp", port, "--for", "1s", "--speed", "100"}))
+	require.Equal(t, "mealtab board: --tcp "+port+": another program listens on that port; without --tcp a free one is taken\n", errs.String())
+	require.Empty(t, out.String())
 }

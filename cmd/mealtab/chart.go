@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -55,6 +56,9 @@ func (a *app) runChart(name string, f chartFlags) error {
 		return usagef("say with -o where to write the picture: a file that ends in .svg or .png")
 	case f.output != "-" && ext != ".svg" && ext != ".png":
 		return usagef("-o %s: a picture's name ends in .svg or .png", f.output)
+	}
+	if !slices.Contains(chart.Kinds(), f.kind) {
+		return usagef("--kind %s: there is no such picture; there are %s", f.kind, strings.Join(chart.Kinds(), ", "))
 	}
 	k := kindSVG
 	if ext == ".png" {

@@ -209,9 +209,13 @@ func (s *session) showHopper(h *filling, wanted string) error {
 
 // tellFilled tells a feeder that its hopper has just been filled.
 func (s *session) tellFilled(h *filling, t *table.Table) error {
-	pockets := int64(h.full) / t.Wheel.PocketMg()
-	if pockets < 1 || pockets >= frame.HopperForget {
-		return fmt.Errorf("%s: %s are %d pockets of %s; a feeder counts 1 to %d", s.Port(), h.full, pockets, units.Milligrams(t.Wheel.PocketMg()), frame.HopperForget-1)
+	each := t.Wheel.PocketMg()
+	pockets := int64(h.full) / each
+	switch {
+	case pockets < 1:
+		return fmt.Errorf("%s: %s is less than one pocket of %s, so the feeder was told nothing", s.Port(), h.full, units.Milligrams(each))
+	case pockets >= frame.HopperForget:
+		return fmt.Errorf("%s: %s are %d pockets of %s; a feeder counts %d at most, so it was told nothing", s.Port(), h.full, pockets, units.Milligrams(each), frame.HopperForget-1)
 	}
 	holds, _, err := s.Hopper(int(pockets))
 	if errors.Is(err, frame.StatusError(frame.BadRequest)) {

@@ -23,13 +23,13 @@ type kind struct {
 // Kinds of files. A plan is its owner's work, whoever wrote it first.
 var (
 	kindTable = kind{"neither a table nor Intel HEX", tablefile.Looks}
-	kindHex   = kind{"no Intel HEX", ihex.Is}
+	kindHex   = kind{"not Intel HEX", ihex.Is}
 	kindPlan  = kind{"", nil}
-	kindSVG   = kind{"no SVG picture", func(b []byte) bool { return bytes.HasPrefix(b, []byte("<svg ")) }}
-	kindPNG   = kind{"no PNG picture", func(b []byte) bool { return bytes.HasPrefix(b, []byte("\x89PNG\r\n\x1A\n")) }}
-	kindLog   = kind{"no log of a scenario", regexp.MustCompile(`^\w{3} \d{4}-\d\d-\d\d \d\d:\d\d:\d\d\.\d+ `).Match}
-	kindCSV   = kind{"no list of a scenario's events", func(b []byte) bool { return bytes.HasPrefix(b, []byte("utc,local,event,")) }}
-	kindVCD   = kind{"no value change dump of a scenario", func(b []byte) bool { return bytes.HasPrefix(b, []byte("$version mealtab $end")) }}
+	kindSVG   = kind{"not an SVG picture", func(b []byte) bool { return bytes.HasPrefix(b, []byte("<svg ")) }}
+	kindPNG   = kind{"not a PNG picture", func(b []byte) bool { return bytes.HasPrefix(b, []byte("\x89PNG\r\n\x1A\n")) }}
+	kindLog   = kind{"not the log of a scenario", regexp.MustCompile(`^\w{3} \d{4}-\d\d-\d\d \d\d:\d\d:\d\d\.\d+ `).Match}
+	kindCSV   = kind{"not a list of a scenario's events", func(b []byte) bool { return bytes.HasPrefix(b, []byte("utc,local,event,")) }}
+	kindVCD   = kind{"not a value change dump of a scenario", func(b []byte) bool { return bytes.HasPrefix(b, []byte("$version mealtab $end")) }}
 )
 
 // holds reports whether what is in a file is of the kind, or nothing at all.

@@ -57,8 +57,8 @@ func Parse(name string, src []byte) (*Plan, Diagnostics) { return Options{}.Pars
 // The plan is nil when there are errors; warnings come with a plan. The diagnostics are sorted by position.
 func (o Options) Parse(name string, src []byte) (*Plan, Diagnostics) {
 	if len(src) > MaxBytes {
-		return nil, Diagnostics{{CodeLimit, Error, &Source{Name: name}, Pos{}, fmt.Sprintf("the file has %d bytes; a plan has %d at most", len(src), MaxBytes),
-			"of a big calendar, export only the one with the meals"}}
+		return nil, Diagnostics{{CodeLimit, Error, &Source{Name: name}, Pos{}, fmt.Sprintf("the file has %d bytes; a plan has at most %d", len(src), MaxBytes),
+			"64 meals need a hundredth of that; of a big calendar, export only the part with the meals"}}
 	}
 	src = bytes.TrimPrefix(src, utf8BOM)
 	b := &builder{src: src, ix: newIndex(src), opts: o, limits: o.Limits.orNone(), plan: &Plan{Source: NewSource(name, src)}}
