@@ -11,6 +11,7 @@
 #include "history.h"
 #include "journal.h"
 #include "limits.h"
+#include "outlined.h"
 #include "power.h"
 #include "servings.h"
 #include "table.h"
@@ -74,7 +75,7 @@ uint16_t feeder_manual(uint32_t units, uint8_t token)
 	return pockets;
 }
 
-void feeder_adjust(uint8_t tenths)
+OUTLINED void feeder_adjust(uint8_t tenths)
 {
 	if (tenths == journal.adjust)
 		return;
@@ -83,7 +84,7 @@ void feeder_adjust(uint8_t tenths)
 	note(EVENT_ADJUST, tenths);
 }
 
-void feeder_preset(uint8_t index)
+OUTLINED void feeder_preset(uint8_t index)
 {
 	if (index == journal.preset)
 		return;
