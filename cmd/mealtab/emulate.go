@@ -141,7 +141,11 @@ func (f *emulateFlags) clash() (string, bool) {
 
 func (a *app) judge(s *scenario.Script, r *scenario.Result, took time.Duration) (bool, error) {
 	if len(r.Failures) == 0 {
-		_, err := fmt.Fprintf(a.out, "%-60s %s hold, %d ms\n", s.Name, words.Count(r.Checks, "expectation"), took.Milliseconds())
+		hold := "hold"
+		if r.Checks == 1 {
+			hold = "holds"
+		}
+		_, err := fmt.Fprintf(a.out, "%-60s %s %s, %d ms\n", s.Name, words.Count(r.Checks, "expectation"), hold, took.Milliseconds())
 		return true, err
 	}
 	_, err := fmt.Fprintf(a.out, "%s: FAILED (%s)\n", s.Name, s.File)

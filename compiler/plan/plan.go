@@ -10,7 +10,7 @@
 //	plan, zone, late, board, gap         at the top; only zone is needed
 //	[wheel]  pocket, turn, trim          pocket is needed where a portion is a weight
 //	[hopper] holds
-//	[button] portion, per-hour
+//	[button] portion, per-hour, per-day
 //	[[pet]]  name, species, weight, …     who eats, for the ration; see package ration
 //	[food]   energy, opened, …            what is in the hopper, likewise
 //	[[meal]] name, portion, dtstart, rrule, at, exdate, rdate, presets

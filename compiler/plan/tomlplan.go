@@ -109,7 +109,7 @@ func (b *builder) tomlButton(root *tomlTable) {
 		if e.value.kind != unstable.Integer || !allDigits(e.value.text.s) {
 			b.wrongType(e, "a whole number", "per-hour = 2")
 		} else if n = atoi(clip(e.value.text.s, 6)); n > b.limits.PerHour {
-			b.fail(CodeRange, e.value.span, "", "per-hour = %s is outside 0 to %d", e.value.text.s, b.limits.PerHour)
+			b.fail(CodeRange, e.value.span, "per-hour is how many presses are served before an hour without one", "per-hour = %s is outside 0 to %d", e.value.text.s, b.limits.PerHour)
 		}
 		button.PerHour = n
 	}
@@ -118,7 +118,7 @@ func (b *builder) tomlButton(root *tomlTable) {
 		if e.value.kind != unstable.Integer || !allDigits(e.value.text.s) {
 			b.wrongType(e, "a whole number", "per-day = 6")
 		} else if n = atoi(clip(e.value.text.s, 6)); n < 1 || n > b.limits.PerDay {
-			b.fail(CodeRange, e.value.span, "", "per-day = %s is outside 1 to %d", e.value.text.s, b.limits.PerDay)
+			b.fail(CodeRange, e.value.span, `per-day is how many presses are served in 24 hours from the first; portion = "0 pockets" switches the button off`, "per-day = %s is outside 1 to %d", e.value.text.s, b.limits.PerDay)
 		}
 		button.PerDay = n
 	}
