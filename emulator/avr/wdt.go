@@ -44,11 +44,13 @@ func (m *MCU) watchdogReset() {
 }
 
 // watchdogExpired interrupts, resets, or does the first and prepares the second
-// [DS table 11-1].
+// [DS table 11-1]. In interrupt and reset mode an interrupt that has not been
+// executed by the next time-out resets, too [DS 11.9.2, WDIE].
 func (m *MCU) watchdogExpired() {
 	m.wdt.start += m.watchdogPeriod()
 	v := m.mem[WDTCSR]
-	if v&wdie != 0 && !m.fuses.WatchdogOn {
+	unheard := v&(wde|wdif) == wde|wdif
+	if v&wdie != 0 && !unheard && !m.fuses.WatchdogOn {
 		m.mem[WDTCSR] |= wdif
 		m.request(VectorWDT, true)
 		m.scheduleWatchdog()

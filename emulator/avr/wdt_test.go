@@ -124,6 +124,26 @@ func TestWatchdogInterruptThenReset(t *testing.T) {
 	}
 }
 
+func TestWatchdogResetsWhoDoesNotHear(t *testing.T) {
+	// 11.9.2, WDIE: in interrupt and reset mode, "if the interrupt is not executed before the next time-out, a System Reset will be
+	// applied"; with WDE clear it goes on waiting.
+	for mode, want := range map[string]uint8{"0x48": 8, "0x40": 0} {
+		m := newChip(t, "\tldi r17, "+mode+`
+			rcall wdset
+			cli
+		end:	rjmp end
+		`+setWatchdog)
+		m.RunFor(300_000)
+		if got := m.Peek(avr.MCUSR) & 8; got != 0 {
+			t.Errorf("WDTCSR %s: a reset at the first time-out", mode)
+		}
+		m.RunFor(256_000)
+		if got := m.Peek(avr.MCUSR) & 8; got != want {
+			t.Errorf("WDTCSR %s: WDRF is %d after the second time-out, want %d", mode, got, want)
+		}
+	}
+}
+
 func TestWatchdogInterruptModeRepeats(t *testing.T) {
 	// Table 11-1: WDE=0, WDIE=1: interrupt only, again and again.
 	m := newChip(t, `

@@ -1,6 +1,7 @@
 package honest
 
 import (
+	"slices"
 	"time"
 
 	"mealtab/emulator/board"
@@ -15,7 +16,8 @@ type Fault struct {
 	early  bool           // always before the serving: its instant does not matter, or its place is in the jam's angle
 	placed bool           // its phase is where the wheel jams
 	clock  bool           // the feeder's time is not the world's
-	hands  bool           // somebody presses, or asks for servings
+	hands  bool           // somebody presses, asks for servings, or opens the port
+	asks   int            // pockets in each request over the line
 }
 
 func mainsOnly(image string) bool { return !onCells(image) }
@@ -35,7 +37,8 @@ func AllFaults() []Fault {
 	list = append(list, powerFaults()...)
 	list = append(list, wheelFaults()...)
 	list = append(list, sensorFaults()...)
-	return append(list, timeFaults()...)
+	list = append(list, timeFaults()...)
+	return append(list, programFaults()...)
 }
 
 func powerFaults() []Fault {
@@ -115,8 +118,30 @@ func timeFaults() []Fault {
 		{Name: "pressed every 13 minutes", begin: func(w *world) {
 			every(w, 200, 13*time.Minute, func() { w.b.Press(board.ButtonFeed, 200*time.Millisecond) })
 		}, hands: true},
+		{Name: "asked for 1 pocket every 7 minutes", begin: func(w *world) { every(w, 200, 7*time.Minute, func() { w.ask(1) }) }, hands: true, asks: 1},
+		{Name: "asked for 20 pockets every 7 minutes", begin: func(w *world) { every(w, 200, 7*time.Minute, func() { w.ask(mostAsked) }) }, hands: true, asks: mostAsked},
 	}
 }
+
+// programFaults are those of the program and of its table. The program is caught in the endless loop that avr-libc ends a program
+// with.
+func programFaults() []Fault {
+	hang := func(w *world, interrupts bool) {
+		sreg := w.b.MCU().SREG() &^ 0x80
+		if interrupts {
+			sreg |= 0x80
+		}
+		w.b.MCU().SetSREG(sreg)
+		w.b.MCU().SetPC(uint16(slices.Index(w.b.MCU().Flash(), endlessLoop)))
+	}
+	return []Fault{
+		{Name: "program hangs", begin: func(w *world) { hang(w, true) }},
+		{Name: "program hangs without interrupts", begin: func(w *world) { hang(w, false) }},
+		{Name: "bit flips in the table", begin: (*world).flip, end: func(w *world) { w.flip(); w.b.Reset() }},
+	}
+}
+
+const endlessLoop = 0xCFFF // rjmp .-2
 
 // every lets something happen n times.
 func every(w *world, n int, gap time.Duration, do func()) {

@@ -64,7 +64,9 @@ type judge struct {
 	light  *light
 	broken []Violation
 	clock  bool   // the feeder's time is not the world's
-	hands  bool   // somebody presses, or opens the port
+	hands  bool   // somebody presses, asks over the line, or opens the port
+	asks   int    // pockets of each press or request
+	token  uint8  // of the newest request over the line
 	mute   bool   // it keeps no history: its journal is all that it says
 	begun  saying // without a history: what the journal has begun since the last probe
 	cursor table.Minute
@@ -77,7 +79,6 @@ type judge struct {
 	trouble  bool      // the history has had something beside servings since
 	first    time.Time // the servo's first rest in the window
 	back     time.Time // power's last return
-	dark     time.Duration
 	wentOff  time.Time
 	ate      time.Time     // when kibble last fell
 	hungry   time.Duration // without power since
@@ -110,8 +111,11 @@ type window struct {
 }
 
 func newJudge(b *board.Board, p *plan, clock bool) *judge {
-	j := &judge{b: b, light: newLight(), plan: p, clock: clock, probed: b.Now(), ate: b.Now(), from: b.Now()}
+	j := &judge{b: b, light: newLight(), plan: p, clock: clock, asks: perPress, probed: b.Now(), ate: b.Now(), from: b.Now()}
 	j.m, _ = table.MapFor(len(b.MCU().EEPROM()))
+	if newest, ok := table.NewestJournal(b.MCU().EEPROM(), j.m); ok {
+		j.token = newest.Token
+	}
 	j.cells = slices.Clone(b.MCU().CellWrites())
 	past := scenario.History(b)
 	if j.mute = len(past) == 0; !j.mute {
@@ -170,10 +174,10 @@ func (j *judge) pocket(at time.Time) {
 		}
 		return n
 	}
-	if n := count(time.Hour - time.Minute); n > perHour*perPress+1 {
+	if n := count(time.Hour - time.Minute); n > perHour*j.asks+1 {
 		j.breaks(RuleLimits, "%d pockets by hand in an hour", n)
 	}
-	if n := count(24*time.Hour - time.Minute); n > perDay*perPress+1 {
+	if n := count(24*time.Hour - time.Minute); n > min(perDay*j.asks, mostAskedADay)+1 {
 		j.breaks(RuleLimits, "%d pockets by hand in a day", n)
 	}
 }
@@ -188,7 +192,11 @@ func (j *judge) servo(on bool, at time.Time) {
 	}
 	newest, ok := table.NewestJournal(j.b.MCU().EEPROM(), j.m)
 	if j.manual = ok && newest.Kind == table.JournalManual; j.manual {
-		j.begun.manual += perPress // should it be resumed, it counts again: nobody presses so little
+		asked := perPress // should it be resumed, it counts again: nobody presses so little
+		if newest.Token != j.token {
+			j.token, asked = newest.Token, newest.Pockets
+		}
+		j.begun.manual += asked
 		j.begun.byHand++
 		return
 	}

@@ -50,7 +50,8 @@ func RepeatedCases(n int, seed uint64) (list []Repeated) {
 
 const (
 	mostCuts   = 20
-	settleMost = 4 * time.Hour // beyond late and the longest rest
+	beforeTurn = 220 * time.Millisecond // so that the servo has no power yet
+	settleMost = 4 * time.Hour          // beyond late and the longest rest
 )
 
 // onePlan is one meal a day, at the instant that faults are timed by.
@@ -93,18 +94,14 @@ func between(r *rand.Rand, least, most time.Duration) time.Duration {
 
 // cutBase is a feeder just before its serving.
 func (l Bases) cutBase(c Repeated) (*board.Board, error) {
-	key := fmt.Sprint("cut ", c.Image, c.Pockets)
-	if b, ok := l[key]; ok {
-		return b, nil
-	}
-	b, err := l.base(c.Image, suppliesFor(c.Image)[0], onePlan(c.Pockets))
+	from, err := l.base(c.Image, suppliesFor(c.Image)[0], onePlan(c.Pockets))
 	if err != nil {
 		return nil, err
 	}
-	b = b.Fork()
-	b.RunUntil(aim.Add(-20 * time.Millisecond))
-	l[key] = b
-	return b, nil
+	if at := from.turn.Add(-beforeTurn); from.close.Now().Before(at) {
+		from.close.RunUntil(at)
+	}
+	return from.close, nil
 }
 
 // settle runs until the serving is over, one way or the other.

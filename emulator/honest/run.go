@@ -78,7 +78,7 @@ func (l Bases) Run(c Case, log io.Writer) (*Outcome, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := newRun(c, faults, base.Fork(), log)
+	r := newRun(c, faults, base, log)
 	r.play()
 	r.j.worn()
 	o := &Outcome{Case: c, Windows: r.j.windows}
@@ -117,11 +117,19 @@ type running struct {
 	plan   *plan
 }
 
-func newRun(c Case, faults []Fault, b *board.Board, log io.Writer) *running {
-	r := &running{w: world{b: b, host: scenario.NewHost(b), phase: c.Phase}, faults: faults, plan: c.plan()}
+func newRun(c Case, faults []Fault, from *base, log io.Writer) *running {
+	b := from.close
+	if c.Phase == 0 || slices.ContainsFunc(faults, func(f Fault) bool { return f.early }) {
+		b = from.start
+	}
+	b = b.Fork()
+	r := &running{w: world{b: b, host: scenario.NewHost(b), turn: from.turn, phase: c.Phase}, faults: faults, plan: c.plan()}
 	clock := slices.ContainsFunc(faults, func(f Fault) bool { return f.clock })
 	r.j = newJudge(b, r.plan, clock)
 	r.j.hands = slices.ContainsFunc(faults, func(f Fault) bool { return f.hands })
+	for _, f := range faults {
+		r.j.asks = max(r.j.asks, f.asks)
+	}
 	h := uint64(1469598103934665603) // FNV-1a, so that each case meets its own chance
 	for _, x := range []byte(c.String()) {
 		h = (h ^ uint64(x)) * 1099511628211

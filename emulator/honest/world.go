@@ -1,6 +1,7 @@
 package honest
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"mealtab/emulator/board"
 	"mealtab/emulator/scenario"
 	"mealtab/firmware-template/image"
+	"mealtab/flasher/frame"
 )
 
 // Images are the firmware images of the sweep: boards and sensors.
@@ -47,11 +49,14 @@ var (
 )
 
 const (
-	perHour    = 2
-	perDay     = 6
-	perPress   = 1 // pockets
-	runStart   = 16 * time.Hour
-	settleTime = 2 * time.Hour // a feeder is in service for so long before
+	perHour       = 2
+	perDay        = 6
+	perPress      = 1  // pockets
+	mostAsked     = 20 // pockets in one request over the line [MESSAGES.md, SERVE]
+	mostAskedADay = 40 // by button and line
+	runStart      = 16 * time.Hour
+	settleTime    = 2 * time.Hour    // a feeder is in service for so long before
+	closeTime     = 10 * time.Second // before the serving
 )
 
 var day1 = time.Date(2027, 6, 1, 0, 0, 0, 0, time.UTC)
@@ -121,14 +126,54 @@ func profileOf(name string) (table.Board, error) {
 }
 
 // Bases are feeders in service, from which runs are forked: made once for each image and supply.
-type Bases map[string]*board.Board
+type Bases map[string]*base
+
+// base is a feeder in service.
+type base struct {
+	start *board.Board // at runStart
+	close *board.Board // shortly before the serving that faults are timed by
+	turn  time.Time    // when that serving's wheel begins to turn, undisturbed
+}
 
 // base returns the feeder of an image on a supply, two hours in service.
-func (l Bases) base(name string, s Supply, of *plan) (*board.Board, error) {
+func (l Bases) base(name string, s Supply, of *plan) (*base, error) {
 	key := fmt.Sprint(name, s.Name, of.late, of.meals)
 	if b, ok := l[key]; ok {
 		return b, nil
 	}
+	b, err := inService(name, s, of)
+	if err != nil {
+		return nil, err
+	}
+	made := &base{start: b, close: b.Fork()}
+	made.close.RunUntil(aim.Add(-closeTime))
+	if made.turn, err = firstTurn(made.close.Fork()); err != nil {
+		return nil, fmt.Errorf("%s, %s: %w", name, s.Name, err)
+	}
+	l[key] = made
+	return made, nil
+}
+
+// firstTurn is when the wheel begins to turn. A board without a crystal times its oscillator first, so that this may be
+// seconds after the minute.
+func firstTurn(b *board.Board) (at time.Time, err error) {
+	b.Observe(func(e board.Event) {
+		if e.Kind == board.TurnStarted && at.IsZero() {
+			at = b.Time(e.At)
+			b.MCU().Stop()
+		}
+	})
+	for end := aim.Add(time.Minute); at.IsZero() && b.Now().Before(end); {
+		b.RunUntil(end)
+	}
+	if at.IsZero() {
+		return at, fmt.Errorf("undisturbed, the wheel does not turn within a minute of %v", aim)
+	}
+	return at, nil
+}
+
+// inService makes a feeder that has its table and its time for two hours.
+func inService(name string, s Supply, of *plan) (*board.Board, error) {
 	p, err := profileOf(name)
 	if err != nil {
 		return nil, err
@@ -156,16 +201,25 @@ func (l Bases) base(name string, s Supply, of *plan) (*board.Board, error) {
 	if err := b.Program(encoded); err != nil {
 		return nil, err
 	}
+	spare(b, encoded)
 	b.SetClock(b.Now())
 	b.RunUntil(day1.Add(runStart))
-	l[key] = b
 	return b, nil
+}
+
+// spare puts the table into the other bank, as the one before, as a second upload leaves it.
+func spare(b *board.Board, encoded []byte) {
+	e := b.MCU().EEPROM()
+	m, _ := table.MapFor(len(e))
+	e[m.Bank(1)] = table.Committed
+	copy(e[m.TableOffset(1):], table.WithSequence(encoded, 0xFF))
 }
 
 // world is one feeder and what happens to it.
 type world struct {
 	b     *board.Board
 	host  *scenario.Host
+	turn  time.Time // when the wheel begins to turn, undisturbed
 	phase int
 	acts  []act // in order
 }
@@ -196,15 +250,44 @@ func (w *world) after(d time.Duration, do func()) { w.plan(w.b.Now().Add(d), do)
 // Phases is how many phases a fault is tried at.
 const Phases = 8
 
-// onset is when a fault begins: before the serving, at seven instants in it. A pocket takes 310 ms.
+// onset is when a fault begins: long before the serving, before the servo has power, before the wheel turns, at five instants
+// of its turning, the last in the last pocket. A pocket takes 310 ms.
 func (w *world) onset() time.Time {
-	return aim.Add([Phases]time.Duration{
-		-90 * time.Minute, 60 * time.Millisecond, 180 * time.Millisecond, 330 * time.Millisecond, 700 * time.Millisecond, 1130 * time.Millisecond,
-		1720 * time.Millisecond, 2310 * time.Millisecond,
+	if w.phase == 0 {
+		return aim.Add(-90 * time.Minute)
+	}
+	return w.turn.Add([Phases]time.Duration{
+		0, -140 * time.Millisecond, -20 * time.Millisecond, 130 * time.Millisecond, 500 * time.Millisecond, 930 * time.Millisecond,
+		1520 * time.Millisecond, 2110 * time.Millisecond,
 	}[w.phase])
 }
 
 // jamAt is how far the wheel turns until a jam, in pockets.
 func (w *world) jamAt() float64 {
 	return [Phases]float64{0.05, 0.2, 1.35, 0.5, 2.65, 0.8, 3.95, 1.1}[w.phase]
+}
+
+// ask asks for a serving as a program on the owner's computer does, and does not wait for the answer. A board without power hears
+// nothing.
+func (w *world) ask(pockets int) {
+	if !w.b.Powered() {
+		return
+	}
+	w.b.Send(bytes.Repeat([]byte{frame.Preamble}, preambleBytes))
+	w.after(100*time.Millisecond, func() {
+		m, _ := table.MapFor(len(w.b.MCU().EEPROM()))
+		newest, _ := table.NewestJournal(w.b.MCU().EEPROM(), m)
+		w.b.Send(frame.Append(nil, []byte{frame.Serve, newest.Token, newest.Token + 1, byte(pockets), 0, 0}))
+	})
+}
+
+const preambleBytes = 24 // wakes a board that sleeps
+
+// flip changes a bit of the table in force, one further back at each phase, or changes it back.
+func (w *world) flip() {
+	e := w.b.MCU().EEPROM()
+	m, _ := table.MapFor(len(e))
+	t := e[m.TableOffset(0):]
+	length := int(t[0]&0xF)<<8 | int(t[1])
+	t[w.phase*(length-1)/(Phases-1)] ^= 1 << w.phase
 }

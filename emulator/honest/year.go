@@ -22,7 +22,7 @@ func (d Drift) Run(l Bases, length int) (plan, fell int, err error) {
 	if err != nil {
 		return 0, 0, err
 	}
-	b := base.Fork()
+	b := base.start.Fork()
 	b.SetOscillator(board.Oscillator{PC: d.OscillatorPC})
 	b.SetPace(1 + d.PacePC/100)
 	b.SetDetent(d.Detent)
