@@ -41,19 +41,21 @@ func TestCase(t *testing.T) {
 
 var (
 	list  = flag.Bool("broken", false, "print what is broken, cause by cause")
-	every = flag.Int("every", 1, "take every n-th case only")
+	every = flag.Int("every", 1, "take every n-th pair of faults, and of the cut servings, only")
+	from  = flag.Int("from", 0, "with -every: which of the first n to begin with")
 )
 
 // deep is set for the runs that take minutes.
 var deep = os.Getenv("MEALTAB_HONEST") != ""
 
-// TestSweep: every fault and every pair of faults, on every board. A sample by default, all by MEALTAB_HONEST=1.
+// TestSweep: every fault and every pair of faults, on every board. A sample by default; by MEALTAB_HONEST=1 every fault, and of the
+// pairs those that -every and -from say.
 func TestSweep(t *testing.T) {
 	cases := slices.Concat(honest.Sample(honest.Days(), 20, 3), honest.Sample(honest.Singles(), 120, 3), honest.Sample(honest.Pairs(honest.PairPhases), 600, 3))
 	if deep {
-		cases = slices.Concat(honest.Sample(honest.Days(), *every, 0), honest.Sample(honest.Singles(), *every, 0), honest.Sample(honest.Pairs(honest.PairPhases), *every, 0))
+		cases = slices.Concat(honest.Days(), honest.Singles(), honest.Sample(honest.Pairs(honest.PairPhases), *every, *from))
 	}
-	outcomes, err := honest.Sweep(cases)
+	outcomes, err := honest.Sweep(cases, progress(t))
 	require.NoError(t, err)
 	byRule, unknown := map[string]int{}, map[string]int{}
 	for _, o := range outcomes {
@@ -64,7 +66,7 @@ func TestSweep(t *testing.T) {
 			unknown[u]++
 		}
 	}
-	t.Logf("%d runs; broken %v; cannot be known %v", len(cases), byRule, unknown)
+	t.Logf("%d runs (-every %d -from %d); broken %v; cannot be known %v", len(cases), *every, *from, byRule, unknown)
 	if *list {
 		honest.Report(os.Stdout, outcomes)
 	}
@@ -74,4 +76,20 @@ func TestSweep(t *testing.T) {
 		return
 	}
 	k.check(t, outcomes, deep && *every == 1)
+}
+
+// progress says with -broken what is broken as soon as it is known: a sweep takes minutes.
+func progress(t *testing.T) func(o *honest.Outcome) {
+	if !*list {
+		return nil
+	}
+	done := 0
+	return func(o *honest.Outcome) {
+		if done++; done%1000 == 0 {
+			t.Logf("%d runs so far", done)
+		}
+		for _, v := range o.Broken {
+			t.Logf("%s: %s", o.Case, v)
+		}
+	}
 }

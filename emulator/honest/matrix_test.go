@@ -22,7 +22,7 @@ func runCells(t *testing.T, cells []honest.Cell) map[honest.Cell]string {
 	for _, c := range cells {
 		cases = append(cases, c.Cases()...)
 	}
-	outcomes, err := honest.Sweep(cases)
+	outcomes, err := honest.Sweep(cases, nil)
 	require.NoError(t, err)
 	texts := map[honest.Cell]string{}
 	for _, c := range cells {

@@ -45,7 +45,8 @@ func TestRepeatedCuts(t *testing.T) {
 	if deep {
 		n = 100_000
 	}
-	cases := honest.RepeatedCases(n / *every, 1)
+	n /= *every
+	cases := honest.RepeatedCases(n, uint64(1+*from*n))
 	next := make(chan honest.Repeated)
 	var wait sync.WaitGroup
 	var lock sync.Mutex

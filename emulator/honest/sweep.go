@@ -67,12 +67,14 @@ func Sample(list []Case, n, k int) (some []Case) {
 	return some
 }
 
-// Sweep runs cases on all processors and returns their outcomes in order. The error is a fault of a case.
-func Sweep(cases []Case) ([]*Outcome, error) {
+// Sweep runs cases on all processors and returns their outcomes in order. each sees them as they come, one at a time, and may be
+// nil. The error is a fault of a case.
+func Sweep(cases []Case, each func(*Outcome)) ([]*Outcome, error) {
 	outcomes := make([]*Outcome, len(cases))
 	errs := make([]error, len(cases))
 	next := make(chan int)
 	var wait sync.WaitGroup
+	var lock sync.Mutex
 	for range runtime.GOMAXPROCS(0) {
 		wait.Add(1)
 		go func() {
@@ -80,6 +82,11 @@ func Sweep(cases []Case) ([]*Outcome, error) {
 			bases := Bases{}
 			for i := range next {
 				outcomes[i], errs[i] = bases.Run(cases[i], nil)
+				if each != nil && errs[i] == nil {
+					lock.Lock()
+					each(outcomes[i])
+					lock.Unlock()
+				}
 			}
 		}()
 	}
