@@ -3,6 +3,7 @@
 #include "board.h"
 #include "faults.h"
 #include "feeder.h"
+#include "flags.h"
 #include "history.h"
 #include "journal.h"
 #include "outlined.h"
@@ -12,10 +13,6 @@
 #include "table.h"
 
 #include <string.h>
-
-#define DAY_TICKS (86400UL * 1000 / 8192)
-
-static uint16_t checked; /* power_ticks at the last check of the table in force */
 
 OUTLINED uint8_t feeder_spare(void)
 {
@@ -59,7 +56,6 @@ void banks_choose(void)
 	bool first = committed(0);
 	uint8_t sequence = table.sequence;
 
-	checked = power_ticks;
 	feeder.faults &= (uint16_t)~FAULT_NO_TABLE;
 	feeder.bank = NO_BANK;
 	if (committed(1)) {
@@ -84,16 +80,8 @@ void banks_reopen(void)
 		memset(&table, 0, sizeof table);
 	} else if (feeder_open(feeder.bank) != TABLE_GOOD) {
 		banks_choose();
-		servings_skip_to_now();
+		flags.armed = false; /* the other table may have something else due */
 	}
-}
-
-void banks_check_daily(void)
-{
-	if ((uint16_t)(power_ticks - checked) < DAY_TICKS)
-		return;
-	checked = power_ticks;
-	banks_reopen();
 }
 
 void banks_mark_spare(uint8_t commit)

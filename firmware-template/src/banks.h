@@ -9,9 +9,8 @@
 void banks_choose(void);
 /* Writes again what a power cut may have left half written: a byte torn may read differently next time. */
 void banks_make_firm(void);
-/* Reads the table in force anew once a day; one whose bytes have changed by themselves gives way to that of the other bank. */
-void banks_check_daily(void);
-/* Opens the table in force again, after the spare bank's was open. */
+/* Opens the table in force again: after the spare bank's was open, and before it is asked for a serving. One whose bytes have changed by
+ * themselves gives way to that of the other bank. */
 void banks_reopen(void);
 /* Writes the commit byte of the spare bank, BANK_COMMITTED or BANK_VOID. */
 void banks_mark_spare(uint8_t commit);

@@ -325,6 +325,7 @@ static bool arm(void)
 	if (!flags.armed) {
 		bytes_copy4(&feeder.next_due, &feeder.now.minute);
 		bytes_add(&feeder.next_due, MINUTES_PER_DAY);
+		banks_reopen(); /* the wheel may have turned since: time enough for a bit to flip */
 		if (feeder_next(&feeder.now.minute, SEARCH_MINUTES)) {
 			bytes_copy4(&feeder.next_due, &serving.at);
 			/* Not if it may have been given by a clock that ran ahead, nor if another waits. */
@@ -343,7 +344,7 @@ void feeder_decide(void)
 	clock_release();
 	feeder_time();
 	limits_age();
-	banks_check_daily();
+	banks_reopen();
 	flags.waiting = false;
 	finish();
 	if (!time_known() && !(feeder.faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT)))
