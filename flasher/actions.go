@@ -12,7 +12,7 @@ import (
 )
 
 // ErrRefused means that the board does not serve now.
-var ErrRefused = errors.New("the board refuses: what its table allows by hand in an hour or a day has been given, the supply is too low, or a serving is in progress")
+var ErrRefused = errors.New("the board refuses: its table switches servings by hand off, what may be given by hand in an hour or a day has been given, the supply is too low, or a serving is not finished")
 
 // mostUnits is what the three bytes of SERVE can say.
 const mostUnits = 1<<24 - 1

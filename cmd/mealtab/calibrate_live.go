@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -32,8 +31,7 @@ func (w *liveWheel) Turn(pockets int) (turned int, took units.Milliseconds, err 
 	}
 	turned, err = w.feeder.Serve(st, uint32(pockets)*w.table.Wheel.PocketUnits)
 	if errors.Is(err, flasher.ErrRefused) {
-		err = fmt.Errorf("%w\nThe table on it allows %s by hand in an hour and %d in a day, of %d pockets together. A calibration of two weighings of %d pockets each fits into a day; go on with it tomorrow", err,
-			words.Count(min(w.table.Button.PerHour, table.MaxPerHour), "serving"), w.table.Button.Daily(), table.MaxAskedDay, table.MaxAsked)
+		err = fmt.Errorf("%w\nHere: %s.\nIn a day two weighings of %d pockets each fit into what is given by hand, %d pockets", err, refusal(st, w.table), table.MaxAsked, table.MaxAskedDay)
 	}
 	return turned, 0, err
 }
