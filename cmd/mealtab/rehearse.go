@@ -19,6 +19,7 @@ import (
 type rehearseFlags struct {
 	firmware, from, cut string
 	years, cuts         int
+	servings            int // 0: scenario.MostServings
 	full                bool
 }
 
@@ -32,6 +33,8 @@ table, and compare every serving with the replay: the instant, and the pockets t
 
 The first year runs whole. Of the following ones run the days around every clock change, 29 February,
 the ends of months and years, and every date the table mentions; --full leaves nothing out.
+A table that serves very often is rehearsed to the day of its 100,000th serving or 300,000th pocket, and what
+was left out is said; --servings sets another number, and three times as many pockets.
 A difference ends the rehearsal and says what was expected, what happened, and what went on around it.
 
 With --cuts the power is cut instead, in a meal of five pockets and in an upload: before, inside and after
@@ -49,6 +52,7 @@ planned pockets, one more or less, and the table must be whole. --cut repeats on
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the table's board)")
 	flags.StringVar(&f.from, "from", "", "first `DATE`, from 00:00 UTC (default: the table's first)")
 	flags.IntVar(&f.years, "years", 10, "`N` years, at most to the end of the table")
+	flags.IntVar(&f.servings, "servings", scenario.MostServings, "end with the day of the `N`th serving")
 	flags.IntVar(&f.cuts, "cuts", 0, "cut the power at every EEPROM write and at `N` random cycles")
 	flags.StringVar(&f.cut, "cut", "", "repeat the power cut of this `ID`")
 	flags.BoolVar(&f.full, "full", false, "every day of all years")
@@ -58,6 +62,9 @@ planned pockets, one more or less, and the table must be whole. --cut repeats on
 func (a *app) runRehearse(name string, f rehearseFlags) error {
 	if f.years < 1 || f.years > 100 {
 		return usagef("--years %d is outside 1 to 100", f.years)
+	}
+	if f.servings < 1 || f.servings > 100_000_000 {
+		return usagef("--servings %d is outside 1 to 100,000,000", f.servings)
 	}
 	if f.cuts < 0 || f.cuts > 1_000_000 {
 		return usagef("--cuts %d is outside 0 to 1,000,000", f.cuts)
@@ -74,7 +81,7 @@ func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
 	if err != nil {
 		return err
 	}
-	r := scenario.Rehearsal{Table: bytes, Years: f.years, Full: f.full}
+	r := scenario.Rehearsal{Table: bytes, Years: f.years, Full: f.full, Servings: f.servings}
 	if r.Board, err = boardOf(t.Board); err != nil {
 		return err
 	}
@@ -91,7 +98,12 @@ func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
 		return err
 	}
 	begun := time.Now()
+	windows, left := r.Extent(t)
+	if left != (scenario.Window{}) {
+		fmt.Fprintf(a.err, "the table serves so often that the rehearsal will end with %s; %s\n", day(left.From-1), moreServings)
+	}
 	bar := a.progress("rehearsing", table.Day(r.From/table.MinutesPerDay))
+	bar.to = r.From + scenario.Length(windows)
 	r.Progress = bar.at
 	report, err := scenario.Rehearse(r)
 	bar.done()
@@ -101,6 +113,8 @@ func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
 	printRehearsal(a.out, report, time.Since(begun))
 	return nil
 }
+
+const moreServings = "mealtab rehearse --servings N goes on to the Nth serving"
 
 // boardOf finds the board that a table is for.
 func boardOf(code uint8) (table.Board, error) {
@@ -154,6 +168,9 @@ func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
 	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", words.Count(r.Servings, "serving"))
 	fmt.Fprintf(w, "  time       %s to %s; %s whole, %.0f days in %s around odd days\n",
 		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), words.Count(len(r.Windows)-1, "window"))
+	if r.Left != (scenario.Window{}) {
+		fmt.Fprintf(w, "  not run    %s to %s: the table serves too often; %s\n", day(r.Left.From), day(r.Left.To-1), moreServings)
+	}
 	fmt.Fprintf(w, "  wheel      %s, turning %s\n", words.Count(r.Pockets, "pocket"), r.Wheel.Round(time.Second))
 	fmt.Fprintf(w, "  late       at most %.1f ms, from the minute to the first movement (%s)\n",
 		float64(r.WorstLate.Microseconds())/1000, r.WorstLateAt.Format("2006-01-02 15:04Z"))

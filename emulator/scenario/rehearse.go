@@ -22,6 +22,7 @@ type Rehearsal struct {
 	Years     int
 	Until     table.Minute // end earlier than after Years; 0: not
 	Full      bool
+	Servings  int // end with the day in which so many are due; 0: MostServings
 	Options   avr.Options
 	Progress  func(at table.Minute) // may be nil
 }
@@ -29,6 +30,7 @@ type Rehearsal struct {
 // Report is what a rehearsal measured. Durations and counts are those of all windows together.
 type Report struct {
 	Windows     []Window
+	Left        Window // left out by the limit of servings; empty: nothing was
 	Emulated    time.Duration
 	Servings    int // with at least one pocket
 	Pockets     int
@@ -61,7 +63,7 @@ func (d *Difference) Error() string {
 const (
 	stampLayout = "2006-01-02 15:04:05.000Z"
 	mostLate    = time.Minute
-	checkEvery  = 30 * table.MinutesPerDay
+	checkEvery  = 2 * table.MinutesPerDay // less than a second of a processor's time, however often is served
 )
 
 // Rehearse runs firmware and table. The error is a [*Difference] where they do not serve what the replay does.
@@ -77,10 +79,8 @@ func Rehearse(r Rehearsal) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	rep := &Report{Windows: Windows(t, r.From, r.Years, r.Full)}
-	if r.Until != 0 {
-		rep.Windows = clip(rep.Windows, r.Until)
-	}
+	rep := &Report{}
+	rep.Windows, rep.Left = r.Extent(t)
 	if len(rep.Windows) == 0 || rep.Windows[0].From >= rep.Windows[0].To {
 		return nil, errors.New("the table ends before the rehearsal begins")
 	}
@@ -138,12 +138,7 @@ type rehearsing struct {
 func (g *rehearsing) window(b *board.Board) {
 	g.b = b
 	b.SetClock(b.Now())
-	preset := replay.AllPresets
-	if g.t.Presets > 0 {
-		preset = 0
-	}
-	// A feeder that starts for the first time serves nothing up to and including that minute.
-	g.plan = replay.New(g.t, replay.Options{From: g.w.From + 1, To: g.w.To, Preset: preset})
+	g.plan = servedIn(g.t, g.w)
 	g.advance()
 	watch := newTurns(b, g.turned)
 	b.Observe(func(e board.Event) {

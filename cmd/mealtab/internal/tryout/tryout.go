@@ -80,9 +80,8 @@ func DayBefore(t *table.Table) table.Minute {
 func (t *Tryout) run(r *scenario.Rehearsal) {
 	t.from, t.to = r.From, r.From
 	decoded, _ := table.Decode(r.Table)
-	for _, w := range scenario.Windows(decoded, r.From, r.Years, r.Full) {
-		t.to += w.To - w.From
-	}
+	windows, _ := r.Extent(decoded)
+	t.to += scenario.Length(windows)
 	t.at.Store(int64(r.From))
 	r.Progress = func(m table.Minute) {
 		if int64(m) > t.at.Load() {
@@ -95,8 +94,17 @@ func (t *Tryout) run(r *scenario.Rehearsal) {
 			t.end("", fmt.Errorf("the firmware does not serve what the table says; nothing was put in force\n%w", err))
 			return
 		}
-		t.end(fmt.Sprintf("rehearsed on the firmware through %s: %s as replayed\n", words.Count(r.Years, "year"), words.Count(report.Servings, "serving")), nil)
+		t.end(summary(r.Years, report), nil)
 	}()
+}
+
+// summary says how far a rehearsal went.
+func summary(years int, r *scenario.Report) string {
+	span := "through " + words.Count(years, "year")
+	if r.Left != (scenario.Window{}) {
+		span = fmt.Sprintf("to %s, the day of serving %s, and no further", (r.Left.From - 1).Time().Format(time.DateOnly), words.Thousands(r.Servings))
+	}
+	return fmt.Sprintf("rehearsed on the firmware %s: %s as replayed\n", span, words.Count(r.Servings, "serving"))
 }
 
 // Span is the feeder's time that is rehearsed: windows laid end to end from the first.
