@@ -42,6 +42,7 @@ void feeder_start(void)
 	firm = (!torn || journal_sealed()) && journal.pockets == 0;
 	history_open();
 	time_restart();
+	feeder_time(); /* before anything is noted */
 	banks_choose();
 	servings_restart();
 	if (power_reset_flags & RESET_BY_WATCHDOG)
@@ -50,7 +51,6 @@ void feeder_start(void)
 		banks_make_firm();
 	if (!firm || journal.faults != faults)
 		feeder_record();
-	feeder_time();
 	history_add_once(&feeder.now.minute, EVENT_STARTED, power_reset_flags);
 }
 

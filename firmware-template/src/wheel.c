@@ -136,13 +136,21 @@ static void turn_by_time(void)
 }
 
 #if INDEX_SWITCH
-static bool distrusted; /* the switch did not change though the wheel was pushed to and fro; kept from one attempt to the next */
+static enum { TRUSTED, DISTRUSTED, FOUND_OUT } distrusted; /* the switch did not change though the wheel was pushed to and fro: before, or in
+                                                             this attempt */
 static bool backed_out; /* in this attempt */
 
-/* Periods to wait for the switch: longer than a wheel takes that cold, load and a tired supply slow to six tenths. */
-static uint16_t patience(void)
+static bool slow;       /* the wheel took as long back as forth: that was no jam. Kept from one attempt to the next */
+
+/* Periods in which a wheel turns a pocket that cold, load and a tired supply slow to six tenths. */
+static uint16_t usual_patience(void)
 {
 	return attempt.pocket * 7u / 4 + 1;
+}
+
+static uint16_t patience(void)
+{
+	return slow ? usual_patience() * 2 : usual_patience();
 }
 
 /* Turns forwards until the switch closes anew; false if that takes too long. */
@@ -153,37 +161,46 @@ static bool to_next_index(void)
 	return sensors.index_reached;
 }
 
-/* Turns back by half a pocket; as far as was pushed if the switch has not changed. */
-static void back_out(void)
+/* Turns back by half a pocket, and on until the switch changes, at most a little further than was pushed. Returns the periods. */
+static uint16_t back_out(void)
 {
-	uint16_t least = attempt.pocket / 2 + 1;
+	uint16_t n = 0;
 
 	backed_out = true;
 	stand(STAND_FRAMES);
 	if (sensors.index_reached) /* as the wheel ran out */
-		return;
+		return n;
+	sensors.index_changed = false; /* one that closed or opened no more since the pocket began has failed in it */
 	sensors.backwards = true;
-	for (uint16_t n = 0; n < patience() && !attempt.sagged; n++) {
-		if (n >= least && sensors.index_changed)
+	for (; n < patience() + attempt.pocket / 2 && !attempt.sagged; n++) {
+		if (n > attempt.pocket / 2 && sensors.index_changed)
 			break;
 		push(attempt.back);
 	}
 	stand(STAND_FRAMES);
 	sensors.backwards = false;
+	return n;
 }
 
 /* The rest of a pocket whose first period has begun; false if the wheel is stuck. */
 static bool turn_to_index(void)
 {
+	uint16_t back;
+
 	if (to_next_index())
 		return true;
 	if (backed_out || attempt.sagged)
 		return false;
-	back_out();
-	if (attempt.sagged || sensors.index_changed)
+	back = back_out();
+	if (attempt.sagged || sensors.index_changed) {
+		slow = back > usual_patience() / 4 * 3;
 		return to_next_index();
-	/* Neither a jam nor a free wheel would keep the switch from changing: the wheel stands where it began, and turns by time. */
-	distrusted = true;
+	}
+	/* Neither a jam nor a free wheel would keep the switch from changing on the way back: the wheel stands where the pocket began, and
+	 * turns by time. */
+	for (; back > patience(); back--)
+		push(attempt.forward);
+	distrusted = FOUND_OUT;
 	push(attempt.forward);
 	turn_by_time();
 	return true;
@@ -199,6 +216,24 @@ static bool turn_pocket(void)
 	turn_by_time();
 	return true;
 }
+
+#if LIGHT_BARRIER
+/* Nothing was seen of some pockets of the attempt before: the hopper is empty, food bridges, or the barrier is blind. One more pocket
+ * tells whether there is any use in turning them again; a blind barrier would have the animal fed twice. */
+static bool trying_one(void)
+{
+	return journal.fails > 1 && (journal.faults & FAULT_EMPTY);
+}
+
+/* Where nothing falls of the first pocket, the others count as turned. */
+static void see_first(uint8_t pockets, wheel_result_t *result)
+{
+	stand(FALL_MS / FRAME_MS);
+	sensors_next_pocket();
+	if (sensors.fell == 0)
+		result->turned = pockets;
+}
+#endif
 
 /* Turns and records up to so many pockets beyond those that count as turned, until one does not turn or the supply sags. */
 static void turn_pockets(uint8_t pockets, wheel_result_t *result)
@@ -218,6 +253,10 @@ static void turn_pockets(uint8_t pockets, wheel_result_t *result)
 		if (result->verdict != WHEEL_DONE)
 			return;
 		result->turned++;
+#if LIGHT_BARRIER
+		if (result->turned == 1 && trying_one())
+			see_first(pockets, result);
+#endif
 		sensors_next_pocket();
 	}
 }
@@ -227,9 +266,10 @@ static void judge_switch(wheel_result_t *result)
 {
 	if (!distrusted)
 		return;
-	result->faults |= FAULT_SWITCH;
-	if (sensors.index_changed) /* it works again: the next attempt goes by it */
-		distrusted = false;
+	/* Of a switch that works again there is nothing to say, unless it has spoilt this attempt. */
+	if (distrusted == FOUND_OUT || !sensors.index_changed)
+		result->faults |= FAULT_SWITCH;
+	distrusted = sensors.index_changed ? TRUSTED : DISTRUSTED; /* the next attempt goes by it */
 }
 #endif
 
@@ -245,6 +285,10 @@ static void judge_barrier(wheel_result_t *result, bool was_dark)
 	}
 	if (sensors.fell > 0)
 		blind = 0;
+#if INDEX_SWITCH
+	if (sensors.fell > 0 && distrusted == FOUND_OUT) /* in whose time each fell is not known */
+		return;
+#endif
 	if (result->verdict != WHEEL_DONE || sensors.fell + 1 >= result->turned + (sensors.fell == 0))
 		return;
 	result->faults |= FAULT_EMPTY;
@@ -314,11 +358,11 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bo
 		turn_pockets(pockets, &result);
 	servo_off();
 	sensors_next_pocket();
-#if INDEX_SWITCH
-	judge_switch(&result);
-#endif
 #if LIGHT_BARRIER
 	judge_barrier(&result, was_dark);
+#endif
+#if INDEX_SWITCH
+	judge_switch(&result);
 #endif
 	return result;
 }

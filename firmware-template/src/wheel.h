@@ -28,7 +28,7 @@ typedef struct {
  * A jam is backed out once and pushed against twice, never for more than PUSH_MS at a time. A switch that does not change though the
  * wheel is pushed to and fro raises SWITCH, and the wheel turns by time, until the switch is seen to open and close again. A barrier
  * that sees nothing at all cannot be told from an empty hopper: EMPTY is raised, and the pockets count as turned, so that nobody
- * turns them a second time. */
+ * turns them a second time. One that stops seeing has the rest turned again only if something falls of its first pocket. */
 wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure);
 
 /* The lowest supply under the servo in the last attempt, in mV; 0: there was none since the reset. */
