@@ -1,6 +1,7 @@
 package profile
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -30,6 +31,19 @@ func TestEmbeddedProfiles(t *testing.T) {
 	p, err := Load("")
 	require.NoError(t, err)
 	assert.Equal(t, Default, p.Name)
+}
+
+// The firmware's headers say the same.
+func TestHeadersAgree(t *testing.T) {
+	for _, name := range Names() {
+		p, err := Load(name)
+		require.NoError(t, err)
+		header, err := os.ReadFile(filepath.Join("../../firmware-template/boards", name+".h"))
+		require.NoError(t, err)
+		for macro, value := range map[string]int{"SUPPLY_MIN_MV": p.MinSupplyMV, "TURN_MS": p.TurnMillis, "BOARD_CLOCK": p.ClockHz} {
+			assert.Regexp(t, fmt.Sprintf(`(?m)^#define %s +%d(UL)?\b`, macro, value), string(header), name)
+		}
+	}
 }
 
 // safeMillivolts is the least supply for a clock.
