@@ -4,18 +4,14 @@ import (
 	"bytes"
 	"io"
 	"strings"
-	"syscall"
 	"testing"
 
-	"github.com/creack/pty"
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/table"
 	"mealtab/emulator/scenario"
-	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/frame"
-	"mealtab/flasher/link"
 )
 
 // deafHost sends without end and never reads.
@@ -70,29 +66,4 @@ func TestBoardWithDeafHost(t *testing.T) {
 	l = newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), 50)
 	l.join(again)
 	require.NoError(t, l.run(strings.NewReader(""), again.waiting)) // as a signal would come
-}
-
-// A port whose other end does not read and is full: whoever wants to talk over it ends, and says so.
-func TestPortThatTakesNothing(t *testing.T) {
-	near, far, err := pty.Open()
-	require.NoError(t, err)
-	defer near.Close()
-	defer far.Close()
-	l, err := link.Open(far.Name(), flasher.DefaultBaud())
-	require.NoError(t, err)
-	defer l.Close()
-	fill(t, int(far.Fd()))
-	_, err = flasher.Connect(l)
-	require.EqualError(t, err, far.Name()+": the port takes no octets: the device at its other end does not read them")
-}
-
-// fill writes to a port until it takes no more.
-func fill(t *testing.T, fd int) {
-	t.Helper()
-	require.NoError(t, syscall.SetNonblock(fd, true))
-	var err error
-	for err == nil {
-		_, err = syscall.Write(fd, make([]byte, 512))
-	}
-	require.ErrorIs(t, err, syscall.EAGAIN)
 }
