@@ -11,12 +11,18 @@ import (
 const (
 	napSeconds = 8.192                  // between two ticks of the watchdog: 1,048,576 cycles of 128 kHz (data sheet, WDTCSR)
 	frame      = units.Milliseconds(20) // between two pulses of the servo, each of which wakes
-	napCycles  = 40                     // from wake to sleep, start-up included
+	napCycles  = 60                     // from wake to sleep, start-up included
 	checkTicks = 112                    // ticks between two looks at the clock
 	boostTime  = units.Milliseconds(60)
 	brakeTime  = units.Milliseconds(100)
-	checkTime  = 3.0 / 1000                // s awake for a look at the clock and the decision; measured: 1.5 to 3.6 ms
-	slotBytes  = table.JournalSlotSize + 3 // written for a serving, besides one for each pocket: the mark twice, the seal broken, the end of the serving
+	checkTime  = 3.0 / 1000 // s awake for a look at the clock and the decision; measured: 1.5 to 3.6 ms
+	// Boards on cells have no crystal: before the wheel turns they time themselves by the clock chip's seconds, at most once an hour
+	// (cpu_clock.c). Measured.
+	timingEvery = 60    // minutes
+	timingIdle  = 3.75  // s asleep in idle between looks at the clock
+	timingAwake = 0.107 // s, for some ninety looks
+	timingWakes = 86
+	slotBytes   = table.JournalSlotSize + 3 // written for a serving, besides one for each pocket: the mark twice, the seal broken, the end of the serving
 )
 
 // Board is what computing needs to know.
@@ -30,18 +36,24 @@ type Board struct {
 // where the table ends before it does.
 func Computed(t *table.Table, b Board, preset int, from table.Minute) Counts {
 	c := Counts{ClockHz: b.ClockHz}
-	pockets := 0.0
+	pockets, timings := 0.0, 0.0
+	timed := from - timingEvery
 	to := min(from+365*table.MinutesPerDay, (table.Minute(t.Through)+1)*table.MinutesPerDay)
 	cursor := replay.New(t, replay.Options{From: from, To: to, Preset: preset})
 	for s, ok := cursor.Next(); ok; s, ok = cursor.Next() {
 		if n := s.Pockets(); n > 0 {
 			c.Servings++
 			pockets += float64(n)
+			if s.At >= timed+timingEvery {
+				timings++
+				timed = s.At
+			}
 		}
 	}
 	year := 365 * table.MinutesPerDay / float64(max(1, to-from))
 	c.Servings *= year
 	pockets *= year
+	timings *= year
 	turn := units.Milliseconds(b.TurnMillis)
 	if t.Wheel.TurnMillis > 0 {
 		turn = units.Milliseconds(t.Wheel.TurnMillis)
@@ -51,9 +63,10 @@ func Computed(t *table.Table, b Board, preset int, from table.Minute) Counts {
 	boost := boostTime.Seconds() * units.Seconds(c.Servings)
 	c.Wheel = turn.Seconds() * units.Seconds(pockets)
 	c.Servo = ServoTime(c.Wheel, c.Servings)
-	c.Idle = c.Servo - boost
-	c.Wakes = ticks + 365 + c.Servings + float64(c.Idle/frame.Seconds())
-	c.AwakeCycles = ticks*napCycles + checks*checkTime*b.ClockHz + float64(boost)*b.ClockHz
+	pulsing := c.Servo - boost
+	c.Idle = pulsing + timingIdle*units.Seconds(timings)
+	c.Wakes = ticks + 365 + c.Servings + float64(pulsing/frame.Seconds()) + timings*timingWakes
+	c.AwakeCycles = ticks*napCycles + (checks*checkTime+timings*timingAwake+float64(boost))*b.ClockHz
 	c.EEPROMWrites = c.Servings*slotBytes + pockets
 	c.PageWrites = c.Servings
 	return c

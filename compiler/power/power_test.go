@@ -176,7 +176,7 @@ func TestMonotone(t *testing.T) {
 	})
 }
 
-// Two meals of three pockets a day at 310 ms: 365 × 6 × 0.31 s = 678.9 s of turning, and 365 × 2 × 0.16 s more supplied.
+// Two meals of three pockets a day, hours apart, at 310 ms: 365 × 6 × 0.31 s = 678.9 s of turning, and 365 × 2 × 0.16 s more supplied.
 func TestComputed(t *testing.T) {
 	tab := &table.Table{Through: table.MaxDay, Start: 9831, Wheel: table.Wheel{PocketUnits: 1},
 		Meals: []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{420, 1110}}}}}}}
@@ -185,7 +185,7 @@ func TestComputed(t *testing.T) {
 	assert.Equal(t, 730.0, c.Servings)
 	assert.InDelta(t, 678.9, float64(c.Wheel), 1e-6)
 	assert.InDelta(t, 678.9+116.8, float64(c.Servo), 1e-6)
-	assert.InDelta(t, 365*86400/8.192+365+730+(678.9+73)/0.02, c.Wakes, 1e-3)
+	assert.InDelta(t, 365*86400/8.192+365+730+(678.9+73)/0.02+730*86, c.Wakes, 1e-3, "each serving is preceded by a timing of the oscillator")
 	last := Computed(tab, Board{ClockHz: 8e6, TurnMillis: 310}, replay.AllPresets, (table.Minute(table.MaxDay)-30)*table.MinutesPerDay)
 	assert.InDelta(t, 730, last.Servings, 1e-6, "31 days stand for a year")
 	assert.False(t, c.Counted)
