@@ -37,7 +37,6 @@ type value struct {
 }
 
 func number(n uint32) value     { return value{n: n} }
-func list(list []uint32) value  { return value{list: list} }
 func places(list []int) value   { return value{list: codes(list, signedCode)} }
 func dayNumbers(d []Day) value  { return value{list: codes(d, dayNumber)} }
 func weekdayList(l []Nth) value { return value{list: codes(l, nthCode)} }

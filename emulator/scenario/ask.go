@@ -46,14 +46,8 @@ func NewHost(b *board.Board) *Host { return &Host{host{b: b}} }
 // See takes an event of the board.
 func (h *Host) See(e board.Event) { h.see(e) }
 
-// Status asks the board for its status. The error says that it does not answer.
-func (h *Host) Status() (Status, error) { return h.status() }
-
 // SetClock sets the board's clock to an instant.
 func (h *Host) SetClock(t time.Time) error { return h.setClock(t) }
-
-// Ask sends a request until it is answered, and returns the payload of the answer.
-func (h *Host) Ask(code uint8, payload ...byte) ([]byte, error) { return h.ask(code, payload...) }
 
 // AskStatus asks a fork of the board for its status, so that the board itself is not disturbed, and says how long the answer
 // took.
