@@ -65,56 +65,87 @@ func (r *rasterizer) source(p Paint) *image.Uniform {
 
 // path is an outline in pixels that is filled when done.
 type path struct {
-	r *rasterizer
-	v *vector.Rasterizer
+	r     *rasterizer
+	lines [][][2]float32 // one closed outline each
+	curve bool           // they are cubic curves, three points each after the first point
 }
 
-func (r *rasterizer) path() path {
-	b := r.img.Bounds()
-	return path{r, vector.NewRasterizer(b.Dx(), b.Dy())}
+func (r *rasterizer) path() *path { return &path{r: r} }
+
+func (p *path) point(x, y float64) [2]float32 {
+	return [2]float32{float32(x * p.r.scale), float32(y * p.r.scale)}
 }
 
-func (p path) point(x, y float64) (float32, float32) {
-	return float32(x * p.r.scale), float32(y * p.r.scale)
-}
-
-func (p path) polygon(list []Point) {
+func (p *path) polygon(list []Point) {
+	line := make([][2]float32, len(list))
 	for i, q := range list {
-		x, y := p.point(q.X, q.Y)
-		if i == 0 {
-			p.v.MoveTo(x, y)
-		} else {
-			p.v.LineTo(x, y)
-		}
+		line[i] = p.point(q.X, q.Y)
 	}
-	p.v.ClosePath()
+	p.lines = append(p.lines, line)
 }
 
 // kappa makes four cubic curves a circle within 0.03 % of the radius.
 const kappa = 0.5523
 
-// circle adds one; reversed it cuts a hole.
-func (p path) circle(cx, cy, radius float64, reversed bool) {
+// circle adds one, as a start and four curves of three points; reversed it cuts a hole.
+func (p *path) circle(cx, cy, radius float64, reversed bool) {
 	k, f := kappa*radius, 1.0
 	if reversed {
 		f = -1
 	}
-	p.v.MoveTo(p.point(cx+radius, cy))
-	cube := func(x1, y1, x2, y2, x3, y3 float64) {
-		ax, ay := p.point(cx+x1, cy+f*y1)
-		bx, by := p.point(cx+x2, cy+f*y2)
-		ex, ey := p.point(cx+x3, cy+f*y3)
-		p.v.CubeTo(ax, ay, bx, by, ex, ey)
+	p.curve = true
+	line := [][2]float32{p.point(cx+radius, cy)}
+	for _, q := range [][2]float64{
+		{radius, k}, {k, radius}, {0, radius},
+		{-k, radius}, {-radius, k}, {-radius, 0},
+		{-radius, -k}, {-k, -radius}, {0, -radius},
+		{k, -radius}, {radius, -k}, {radius, 0},
+	} {
+		line = append(line, p.point(cx+q[0], cy+f*q[1]))
 	}
-	cube(radius, k, k, radius, 0, radius)
-	cube(-k, radius, -radius, k, -radius, 0)
-	cube(-radius, -k, -k, -radius, 0, -radius)
-	cube(k, -radius, radius, -k, radius, 0)
-	p.v.ClosePath()
+	p.lines = append(p.lines, line)
 }
 
-func (p path) fill(paint Paint) {
-	p.v.Draw(p.r.img, p.r.img.Bounds(), p.r.source(paint), image.Point{})
+// box is the part of the picture that the outline lies in. The library goes over all of what it is given, and a picture may have
+// thousands of small marks.
+func (p *path) box() image.Rectangle {
+	least, most := [2]float32{math.MaxFloat32, math.MaxFloat32}, [2]float32{-math.MaxFloat32, -math.MaxFloat32}
+	for _, line := range p.lines {
+		for _, q := range line {
+			for axis := range q {
+				least[axis], most[axis] = min(least[axis], q[axis]), max(most[axis], q[axis])
+			}
+		}
+	}
+	floor := func(v float32) int { return int(math.Floor(float64(v))) }
+	return image.Rect(floor(least[0]), floor(least[1]), floor(most[0])+1, floor(most[1])+1).Intersect(p.r.img.Bounds())
+}
+
+func (p *path) fill(paint Paint) {
+	if len(p.lines) == 0 {
+		return
+	}
+	box := p.box()
+	if box.Empty() {
+		return
+	}
+	v := vector.NewRasterizer(box.Dx(), box.Dy())
+	at := func(q [2]float32) (float32, float32) { return q[0] - float32(box.Min.X), q[1] - float32(box.Min.Y) }
+	for _, line := range p.lines {
+		v.MoveTo(at(line[0]))
+		for i := 1; i < len(line); i++ {
+			if !p.curve {
+				v.LineTo(at(line[i]))
+			} else if i%3 == 0 {
+				ax, ay := at(line[i-2])
+				bx, by := at(line[i-1])
+				ex, ey := at(line[i])
+				v.CubeTo(ax, ay, bx, by, ex, ey)
+			}
+		}
+		v.ClosePath()
+	}
+	v.Draw(p.r.img, box, p.r.source(paint), image.Point{})
 }
 
 // raster leaves out the rounding of corners, which is a pixel or two.

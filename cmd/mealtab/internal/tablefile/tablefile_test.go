@@ -90,7 +90,7 @@ func TestFaults(t *testing.T) {
 		{make([]byte, 512), "every byte is 00"},
 		{eeprom(t, 1024), "every byte is FF, as in memory that was never written"},
 		{half, "bank 1: the commit byte is FF, not 5A"},
-		{[]byte("\x7fELF\x02\x01\x01\x00"), "no table, which begins with a byte from 20 to 2F (here it is 7F), nor an image of an EEPROM, which has 512 or 1024 bytes (here there are 8)"},
+		{[]byte("\x7fELF\x02\x01\x01\x00"), "this is not a table, which begins with a byte from 20 to 2F (here it is 7F), nor an image of an EEPROM, which has 512 or 1024 bytes (here there are 8)"},
 		{[]byte("zone = \"Europe/Lisbon\"\n"), "this is text, not a table"},
 		{[]byte{table.Committed, 0x20, 0x1F}, "the table says that it has 31 bytes, 2 are there"},
 		{[]byte{table.Committed, 0x01}, "1 bytes are too few"},
