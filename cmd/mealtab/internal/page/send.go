@@ -51,17 +51,26 @@ func (s *Server) sendable(revision int) (*Compiled, error) {
 	return s.s.c, nil
 }
 
+// setOut is the saved plan, on its way to a feeder: its rehearsal begins, or goes on.
+func (s *Server) setOut(revision int) (*Compiled, *way, error) {
+	c, err := s.sendable(revision)
+	if err != nil {
+		return nil, nil, err
+	}
+	w := &s.boards.way
+	w.begin(c.Output.Bytes, func() *tryout.Tryout { return tryout.Start(c.Output.Bytes, s.o.Years, s.o.Firmware) })
+	return c, w, nil
+}
+
 // propose looks at a feeder and says what the plan would change on it. The rehearsal begins meanwhile.
 func (s *Server) propose(r struct {
 	ID       string
 	Revision int
 }) (any, error) {
-	c, err := s.sendable(r.Revision)
+	c, w, err := s.setOut(r.Revision)
 	if err != nil {
 		return nil, err
 	}
-	w := &s.boards.way
-	w.begin(c.Output.Bytes, func() *tryout.Tryout { return tryout.Start(c.Output.Bytes, s.o.Years, s.o.Firmware) })
 	var out Proposed
 	err = s.talk(r.ID, func(f *flasher.Feeder) error {
 		p, err := f.Propose(c.Output.Bytes)
@@ -139,12 +148,10 @@ func (s *Server) upload(r struct {
 	Revision int
 	SetClock bool
 }) (any, error) {
-	c, err := s.sendable(r.Revision)
+	c, w, err := s.setOut(r.Revision)
 	if err != nil {
 		return nil, err
 	}
-	w := &s.boards.way
-	w.begin(c.Output.Bytes, func() *tryout.Tryout { return tryout.Start(c.Output.Bytes, s.o.Years, s.o.Firmware) })
 	var out BoardState
 	err = s.talk(r.ID, func(f *flasher.Feeder) error {
 		p, err := f.Propose(c.Output.Bytes)
