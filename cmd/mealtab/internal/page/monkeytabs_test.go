@@ -6,7 +6,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -108,7 +107,7 @@ func TestBrowserMonkey(t *testing.T) {
 	t.Parallel()
 	r := dice(t)
 	many := steps(t, 60, "PAGE_TAB_STEPS")
-	first := newBrowserFor(t, zoo, 3*time.Minute+time.Duration(many)*2*time.Second).changing(false)
+	first := newBrowser(t, zoo).changing(false)
 	tabs := []*browser{first, first.tab().changing(false)}
 	m := newModel()
 	counts := map[string]int{}

@@ -93,6 +93,7 @@ const (
 	tick   = 50 * time.Millisecond // how often the world catches up
 	busy   = 35 * time.Millisecond // of a tick, at most: others want the machine too
 	stride = 30 * time.Minute      // of the world at once
+	leap   = 24 * time.Hour        // the same on the way to a goal: on a busy machine a tick may have time for one only
 )
 
 // Run lets the world go on until the context ends.
@@ -115,12 +116,12 @@ func (f *Feeder) Run(ctx context.Context) {
 
 // step goes on by so much of our time.
 func (f *Feeder) step(elapsed time.Duration) {
-	target := f.b.Now().Add(time.Duration(float64(min(elapsed, time.Second)) * f.speed))
+	target, most := f.b.Now().Add(time.Duration(float64(min(elapsed, time.Second))*f.speed)), stride
 	if !f.goal.IsZero() {
-		target = f.goal
+		target, most = f.goal, leap
 	}
 	for began := time.Now(); f.b.Now().Before(target) && time.Since(began) < busy; {
-		next := f.b.Now().Add(stride)
+		next := f.b.Now().Add(most)
 		if next.After(target) {
 			next = target
 		}
