@@ -203,10 +203,11 @@ func (s *session) showFaults(faults int) {
 		return
 	}
 	head := "  faults   "
-	for _, f := range table.FaultBits() {
+	for i, f := range table.FaultBits() {
 		if faults&f.Value != 0 {
 			s.out.WriteString(wrap(head, fmt.Sprintf("%s (the light shows %s)", f.Meaning, f.Unit)))
 			head = "           "
+			s.out.WriteString(wrap(head, "to do: "+table.Remedy(i)))
 		}
 	}
 }

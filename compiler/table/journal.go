@@ -331,8 +331,8 @@ const (
 	FaultBitRestarted
 )
 
-// shortFlashes is how many of the faults are shown by short flashes alone; the others begin with a long one.
-const shortFlashes = 7
+// ShortFlashes is how many of the faults are shown by short flashes alone; the others begin with a long one.
+const ShortFlashes = 7
 
 // FaultBits lists the faults, the first shown first, with the flashes that show each.
 func FaultBits() []Field {
@@ -360,7 +360,7 @@ const LatchedFaults = FaultBitJam | FaultBitSupply | FaultBitMissed | FaultBitPo
 
 // Flashes says how the light shows the fault of a bit: "3 flashes", or "a long flash and 2 short ones".
 func Flashes(bit int) string {
-	switch n := bit + 1 - shortFlashes; {
+	switch n := bit + 1 - ShortFlashes; {
 	case bit == 0:
 		return "1 flash"
 	case n <= 0:

@@ -304,3 +304,21 @@ func firmwarePins(t *testing.T) map[string]string {
 	}
 	return pins
 }
+
+// The owner's page says of each fault what the program says: which flashes show it and what to do.
+func TestReadmeSaysTheRemedies(t *testing.T) {
+	text, err := os.ReadFile("../README.md")
+	require.NoError(t, err)
+	row := regexp.MustCompile(`(?m)^\| (\d|long, \d) \| .* \| (.*) \|$`)
+	rows := row.FindAllStringSubmatch(string(text), -1)
+	require.Len(t, rows, len(table.FaultBits()))
+	for i, m := range rows {
+		short := i + 1
+		if i >= table.ShortFlashes {
+			short -= table.ShortFlashes
+		}
+		require.Equal(t, i >= table.ShortFlashes, strings.HasPrefix(m[1], "long"), m[0])
+		require.Equal(t, strconv.Itoa(short), strings.TrimPrefix(m[1], "long, "), m[0])
+		require.Equal(t, table.Remedy(i), strings.NewReplacer("**", "", "`", "").Replace(m[2]))
+	}
+}
