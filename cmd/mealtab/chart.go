@@ -50,19 +50,12 @@ An SVG follows the reader's choice of light or dark; a PNG is light unless --dar
 }
 
 func (a *app) runChart(name string, f chartFlags) error {
-	ext := strings.ToLower(filepath.Ext(f.output))
-	switch {
-	case f.output == "":
-		return usagef("say with -o where to write the picture: a file that ends in .svg or .png")
-	case f.output != "-" && ext != ".svg" && ext != ".png":
-		return usagef("-o %s: a picture's name ends in .svg or .png", f.output)
+	k, err := pictureKind(f.output)
+	if err != nil {
+		return err
 	}
 	if !slices.Contains(chart.Kinds(), f.kind) {
 		return usagef("--kind %s: there is no such picture; there are %s", f.kind, strings.Join(chart.Kinds(), ", "))
-	}
-	k := kindSVG
-	if ext == ".png" {
-		k = kindPNG
 	}
 	if err := a.mayReplace(f.output, k, f.force, name); err != nil {
 		return err
@@ -89,7 +82,7 @@ func (a *app) runChart(name string, f chartFlags) error {
 		return err
 	}
 	data := p.SVG()
-	if ext == ".png" {
+	if strings.EqualFold(filepath.Ext(f.output), ".png") {
 		if data, err = p.PNG(f.scale, f.dark); err != nil {
 			return err
 		}

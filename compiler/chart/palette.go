@@ -61,10 +61,10 @@ func CSS(prefix string) string {
 		names = append(names, "f-"+string(p), "s-"+string(p))
 	}
 	sort.Strings(names)
-	return css(prefix, names)
+	return css(prefix, names, true)
 }
 
-func css(prefix string, classes []string) string {
+func css(prefix string, classes []string, both bool) string {
 	var light, dark strings.Builder
 	for _, class := range classes {
 		property := "fill"
@@ -74,6 +74,9 @@ func css(prefix string, classes []string) string {
 		s := shades[Paint(class[2:])]
 		fmt.Fprintf(&light, "%s.%s{%s:%s}", prefix, class, property, s[0])
 		fmt.Fprintf(&dark, "%s.%s{%s:%s}", prefix, class, property, s[1])
+	}
+	if !both {
+		return light.String()
 	}
 	return light.String() + "@media(prefers-color-scheme:dark){" + dark.String() + "}"
 }

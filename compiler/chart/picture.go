@@ -11,6 +11,8 @@ type Picture struct {
 	Width, Height float64 // CSS pixels
 	Title, Desc   string  // the text alternative: what it is, and what it says
 	Marks         []Mark
+	// Sheet is set for a sheet of paper: the SVG has the size of A4 and is never light on dark.
+	Sheet bool
 }
 
 // Mark is a [Rect], [Rects], [Circle], [Poly], [Line], [Text] or [Group].
@@ -134,18 +136,34 @@ func clipText(s string, size, width float64) string {
 	return string(runes[:max(0, most-1)]) + "…"
 }
 
-// paragraph writes a text in lines that fit and returns the base line of the last.
-func (d *drawing) paragraph(x, y float64, s string) float64 {
-	const size, leading = 12, 17
-	line := ""
+// Lines breaks a text into lines that fit a width; a word that is wider is broken too.
+func Lines(s string, size, width float64) (lines []string) {
+	line, most := "", max(1, int(width/(size*charWidth)))
 	for word := range strings.FieldsSeq(s) {
-		if longer := strings.TrimLeft(line+" "+word, " "); line == "" || x+textWidth(longer, size) <= d.width-8 {
+		for utf8.RuneCountInString(word) > most {
+			if line != "" {
+				lines, line = append(lines, line), ""
+			}
+			head := string([]rune(word)[:most])
+			lines, word = append(lines, head), word[len(head):]
+		}
+		if longer := strings.TrimLeft(line+" "+word, " "); line == "" || textWidth(longer, size) <= width {
 			line = longer
 			continue
 		}
-		d.add(Text{X: x, Y: y, Size: size, Paint: Ink, S: line})
-		y, line = y+leading, word
+		lines, line = append(lines, line), word
 	}
-	d.add(Text{X: x, Y: y, Size: size, Paint: Ink, S: line})
+	return append(lines, line)
+}
+
+// paragraph writes a text in lines that fit and returns the base line of the last.
+func (d *drawing) paragraph(x, y float64, s string) float64 {
+	const size, leading = 12, 17
+	for i, line := range Lines(s, size, d.width-8-x) {
+		if i > 0 {
+			y += leading
+		}
+		d.add(Text{X: x, Y: y, Size: size, Paint: Ink, S: line})
+	}
 	return y
 }

@@ -21,10 +21,14 @@ func (p *Picture) SVG() []byte {
 		names = append(names, class)
 	}
 	sort.Strings(names)
+	width, height, style := number(p.Width), number(p.Height), css("", names, !p.Sheet)
+	if p.Sheet {
+		width, height = "210mm", "297mm"
+	}
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%[1]s" height="%[2]s" role="img" aria-labelledby="t d" font-family="%[3]s">`+"\n",
-		number(p.Width), number(p.Height), fontFamily)
-	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n<style>%s</style>\n", escape(p.Title), escape(p.Desc), css("", names))
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-labelledby="t d" font-family="%s">`+"\n",
+		number(p.Width), number(p.Height), width, height, fontFamily)
+	fmt.Fprintf(&b, "<title id=\"t\">%s</title>\n<desc id=\"d\">%s</desc>\n<style>%s</style>\n", escape(p.Title), escape(p.Desc), style)
 	b.Write(w.b.Bytes())
 	b.WriteString("</svg>\n")
 	return b.Bytes()

@@ -1,0 +1,100 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"mealtab/compiler/plan"
+	"mealtab/compiler/sheet"
+)
+
+type sheetFlags struct {
+	output string
+	force  bool
+}
+
+func (a *app) sheetCommand() *cobra.Command {
+	var f sheetFlags
+	long := "Draw a sheet to print, A4:\n\n"
+	names := make([]string, 0, len(sheet.Sheets()))
+	for _, s := range sheet.Sheets() {
+		names = append(names, s.Name)
+		long += fmt.Sprintf("  %-12s %s\n", s.Name, s.About)
+	}
+	cmd := &cobra.Command{
+		Use:   "sheet NAME [PLAN]",
+		Short: "Draw a sheet to print: " + strings.Join(names, ", "),
+		Long:  long + "\nAn SVG prints in its own size from any browser; a PNG has 192 pixels to the inch.",
+		Example: `  mealtab sheet calibration plan.toml -o calibration.svg
+  mealtab sheet buttons -o card.svg
+  mealtab sheet label plan.toml -o label.png`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) < 1 || len(args) > 2 {
+				return fmt.Errorf("the NAME of a sheet is wanted, and perhaps a PLAN: the sheets are %s", strings.Join(names, ", "))
+			}
+			return nil
+		},
+		RunE: func(_ *cobra.Command, args []string) error { return a.runSheet(args[0], strings.Join(args[1:], ""), f) },
+	}
+	cmd.Flags().StringVarP(&f.output, "output", "o", "", "`FILE` to write, ending in .svg or .png; - writes SVG to standard output")
+	cmd.Flags().BoolVar(&f.force, "force", false, "write over a file that is not such a picture")
+	return cmd
+}
+
+func (a *app) runSheet(name, file string, f sheetFlags) error {
+	s, ok := sheet.Named(name)
+	if !ok {
+		return usagef("there is no sheet %q; see mealtab sheet --help", name)
+	}
+	if s.Plan && file == "" {
+		return usagef("the sheet %s is about a PLAN: name its file", name)
+	}
+	k, err := pictureKind(f.output)
+	if err != nil {
+		return err
+	}
+	if err := a.mayReplace(f.output, k, f.force, file); err != nil {
+		return err
+	}
+	var p *plan.Plan
+	if file != "" {
+		l, err := a.readPlan(file)
+		if err != nil {
+			return err
+		}
+		p = l.plan
+	}
+	pic, err := s.Draw(p)
+	if err != nil {
+		return err
+	}
+	data := pic.SVG()
+	if strings.EqualFold(filepath.Ext(f.output), ".png") {
+		if data, err = pic.PNG(2, false); err != nil {
+			return err
+		}
+	}
+	if err := a.write(f.output, data); err != nil {
+		return err
+	}
+	if f.output != "-" {
+		fmt.Fprintf(a.out, "%s: %s\n", f.output, pic.Title)
+	}
+	return nil
+}
+
+// pictureKind says what kind of picture the name of a file asks for.
+func pictureKind(output string) (kind, error) {
+	switch ext := strings.ToLower(filepath.Ext(output)); {
+	case output == "":
+		return kind{}, usagef("say with -o where to write the picture: a file that ends in .svg or .png")
+	case ext == ".png":
+		return kindPNG, nil
+	case output == "-" || ext == ".svg":
+		return kindSVG, nil
+	}
+	return kind{}, usagef("-o %s: a picture's name ends in .svg or .png", output)
+}
