@@ -85,7 +85,7 @@ type judge struct {
 
 	fell    int // pockets with kibble since the last probe
 	manual  bool
-	hand    []time.Time // pockets of presses
+	hand    []time.Time // pockets of presses and requests
 	served  []table.Minute
 	ons     []time.Time // attempts
 	pushing time.Time
@@ -108,6 +108,7 @@ type window struct {
 	codes               [17]bool // shown
 	shownAfter          time.Duration
 	spoilt              bool
+	byHandOnly          bool // what the plan wanted fell; what was asked for did not
 }
 
 func newJudge(b *board.Board, p *plan, clock bool) *judge {

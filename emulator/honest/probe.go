@@ -1,6 +1,7 @@
 package honest
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -88,9 +89,11 @@ func (j *judge) probe(mended bool) {
 	said := j.listen()
 	w.said, w.fell = said.total(), j.fell
 	j.over(w, said)
-	short := !j.clock && w.planned-(j.fell-said.manual) > 1
+	byPlan := j.fell - j.byHand()
+	short := !j.clock && w.planned-byPlan > 1
 	if off := w.said - j.fell; off > 1 || off < -1 || short {
 		w.spoilt = true
+		w.byHandOnly = !j.clock && byPlan-w.planned <= 1 && !short
 	}
 	since := latest(lastMeal, j.back)
 	if !j.first.Before(j.probed) {
@@ -105,6 +108,16 @@ func (j *judge) probe(mended bool) {
 	}
 	j.windows = append(j.windows, w)
 	j.probed, j.fell = now, 0
+}
+
+// byHand is how many of the pockets since the last probe were asked for.
+func (j *judge) byHand() (n int) {
+	for _, at := range j.hand {
+		if at.After(j.probed) {
+			n++
+		}
+	}
+	return n
 }
 
 // over: no serving, planned, asked for or finished later, gives more than one pocket too much.
@@ -143,7 +156,8 @@ func (j *judge) shown(w window, said saying, since, now time.Time) {
 	}
 	j.trouble = j.trouble || said.trouble
 	if w.spoilt && j.pressed.After(j.probed) {
-		w.spoilt = w.shownAfter < 0 // shown and acknowledged
+		// Shown and acknowledged; or what was asked for did not fall, that was shown, and whoever asked again had seen it.
+		w.spoilt = w.shownAfter < 0 && !(w.byHandOnly && slices.Contains(w.codes[:], true))
 	}
 	unseen := w.spoilt && (w.shownAfter < 0 || w.shownAfter > showWithin)
 	switch {

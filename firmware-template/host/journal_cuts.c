@@ -119,14 +119,14 @@ static void restart(void)
 		if (!same_state(&journal, &read) || journal.at != read.at)
 			fail("a sealed record reads otherwise the next time");
 	}
-	journal_resume(false);
+	journal_resume(false, false);
 	if (same_state(&read, &after) && !same_state(&before, &after))
 		check_left(journal.pockets);
 	journal_append();
 	read = journal;
 	for (int again = 0; again < 5; again++) {
 		journal_open();
-		if (!same_state(&journal, &read) || !journal_sealed() || journal_resume(false) || journal.pockets != read.pockets)
+		if (!same_state(&journal, &read) || !journal_sealed() || journal_resume(false, false) || journal.pockets != read.pockets)
 			fail("a restart does not stay decided");
 	}
 	before = journal;

@@ -71,11 +71,11 @@ bool clock_ageing_write(int8_t value)
 	return value == 0;
 }
 
-wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure)
+wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, uint8_t first)
 {
 	(void)turn_ms;
 	(void)trim_us;
-	(void)unsure;
+	(void)first;
 	for (uint8_t i = 1; i <= pockets; i++)
 		journal_step(i);
 	stub_pockets += pockets;
@@ -87,7 +87,7 @@ bool power_low(void) { return false; }
 void uart_heard(bool good) { (void)good; }
 void power_tick(void) {}
 void power_flash(uint8_t count) { (void)count; }
-void power_show(uint8_t code) { (void)code; }
+bool power_show(uint8_t code) { (void)code; return true; }
 bool power_was_lost(void) { return true; }
 
 void uart_send(uint8_t octet)

@@ -7,6 +7,8 @@
 
 #define SHORT_FLASHES 7 /* faults that are shown without a long flash */
 
+static uint16_t told; /* those that there were when the light last flashed to the end */
+
 uint16_t faults_shown(void)
 {
 	uint16_t faults = feeder.faults | journal.faults;
@@ -45,4 +47,14 @@ void faults_acknowledge(uint16_t faults)
 	journal.fails = 0;
 	feeder_record();
 	history_add(&feeder.now.minute, EVENT_CLEARED, faults);
+}
+
+void faults_told(void)
+{
+	told = faults_shown();
+}
+
+void faults_pressed(void)
+{
+	faults_acknowledge(told);
 }

@@ -161,8 +161,7 @@ static void portion_button(void)
 
 void feeder_button(uint8_t pressed)
 {
-	/* Whoever presses a button has seen the light. */
-	faults_acknowledge(FAULTS_LATCHED);
+	faults_pressed();
 	feeder_time();
 	if (pressed & BUTTON_FEED) {
 		if (feeder_manual(0, journal.token) == 0)

@@ -149,22 +149,30 @@ static uint8_t newest_step(bool *torn)
 	return last;
 }
 
-bool journal_resume(bool index_switch)
+static void count_resumption(void)
 {
-	uint8_t resumed = journal.kind / RESUMED;
+	if (journal.kind < RESUMED_MOST)
+		journal.kind += RESUMED;
+}
+
+uint8_t journal_resume(bool index_switch, bool hung)
+{
+	uint8_t resumed = journal.kind / RESUMED, cut = CUT_BETWEEN;
 	bool torn;
 	uint8_t last = newest_step(&torn);
-	bool cut = !torn && last > 0 && last <= journal.pockets;
 
-	if (last > journal.pockets)
-		last = (uint8_t)journal.pockets;
-	if (cut) {
-		if (resumed == (index_switch ? 0 : 1))
+	if (!torn && last > 0 && last <= journal.pockets) {
+		cut = CUT_TURNED;
+		count_resumption();
+		if (hung) {
+			count_resumption();
+			last += resumed > 1;
+		} else if (resumed == (index_switch ? 0 : 1)) {
+			cut = CUT_NOT_TURNED;
 			last--;
-		if (journal.kind < RESUMED_MOST)
-			journal.kind += RESUMED;
+		}
 	}
-	journal.pockets -= last;
+	journal.pockets -= last < journal.pockets ? last : journal.pockets;
 	journal.steps[0] = journal.steps[1] = NONE;
 	return cut;
 }

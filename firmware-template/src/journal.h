@@ -48,15 +48,20 @@ void journal_append(void);
 /* Records that pocket n of this record starts to turn; n = pockets + 1 records the end. At most POCKETS_PER_SLOT + 1. */
 void journal_step(uint8_t n);
 
+enum { CUT_BETWEEN, CUT_TURNED, CUT_NOT_TURNED };
+
 /* After an attempt that was cut short: sets journal.pockets to what is still to be turned of the record, by its steps. The pocket that
- * had begun to turn may have turned by any part. True if there was one: it counts as one more resumption then. The rule, for a serving
- * that is cut any number of times, never adds up to more than one pocket too many:
+ * had begun to turn may have turned by any part. CUT_BETWEEN if there was none, else what it counts as; that is one more resumption. The
+ * rule, for a serving that is cut any number of times, never adds up to more than one pocket too many:
  *
  *     cut       by time      with an index switch, which shows where a pocket ends
  *     first     turned       not turned: the switch finishes it
  *     second    not turned   turned
- *     later     turned       turned */
-bool journal_resume(bool index_switch);
+ *     later     turned       turned
+ *
+ * `hung`: the program hung, and the wheel turned on until the watchdog came: by less than half a pocket that takes 310 ms. The pocket
+ * counts as turned, one more with it from the third resumption on, and so does every cut that comes later. */
+uint8_t journal_resume(bool index_switch, bool hung);
 
 /* The newest record is sealed: nothing was being written when the supply failed, but steps. */
 bool journal_sealed(void);

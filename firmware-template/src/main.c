@@ -39,8 +39,8 @@ static void show_faults(void)
 {
 	uint8_t code = faults_light();
 
-	if (code)
-		power_show(code);
+	if (code && power_show(code))
+		faults_told();
 }
 
 /* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last

@@ -28,7 +28,7 @@ uint8_t power_reset_flags __attribute__((section(".noinit")));
 #define TICK WATCHDOG(1 << WDP3 | 1 << WDP0)  /* 1,048,576 cycles of 128 kHz: 8 s */
 #define LIGHT WATCHDOG(1 << WDP0)             /* a 256th of that: 32 ms */
 #define PAUSE WATCHDOG(1 << WDP2)             /* 8 of them: 256 ms */
-#define TURNING WATCHDOG(1 << WDP1 | 1 << WDP0) /* 4 of them: 128 ms */
+#define TURNING WATCHDOG(1 << WDP1)           /* 2 of them: 64 ms */
 #define LONG WATCHDOG(1 << WDP2 | 1 << WDP0)  /* 16 of them: 512 ms */
 #define LAST_RESORT (1 << WDE | 1 << WDP3 | 1 << WDP0)
 #define UNSEEN GPIOR2                         /* periods that nobody has counted in power_ticks */
@@ -116,7 +116,7 @@ void power_turning(bool on)
 {
 	cli();
 	if (on)
-		count_in(TURNING, 4);
+		count_in(TURNING, 2);
 	else
 		count_in(TICK, 0);
 	sei();
@@ -317,7 +317,7 @@ void power_flash(uint8_t count)
 }
 
 /* Whatever the line brings ends it: a host asks again after a third of a second, and the longest code takes three. */
-void power_show(uint8_t code)
+bool power_show(uint8_t code)
 {
 	PCMSK2 = WAKING_PINS | 1 << PCINT16;
 	power_sleep_mode(uart_busy());
@@ -325,4 +325,5 @@ void power_show(uint8_t code)
 		flash(LONG, 16, true);
 	for (code &= SHOW_LONG - 1; code > 0 && !flags.woken; code--)
 		flash(LIGHT, 1, true);
+	return !flags.woken;
 }

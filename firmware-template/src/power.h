@@ -27,8 +27,8 @@ void power_sleep_mode(bool idle);
 /* Sleeps until something happens or so many ticks have passed; in power-down, or in idle so that the line stays on. True if
  * the line ended it: to be asked after power-down only. */
 bool power_sleep(bool idle, uint8_t ticks);
-/* While the wheel turns a hung program is restarted within a quarter of a second, before a pocket is over: power_tick is to be called
- * every tenth of one. */
+/* While the wheel turns a hung program is restarted within a seventh of a second, before half a pocket has turned: power_tick is to be
+ * called every twentieth of one. */
 void power_turning(bool on);
 /* Waits with ticks counted. */
 void power_wait_ms(uint16_t ms);
@@ -47,7 +47,8 @@ uint16_t power_watched(void);
 /* So many short flashes, asleep between their edges. */
 void power_flash(uint8_t count);
 #define SHOW_LONG 8
-/* A fault: 1 to 7 short flashes; with SHOW_LONG one long flash and then so many short ones. Ends as soon as something happens. */
-void power_show(uint8_t code);
+/* A fault: 1 to 7 short flashes; with SHOW_LONG one long flash and then so many short ones. Ends as soon as something happens, and is
+ * false then. */
+bool power_show(uint8_t code);
 
 #endif

@@ -19,6 +19,7 @@
 
 #define LEAST_LATE 15    /* minutes that a serving which was begun may take, however little the table's policy allows */
 #define RESET_BY_PIN 0x02 /* EXTRF of MCUSR alone */
+#define RESET_BY_WATCHDOG 0x08 /* WDRF */
 #define REST_OF_TURN 7   /* milliseconds of a pocket's turn for each minute of rest: 24 hours of attempts push for less than a minute */
 
 static void note(uint8_t event, uint16_t value)
@@ -55,16 +56,23 @@ void servings_skip_to_now(void)
 	feeder_record();
 }
 
-/* Without a switch, or one that is trusted, a pocket that was cut is not finished. */
-static bool by_switch(void)
+static uint8_t first_pocket; /* of the next attempt, as wheel_turn takes it */
+
+/* What is left after a cut. Without a switch, or one that is trusted, a pocket that was cut is not finished. True if there was one. */
+static bool resume(bool hung)
 {
-	return INDEX_SWITCH && !(journal.faults & FAULT_SWITCH);
+	bool by_switch = INDEX_SWITCH && !(journal.faults & FAULT_SWITCH);
+	uint8_t cut = journal_resume(by_switch, hung);
+
+	if (INDEX_SWITCH && cut)
+		first_pocket = by_switch && cut == CUT_NOT_TURNED ? POCKET_CUT : POCKET_AFTER_CUT;
+	return cut;
 }
 
 void servings_restart(void)
 {
 	bool serving = journal.pockets > 0;
-	bool cut = journal_resume(by_switch());
+	bool cut = resume(power_reset_flags & RESET_BY_WATCHDOG);
 
 	if (!serving)
 		return;
@@ -137,7 +145,7 @@ static void attempt_failed(const wheel_result_t *result)
 	if (result->verdict == WHEEL_SUPPLY) {
 		/* as if the supply had failed altogether */
 		faults = FAULT_SUPPLY;
-		journal_resume(by_switch());
+		resume(false);
 	} else {
 		journal.pockets -= result->turned;
 		if (result->verdict == WHEEL_STUCK)
@@ -156,8 +164,9 @@ static bool turn(void)
 
 	while (journal.pockets > 0) {
 		uint8_t some = journal.pockets > POCKETS_PER_SLOT ? POCKETS_PER_SLOT : (uint8_t)journal.pockets;
-		wheel_result_t result = wheel_turn(some, table.turn_ms, table.trim_us, false);
+		wheel_result_t result = wheel_turn(some, table.turn_ms, table.trim_us, first_pocket);
 
+		first_pocket = POCKET_WHOLE;
 		changed |= faults_raise(result.faults);
 		if (result.verdict != WHEEL_DONE) {
 			attempt_failed(&result);

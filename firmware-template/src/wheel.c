@@ -16,10 +16,9 @@
 #define SUPPLY PD7
 
 #define FRAME_MS 20    /* between pulses; servos take 15 to 50 */
-#define PUSH_MS 2800   /* at a time, in one direction */
-#define PAUSE_FRAMES 15
-#define BRAKE_FRAMES ((BRAKE_MS + (LIGHT_BARRIER ? FALL_MS : 0)) / FRAME_MS)
-#define FALL_MS 300    /* from the wheel to the barrier */
+#define PUSH_MS 2800   /* at a time, to and fro */
+#define PAUSE_FRAMES 15 /* without pulses; also from the wheel to the barrier */
+#define BRAKE_FRAMES (BRAKE_MS / FRAME_MS)
 #define STAND_FRAMES 5 /* until the wheel stands, and has stood for a whole period */
 #define SAGS_MOST 2    /* periods in a row with the supply too low: one is what a servo takes to start */
 #define BLIND_MOST 3   /* attempts in a row in which the barrier saw nothing, until that is called its fault too */
@@ -32,10 +31,11 @@ static struct {
 	uint16_t stop, forward, back;
 	uint16_t pocket;    /* periods in which a pocket turns */
 	uint16_t push_most; /* periods */
-	uint16_t pushed;    /* periods since the wheel last stood */
+	uint16_t pushed;    /* periods since the servo last had none */
 	uint8_t sags;       /* periods in a row in which the supply was too low */
 	bool sagged;        /* too many of them */
 	bool last;          /* pocket: the wheel stops at the switch */
+	uint8_t first;      /* POCKET_..., while it is the first */
 } attempt;
 
 /* Waits for the end of a period, asleep: the pulse is made by the timer, and edges of the sensors wake us. Where the last pocket ends
@@ -77,8 +77,29 @@ OUTLINED static void pulse(uint16_t width)
 
 static void stand(uint8_t frames)
 {
+	attempt.pushed += frames; /* a stop pulse that is off makes the servo push */
 	for (; frames > 0; frames--)
 		pulse(attempt.stop);
+}
+
+/* Waits for the end of the pulse that has begun: a servo takes a short one for an order. */
+OUTLINED static void pulse_ends(void)
+{
+	TIFR1 = 1 << OCF1A;
+	while (!(TIFR1 & 1 << OCF1A))
+		;
+}
+
+/* Without pulses a servo rests, however wrong its stop pulse is. */
+static void rest(void)
+{
+	stand(STAND_FRAMES);
+	pulse_ends();
+	TCCR1A = 1 << WGM11;
+	for (uint8_t n = 0; n < PAUSE_FRAMES; n++)
+		pulse(attempt.stop);
+	pulse_ends();
+	TCCR1A = 1 << COM1A1 | 1 << WGM11;
 	attempt.pushed = 0;
 }
 
@@ -86,7 +107,7 @@ static void stand(uint8_t frames)
 OUTLINED static void push(uint16_t width)
 {
 	if (attempt.pushed >= attempt.push_most)
-		stand(PAUSE_FRAMES);
+		rest();
 	attempt.pushed++;
 	pulse(width);
 }
@@ -95,11 +116,12 @@ OUTLINED static void push(uint16_t width)
  * 15 to 30 ms, so that a pocket takes a whole number of pulses. */
 static void pulses_on(uint16_t turn_ms, int16_t trim_us)
 {
-	uint16_t count = (turn_ms + (FRAME_MS - 1) / 2) / FRAME_MS;
 	uint16_t centre = STOP_PULSE_US + trim_us;
+	uint16_t count;
 
-	if (count == 0)
-		count = 1;
+	if (turn_ms < FRAME_MS) /* has a period to itself */
+		turn_ms = FRAME_MS;
+	count = (turn_ms + (FRAME_MS - 1) / 2) / FRAME_MS;
 	attempt.pocket = count;
 	attempt.push_most = (uint16_t)((uint32_t)count * PUSH_MS / turn_ms);
 	attempt.stop = cpu_counts(centre) - 1;
@@ -108,8 +130,7 @@ static void pulses_on(uint16_t turn_ms, int16_t trim_us)
 	OCR1A = attempt.stop; /* taken at once while the mode is 0 */
 	TCCR1A = 1 << COM1A1 | 1 << WGM11;
 	TCCR1B = 1 << WGM13 | 1 << WGM12; /* mode 14, stopped: only in it can ICR1 be written (data sheet 16.6.1) */
-	/* A pocket faster than half a period has a period to itself. */
-	ICR1 = cpu_counts((uint16_t)((turn_ms < FRAME_MS ? FRAME_MS : turn_ms) * 1000UL / count)) - 1;
+	ICR1 = cpu_counts((uint16_t)(turn_ms * 1000UL / count)) - 1;
 	TCNT1 = 0;
 	TIFR1 = 1 << TOV1;
 	flags.period_over = false;
@@ -117,12 +138,9 @@ static void pulses_on(uint16_t turn_ms, int16_t trim_us)
 	TIMSK1 = 1 << TOIE1;
 }
 
-/* The pulse that has begun ends first: a servo takes a short one for an order. */
 static void pulses_off(void)
 {
-	TIFR1 = 1 << OCF1A;
-	while (!(TIFR1 & 1 << OCF1A))
-		;
+	pulse_ends();
 	TIMSK1 = 0;
 	TCCR1B = 0;
 	TCCR1A = 0;
@@ -153,16 +171,16 @@ static uint16_t patience(void)
 	return slow ? usual_patience() * 2 : usual_patience();
 }
 
-/* Turns forwards until the switch closes anew; false if that takes too long. */
-static bool to_next_index(void)
+/* Turns forwards until the switch closes anew; false if that takes longer than so many periods. */
+static bool to_next_index(uint16_t most)
 {
-	for (uint16_t n = patience(); n > 0 && !attempt.sagged && !sensors.index_reached; n--)
+	for (; most > 0 && !attempt.sagged && !sensors.index_reached; most--)
 		push(attempt.forward);
 	return sensors.index_reached;
 }
 
-/* Turns back by half a pocket, and on until the switch changes, at most a little further than was pushed. Returns the periods. */
-static uint16_t back_out(void)
+/* Turns back by half a pocket, and on until the switch changes, at most half a pocket further than was pushed. Returns the periods. */
+static uint16_t back_out(uint16_t pushed)
 {
 	uint16_t n = 0;
 
@@ -172,7 +190,7 @@ static uint16_t back_out(void)
 		return n;
 	sensors.index_changed = false; /* one that closed or opened no more since the pocket began has failed in it */
 	sensors.backwards = true;
-	for (; n < patience() + attempt.pocket / 2 && !attempt.sagged; n++) {
+	for (; n < pushed + attempt.pocket / 2 && !attempt.sagged; n++) {
 		if (n > attempt.pocket / 2 && sensors.index_changed)
 			break;
 		push(attempt.back);
@@ -185,22 +203,26 @@ static uint16_t back_out(void)
 /* The rest of a pocket whose first period has begun; false if the wheel is stuck. */
 static bool turn_to_index(void)
 {
+	/* After a cut the wheel has to turn a part of a pocket only. Should the switch have failed, what it turns more falls too much. */
+	uint16_t pushed = attempt.first == POCKET_WHOLE ? patience() : attempt.pocket;
 	uint16_t back;
 
-	if (to_next_index())
+	if (to_next_index(pushed))
 		return true;
 	if (backed_out || attempt.sagged)
 		return false;
-	back = back_out();
+	back = back_out(pushed);
 	if (attempt.sagged || sensors.index_changed) {
 		slow = back > usual_patience() / 4 * 3;
-		return to_next_index();
+		return to_next_index(patience());
 	}
 	/* Neither a jam nor a free wheel would keep the switch from changing on the way back: the wheel stands where the pocket began, and
 	 * turns by time. */
-	for (; back > patience(); back--)
+	for (; back > pushed; back--)
 		push(attempt.forward);
 	distrusted = FOUND_OUT;
+	if (attempt.first == POCKET_CUT) /* counts as turned, as where there is no switch */
+		return true;
 	push(attempt.forward);
 	turn_by_time();
 	return true;
@@ -228,7 +250,7 @@ static bool trying_one(void)
 /* Where nothing falls of the first pocket, the others count as turned. */
 static void see_first(uint8_t pockets, wheel_result_t *result)
 {
-	stand(FALL_MS / FRAME_MS);
+	rest();
 	sensors_next_pocket();
 	if (sensors.fell == 0)
 		result->turned = pockets;
@@ -253,6 +275,7 @@ static void turn_pockets(uint8_t pockets, wheel_result_t *result)
 		if (result->verdict != WHEEL_DONE)
 			return;
 		result->turned++;
+		attempt.first = POCKET_WHOLE;
 #if LIGHT_BARRIER
 		if (result->turned == 1 && trying_one())
 			see_first(pockets, result);
@@ -326,7 +349,11 @@ static void servo_on(uint16_t turn_ms, int16_t trim_us)
 static void servo_off(void)
 {
 	attempt.last = false;
+#if LIGHT_BARRIER
+	rest();
+#else
 	stand(BRAKE_FRAMES);
+#endif
 	pulses_off();
 	sensors_off();
 	PORTD &= (uint8_t)~(1 << SUPPLY);
@@ -335,7 +362,7 @@ static void servo_off(void)
 	wheel_loaded_mv = power_watched();
 }
 
-wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure)
+wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, uint8_t first)
 {
 	wheel_result_t result = {0, WHEEL_DONE, 0};
 	bool was_dark;
@@ -346,12 +373,9 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bo
 #if INDEX_SWITCH
 	backed_out = false;
 	sensors.index_changed = false;
-	if (unsure && sensors.index_closed && !distrusted) {
-		journal_step(1);
-		result.turned = sensors.fell = 1; /* it fell before, if it did */
-	}
+	attempt.first = first;
 #endif
-	(void)unsure;
+	(void)first;
 	if (attempt.sagged)
 		result.verdict = WHEEL_SUPPLY;
 	else

@@ -15,6 +15,13 @@ enum {
 	WHEEL_EMPTY   /* all pockets turned, some fell, the others did not */
 };
 
+/* Where the wheel stands when an attempt begins. */
+enum {
+	POCKET_WHOLE,     /* where a pocket begins, or where a jam has left it */
+	POCKET_AFTER_CUT, /* anywhere: the pocket that was cut short counts as turned */
+	POCKET_CUT        /* in the attempt's first pocket, which is to be finished to the switch */
+};
+
 typedef struct {
 	uint8_t turned;  /* pockets that turned; after WHEEL_EMPTY those that fell */
 	uint8_t verdict; /* WHEEL_... */
@@ -23,13 +30,13 @@ typedef struct {
 
 /* One attempt: the servo's supply goes on, so many pockets turn (at most POCKETS_PER_SLOT), it goes off. Each pocket is recorded in
  * the journal as it starts, the end is not. The turn time is that of a pocket in ms, 0 for the board's; trim is added to the stop
- * pulse, in us. `unsure`: the first pocket was cut short before; with an index switch that is closed at the start it counts as turned.
+ * pulse, in us.
  *
- * A jam is backed out once and pushed against twice, never for more than PUSH_MS at a time. A switch that does not change though the
- * wheel is pushed to and fro raises SWITCH, and the wheel turns by time, until the switch is seen to open and close again. A barrier
- * that sees nothing at all cannot be told from an empty hopper: EMPTY is raised, and the pockets count as turned, so that nobody
+ * A jam is backed out once and pushed against twice; after every PUSH_MS the servo rests without pulses. A switch that does not change
+ * though the wheel is pushed to and fro raises SWITCH, and the wheel turns by time, until the switch is seen to open and close again. A
+ * barrier that sees nothing at all cannot be told from an empty hopper: EMPTY is raised, and the pockets count as turned, so that nobody
  * turns them a second time. One that stops seeing has the rest turned again only if something falls of its first pocket. */
-wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, bool unsure);
+wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, uint8_t first);
 
 /* The lowest supply under the servo in the last attempt, in mV; 0: there was none since the reset. */
 extern uint16_t wheel_loaded_mv;

@@ -8,7 +8,7 @@ int main(void)
 {
 	journal_open();
 	if (Frama_C_interval(0, 1))
-		journal_resume(Frama_C_interval(0, 1) != 0);
+		journal_resume(Frama_C_interval(0, 1) != 0, Frama_C_interval(0, 1) != 0);
 	if (Frama_C_interval(0, 1))
 		journal_append();
 	journal_sealed();
