@@ -174,15 +174,16 @@ func onDays(m *plan.Meal) (days string, ok bool) {
 	return fmt.Sprint(m.Portion, m.Presets, r.Text, set.Form, set.Start.Year, set.Start.Month, set.Start.Day), true
 }
 
-// roomier names the boards whose banks hold what is needed.
+// roomier names the boards whose banks hold what is needed, one for each kind: sensors make no room.
 func (j *job) roomier(need int) []string {
 	var names []string
 	room := 0
-	for _, name := range profile.Names() {
-		if b, err := profile.Load(name); err == nil && Capacity(b) >= need && Capacity(b) > Capacity(j.o.Board) {
-			names, room = append(names, name), Capacity(b)
+	for _, b := range profile.Boards() {
+		if first, _ := profile.ByCode(b.Code); first == b && Capacity(b) >= need && Capacity(b) > Capacity(j.o.Board) {
+			names, room = append(names, b.Name), Capacity(b)
 		}
 	}
+	slices.Sort(names)
 	if names == nil {
 		return nil
 	}

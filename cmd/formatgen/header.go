@@ -131,10 +131,6 @@ func records(h *header) {
 	h.section("Faults: how the LED shows them, meaning")
 	h.bits("FAULT_", table.FaultBits())
 	h.define("FAULTS_LATCHED", fmt.Sprintf("0x%04X", table.LatchedFaults), "stay until acknowledged, through resets")
-	h.section("Board profiles")
-	for _, b := range table.Boards() {
-		h.define("BOARD_CODE_"+strings.ToUpper(strings.ReplaceAll(b.Name, "-", "_")), number(int(b.Code)), fmt.Sprintf("%s: EEPROM %d bytes, %d Hz, %d baud", b.Name, b.EEPROM, b.Clock, b.Baud))
-	}
 }
 
 func lineHeader() string {

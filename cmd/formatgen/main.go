@@ -1,17 +1,26 @@
-// Command formatgen writes what is derived from the Go descriptions of the formats: the firmware's headers and the
-// tables of the specifications. In: packages table and frame. Out: files in the tree, named by [outputs].
+// Command formatgen writes what is derived from the Go descriptions of the formats and from the descriptions of the boards: the firmware's
+// headers and the tables of the specifications. In: packages table, frame and profile. Out: files in the tree, named by [outputs].
 //
-// Usage: go generate ./compiler/table
+// Usage: go generate ./compiler/table, or for the header of a board that is described elsewhere: formatgen -board mine.toml >mine.h
 package main
 
 import (
+	"flag"
 	"fmt"
 	"os"
 	"path/filepath"
+
+	"mealtab/compiler/profile"
 )
 
 func main() {
-	if err := run(); err != nil {
+	board := flag.String("board", "", "write the C header of this board, a TOML `FILE`, to standard output, and nothing else")
+	flag.Parse()
+	work := run
+	if *board != "" {
+		work = func() error { return boardHeader(*board) }
+	}
+	if err := work(); err != nil {
 		fmt.Fprintln(os.Stderr, "formatgen:", err)
 		os.Exit(1)
 	}
@@ -34,6 +43,15 @@ func run() error {
 	return nil
 }
 
+func boardHeader(path string) error {
+	p, err := profile.Load(path)
+	if err != nil {
+		return err
+	}
+	_, err = os.Stdout.WriteString(p.Header())
+	return err
+}
+
 // output is one generated file, its path relative to the module.
 type output struct{ path, text string }
 
@@ -45,6 +63,9 @@ func outputs(root string) ([]output, error) {
 	files := []output{
 		{"firmware-template/src/table_format.h", tableHeader()},
 		{"firmware-template/src/line_format.h", lineHeader()},
+	}
+	for _, p := range profile.Boards() {
+		files = append(files, output{"firmware-template/boards/" + p.Name + ".h", p.Header()})
 	}
 	for _, path := range specifications {
 		old, err := os.ReadFile(filepath.Join(root, path))

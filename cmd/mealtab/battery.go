@@ -110,11 +110,10 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 }
 
 func (a *app) printCurrents(b *profile.Profile) error {
-	src, err := power.Source(b.Name)
-	if err != nil {
+	if _, err := power.Of(b); err != nil {
 		return err
 	}
-	_, err = a.out.Write(src)
+	_, err := a.out.Write(b.CurrentsSource())
 	return err
 }
 
@@ -132,7 +131,7 @@ func (a *app) currents(f batteryFlags, b *profile.Profile) (p *power.Profile, er
 	case b.Supply == profile.Mains:
 		return nil, fmt.Errorf("%s runs on a wall supply: there are no cells to empty (--board %s asks how long cells would last)", b.Name, power.Boards()[0])
 	default:
-		if p, err = power.Load(b.Name); err != nil {
+		if p, err = power.Of(b); err != nil {
 			return nil, fmt.Errorf("%w: --currents", err)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/power"
+	"mealtab/compiler/profile"
 	"mealtab/emulator/scenario"
 )
 
@@ -54,7 +55,8 @@ func TestComputedAgreesWithCounted(t *testing.T) {
 	assert.InEpsilon(t, float64(compute.Idle), float64(count.Idle), 0.1)
 	assert.InEpsilon(t, float64(compute.Awake()), float64(count.Awake()), 0.3)
 	assert.InEpsilon(t, compute.EEPROMWrites, count.EEPROMWrites, 0.1)
-	p, err := power.Load("m328-cells")
+	cells, _ := profile.Named("m328-cells")
+	p, err := power.Of(cells)
 	require.NoError(t, err)
 	assert.InEpsilon(t, p.Range(compute)[1].Years, p.Range(count)[1].Years, 0.01)
 }

@@ -26,7 +26,7 @@ func (d *drawing) battery() (*Picture, error) {
 	if board.Supply == profile.Mains {
 		return nil, fmt.Errorf("the battery cannot be drawn: %s runs on a wall supply", board.Name)
 	}
-	p, err := power.Load(board.Name)
+	p, err := power.Of(board)
 	if err != nil {
 		return nil, err
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/emulator/replay"
@@ -105,9 +106,16 @@ func TestRange(t *testing.T) {
 	assert.True(t, together.Limited)
 }
 
+func cells(t testing.TB) *profile.Profile {
+	t.Helper()
+	p, ok := profile.Named("m328-cells")
+	require.True(t, ok)
+	return p
+}
+
 // The embedded profile: cutting LED and charger is what the measurements say, 6 to 0.6 mA.
 func TestCellsProfile(t *testing.T) {
-	p, err := Load("m328-cells")
+	p, err := Of(cells(t))
 	require.NoError(t, err)
 	var always units.Milliamps
 	for _, d := range p.Draws {
@@ -126,23 +134,23 @@ func TestCellsProfile(t *testing.T) {
 	assert.True(t, together.Limited)
 	_, err = p.Without([]string{"usb"})
 	assert.EqualError(t, err, `no part is called "usb"; there are led, charger, module, clock, bod`)
-	_, err = Load("m999")
-	assert.EqualError(t, err, `the currents of board "m999" are not known; there are m328-cells, or give a file of currents`)
+	wall, _ := profile.Named("m328-mains")
+	_, err = Of(wall)
+	assert.EqualError(t, err, `the currents of board "m328-mains" are not known: it says nothing of [pack], [boost] and [[draw]], as m328-cells does; or give a file of currents`)
 }
 
 func TestParseErrors(t *testing.T) {
-	src, err := boards.ReadFile("boards/m328-cells.toml")
-	require.NoError(t, err)
+	src := cells(t).CurrentsSource()
 	for _, c := range []struct{ from, to, want string }{
 		{`current = "2 mA"`, `current = "2"`, `p.toml: draw "clock module: power LED": current: "2" has no unit (mA, A or uA): write for example "4.2 uA"`},
 		{`when    = "always"`, `when    = "sometimes"`, `p.toml: draw "clock module: power LED": when "sometimes" does not exist`},
-		{`source  = "forum`, `sauce   = "forum`, "p.toml:26:1: draw.sauce is not a key of a file of currents"},
+		{`source  = "forum`, `sauce   = "forum`, "p.toml:25:1: draw.sauce is not a key of a file of currents"},
 		{`"12 Ah", `, ``, "p.toml: pack.capacity, pack.shelf_years and boost.efficiency have three values each: poor, usual, good"},
 		{`0.75, 0.85`, `0.75, 85`, "p.toml: boost.efficiency: 85 is outside 0 to 1"},
 		{`left    = "3 uA"`, `left    = "3 mA"`, `p.toml: draw "clock module: pull-ups and memory": 0.49 mA, and 3 mA after the cut, cannot be`},
 		{`self_discharge = 0.03`, `self_discharge = 3`, "p.toml: pack.self_discharge: 3 is outside 0 to 1 a year"},
 		{`out        = "5 V"`, `out        = "0 V"`, "p.toml: voltages are above zero"},
-		{`cells          = 3`, `cells          = three`, "p.toml:8:18: "},
+		{`cells          = 3`, `cells          = three`, "p.toml:7:18: "},
 	} {
 		require.Contains(t, string(src), c.from)
 		_, err := Parse("p.toml", []byte(strings.Replace(string(src), c.from, c.to, 1)))
@@ -152,7 +160,7 @@ func TestParseErrors(t *testing.T) {
 
 // More of anything never lengthens the life, and the items add up.
 func TestMonotone(t *testing.T) {
-	p, err := Load("m328-cells")
+	p, err := Of(cells(t))
 	require.NoError(t, err)
 	rapid.Check(t, func(t *rapid.T) {
 		draw := func(label string, most float64) float64 { return rapid.Float64Range(0, most).Draw(t, label) }

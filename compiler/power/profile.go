@@ -1,11 +1,9 @@
 package power
 
 import (
-	"embed"
 	"errors"
 	"fmt"
 	"math"
-	"path"
 	"slices"
 	"strings"
 
@@ -51,60 +49,34 @@ type Draw struct {
 	Left    units.Milliamps // what flows then
 }
 
-//go:embed boards/*.toml
-var boards embed.FS
-
-// Boards lists the boards with a profile, sorted.
-func Boards() []string {
-	entries, err := boards.ReadDir("boards")
-	if err != nil {
-		panic(err) // embedded: cannot be absent
-	}
-	var names []string
-	for _, e := range entries {
-		names = append(names, strings.TrimSuffix(e.Name(), ".toml"))
+// Boards lists the embedded boards whose currents are known, sorted.
+func Boards() (names []string) {
+	for _, p := range profile.Boards() {
+		if p.HasCurrents() {
+			names = append(names, p.Name)
+		}
 	}
 	slices.Sort(names)
 	return names
 }
 
-// Load finds the profile of a board.
-func Load(board string) (*Profile, error) {
-	src, err := Source(board)
-	if err != nil {
-		return nil, err
+// Of reads the currents of a board.
+func Of(board *profile.Profile) (*Profile, error) {
+	if !board.HasCurrents() {
+		return nil, fmt.Errorf("the currents of board %q are not known: it says nothing of [pack], [boost] and [[draw]], as %s does; or give a file of currents", board.Name, strings.Join(Boards(), ", "))
 	}
-	return Parse(board+".toml", src)
+	f := file{board.Name, board.Currents}
+	p, err := f.profile()
+	if err != nil {
+		return nil, fmt.Errorf("board %s: %w", board.Name, err)
+	}
+	return p, nil
 }
 
-// Source is the text of a board's profile, for a copy with one's own measurements.
-func Source(board string) ([]byte, error) {
-	src, err := boards.ReadFile(path.Join("boards", board+".toml"))
-	if err != nil {
-		return nil, fmt.Errorf("the currents of board %q are not known; there are %s, or give a file of currents", board, strings.Join(Boards(), ", "))
-	}
-	return src, nil
-}
-
-// file is a profile as it is written: quantities are text with units.
+// file is a file of currents.
 type file struct {
 	Board string
-	Pack  struct {
-		Cells         int
-		Kind, Mean    string
-		Capacity      []string
-		SelfDischarge float64   `toml:"self_discharge"`
-		ShelfYears    []float64 `toml:"shelf_years"`
-		Source        string
-	}
-	Boost struct {
-		Out, Source string
-		Efficiency  []float64
-	}
-	Draw []struct {
-		Name, Part, When, Current, Source, Cut, Left string
-		Fitted                                       *bool
-	}
+	profile.Currents
 }
 
 // Parse reads a profile; name is for messages. Every current needs a source.

@@ -1,19 +1,23 @@
-// Package profile knows the boards a table can be made for.
+// Package profile describes boards: everything that firmware, emulator, compiler and the estimate of the cells' life must know of one.
 //
-// In: the name of an embedded profile, or the path of a TOML file with the same keys. Out: a checked [Profile], with
-// memory in bytes, times in milliseconds, voltages in millivolts. Chip facts are those of the ATmega48PA–328P data
-// sheet; the sizes of banks are the project's own.
+// In: the name of an embedded description, or the path of a TOML file with the same keys. Out: a checked [Profile], with memory in bytes,
+// times in milliseconds and microseconds, voltages in millivolts; its C header ([Profile.Header]); the rows of its wiring page
+// ([Profile.Wiring]). Chip facts are those of the ATmega48PA–328P data sheet; the sizes of banks are those of
+// [mealtab/compiler/table.Maps].
 package profile
 
 import (
 	"bytes"
+	"cmp"
 	"embed"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -29,29 +33,64 @@ const (
 	Cells Supply = "cells"
 )
 
-// Profile describes a board.
+// Clock is where the CPU's clock comes from.
+type Clock string
+
+// The clocks.
+const (
+	Crystal Clock = "crystal"
+	Inside  Clock = "inside" // the chip's own oscillator
+)
+
+// Profile describes a board. boards/m328-mains.toml says what each key means.
 type Profile struct {
-	Name        string `toml:"name"`          // letters, digits and hyphens
-	Code        int    `toml:"code"`          // 1 to 255: what a table says it was made for; 1 to 3 are the embedded ones
-	MCU         string `toml:"mcu"`           // as avr-gcc's -mmcu names it
-	ClockHz     int    `toml:"clock_hz"`      // of the CPU
-	EEPROMBytes int    `toml:"eeprom_bytes"`  // of the MCU
-	BankBytes   int    `toml:"bank_bytes"`    // of each of the two banks
-	Supply      Supply `toml:"supply"`        // what turns the wheel
-	TurnMillis  int    `toml:"turn_ms"`       // of one pocket, where the plan does not say
-	MinSupplyMV int    `toml:"min_supply_mv"` // below it the wheel is not turned
-	IndexSwitch bool   `toml:"index_switch"`  // a switch counts pockets
+	Like   string `toml:"like"` // an embedded board, whose keys hold where this one says nothing
+	Name   string `toml:"name"` // letters, digits and hyphens
+	Title  string `toml:"title"`
+	Number int    `toml:"code"` // Code, as it is written
+	Supply Supply `toml:"supply"`
+
+	MCU       string   `toml:"mcu"`
+	ClockHz   int      `toml:"clock_hz"` // of the CPU
+	Clock     Clock    `toml:"clock"`
+	Tolerance float64  `toml:"clock_tolerance"` // per cent
+	Baud      int      `toml:"baud"`
+	BusHz     int      `toml:"bus_hz"`
+	LeaveOut  []string `toml:"leave_out"`
+
+	TurnMillis       int `toml:"turn_ms"` // of one pocket, where the plan does not say
+	ServoStopMicros  int `toml:"servo_stop_us"`
+	ServoTurnMicros  int `toml:"servo_turn_us"`
+	ServoOnMillis    int `toml:"servo_on_ms"`
+	ServoBrakeMillis int `toml:"brake_ms"`
+
+	BrownOutMV  int `toml:"brown_out_mv"`
+	MinSupplyMV int `toml:"min_supply_mv"` // below it the wheel is not turned
+	SagPercent  int `toml:"sag_percent"`
+
+	IndexSwitch  bool `toml:"index_switch"`  // a switch counts pockets
+	LightBarrier bool `toml:"light_barrier"` // a barrier sees them fall
+
+	Pins   Pins   `toml:"pins"`
+	Active Active `toml:"active"`
+	Currents
+
+	Code        uint8 `toml:"-"` // 1 to 255: what a table says it was made for
+	EEPROMBytes int   `toml:"-"` // of the chip
+	BankBytes   int   `toml:"-"` // of each of the two banks
+
+	currents map[string][]byte // the text of each of their tables
 }
 
 //go:embed boards/*.toml
-var boards embed.FS
+var embedded embed.FS
 
 // Default is the profile of a plan that names none.
 const Default = "m328-mains"
 
 // Names lists the embedded profiles, sorted.
 func Names() []string {
-	entries, err := boards.ReadDir("boards")
+	entries, err := embedded.ReadDir("boards")
 	if err != nil {
 		panic(err) // embedded: cannot be absent
 	}
@@ -61,6 +100,52 @@ func Names() []string {
 	}
 	slices.Sort(names)
 	return names
+}
+
+// Boards lists the embedded profiles by their codes; of those that share one, the board without sensors comes first.
+func Boards() []*Profile { return slices.Clone(all()) }
+
+var all = sync.OnceValue(func() (list []*Profile) {
+	for _, name := range Names() {
+		p, err := Load(name)
+		if err != nil {
+			panic(err) // embedded, and tested
+		}
+		list = append(list, p)
+	}
+	slices.SortStableFunc(list, func(a, b *Profile) int {
+		return cmp.Or(cmp.Compare(a.Code, b.Code), cmp.Compare(a.sensors(), b.sensors()))
+	})
+	return list
+})
+
+func (p *Profile) sensors() (n int) {
+	for _, has := range []bool{p.IndexSwitch, p.LightBarrier} {
+		if has {
+			n++
+		}
+	}
+	return n
+}
+
+// Named finds an embedded profile.
+func Named(name string) (p *Profile, ok bool) {
+	for _, p := range all() {
+		if p.Name == name {
+			return p, true
+		}
+	}
+	return nil, false
+}
+
+// ByCode finds the embedded profile that a table says it was made for.
+func ByCode(code uint8) (p *Profile, ok bool) {
+	for _, p := range all() {
+		if p.Code == code {
+			return p, true
+		}
+	}
+	return nil, false
 }
 
 // Load finds a profile: "" is [Default]; a word is the name of an embedded one; what has a slash or ends in .toml is a
@@ -76,12 +161,16 @@ func Load(nameOrPath string) (*Profile, error) {
 		}
 		return Parse(nameOrPath, src)
 	}
-	src, err := boards.ReadFile(path.Join("boards", nameOrPath+".toml"))
+	src, err := embedded.ReadFile(path.Join("boards", nameOrPath+".toml"))
 	if err != nil {
-		return nil, advice.New(fmt.Sprintf("no board profile %q%s", nameOrPath, suggestion(nameOrPath)),
-			fmt.Sprintf("there are %s, or give the path of a TOML file", strings.Join(Names(), ", ")))
+		return nil, unknown(nameOrPath)
 	}
 	return Parse(nameOrPath+".toml", src)
+}
+
+func unknown(name string) error {
+	return advice.New(fmt.Sprintf("no board profile %q%s", name, suggestion(name)),
+		fmt.Sprintf("there are %s, or give the path of a TOML file", strings.Join(Names(), ", ")))
 }
 
 // suggestion is a guess at a mistyped name: the embedded one that shares the most leading letters once case and
@@ -106,19 +195,62 @@ func suggestion(word string) string {
 	return fmt.Sprintf(" (did you mean %q?)", best)
 }
 
-// Parse reads a profile; name is for messages. Every key is needed, and no other is allowed.
+// Parse reads a profile; name is for messages. It has every key but like and the currents, or names a board that it is like.
 func Parse(name string, src []byte) (*Profile, error) {
-	p := &Profile{}
-	if err := Decode(name, "a board profile; known are "+strings.Join(keys, ", "), src, p); err != nil {
+	p, given, err := read(name, src)
+	if err != nil {
 		return nil, err
 	}
-	if err := p.missing(src); err != nil {
+	if err := missing(given); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	if err := p.check(); err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, located(name, src, err)
 	}
 	return p, nil
+}
+
+// read decodes a profile over the one that it is like; given is what both say.
+func read(name string, src []byte) (p *Profile, given map[string]any, err error) {
+	var head struct {
+		Like string `toml:"like"`
+	}
+	own := map[string]any{}
+	if toml.Unmarshal(src, &own) == nil { // else Decode says why not
+		head.Like, _ = own["like"].(string)
+	}
+	p, given = &Profile{currents: map[string][]byte{}}, map[string]any{}
+	if head.Like != "" {
+		base, err := embedded.ReadFile(path.Join("boards", head.Like+".toml"))
+		if err != nil || head.Like+".toml" == name {
+			return nil, nil, located(name, src, at("like", "%q: %v", head.Like, unknown(head.Like)))
+		}
+		if p, given, err = read(head.Like+".toml", base); err != nil {
+			return nil, nil, err
+		}
+	}
+	if own["draw"] != nil {
+		p.Draw = nil // a board's own list, and not more of the other's
+	}
+	if err := Decode(name, "a board profile; known are "+strings.Join(Keys(), ", "), src, p); err != nil {
+		return nil, nil, err
+	}
+	merge(given, own)
+	maps.Copy(p.currents, currentsIn(src))
+	return p, given, nil
+}
+
+// merge adds a text's keys to those of the one that it is like.
+func merge(into, more map[string]any) {
+	for k, v := range more {
+		sub, isTable := v.(map[string]any)
+		have, _ := into[k].(map[string]any)
+		if isTable && have != nil {
+			merge(have, sub)
+			continue
+		}
+		into[k] = v
+	}
 }
 
 // Decode reads a TOML file about a board into v, whose fields are all the keys there are. name and what, the kind of file, are for messages.
@@ -135,52 +267,6 @@ func Decode(name, what string, src []byte, v any) error {
 		return fmt.Errorf("%s:%d:%d: %s", name, line, col, strings.TrimPrefix(bad.Error(), "toml: "))
 	case err != nil:
 		return fmt.Errorf("%s: %w", name, err)
-	}
-	return nil
-}
-
-// keys are those of a profile, in the order of the struct.
-var keys = []string{"name", "code", "mcu", "clock_hz", "eeprom_bytes", "bank_bytes", "supply", "turn_ms", "min_supply_mv", "index_switch"}
-
-// missing names a key that is not there: a zero would be taken for a figure.
-func (p *Profile) missing(src []byte) error {
-	var given map[string]any
-	if err := toml.Unmarshal(src, &given); err != nil {
-		return err
-	}
-	for _, k := range keys {
-		if _, ok := given[k]; !ok {
-			return fmt.Errorf("the key %s is missing", k)
-		}
-	}
-	return nil
-}
-
-// check refuses figures that no board of this kind can have.
-func (p *Profile) check() error {
-	if p.Name == "" || strings.Trim(p.Name, "abcdefghijklmnopqrstuvwxyz0123456789-") != "" {
-		return fmt.Errorf("name %q: lower-case letters, digits and hyphens are allowed", p.Name)
-	}
-	if p.MCU == "" {
-		return errors.New("mcu is empty; write it as the compiler's -mmcu does, such as \"atmega328p\"")
-	}
-	if p.Supply != Mains && p.Supply != Cells {
-		return fmt.Errorf("supply %q does not exist: %q or %q", p.Supply, Mains, Cells)
-	}
-	for _, f := range []struct {
-		key             string
-		value, low, top int
-	}{
-		{"code", p.Code, 1, 255},
-		{"clock_hz", p.ClockHz, 1_000_000, 20_000_000},
-		{"eeprom_bytes", p.EEPROMBytes, 256, 4096},
-		{"bank_bytes", p.BankBytes, 64, p.EEPROMBytes / 2},
-		{"turn_ms", p.TurnMillis, 1, 60_000},
-		{"min_supply_mv", p.MinSupplyMV, 1800, 6000},
-	} {
-		if f.value < f.low || f.value > f.top {
-			return fmt.Errorf("%s = %d is outside %d to %d", f.key, f.value, f.low, f.top)
-		}
 	}
 	return nil
 }

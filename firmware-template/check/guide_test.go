@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/board"
 	"mealtab/flasher/bootload"
@@ -217,7 +218,7 @@ func TestGuideNamesEveryPart(t *testing.T) {
 
 // The lights that the guide tells a builder to expect as the board grows: no clock yet, a clock that was never set, no table.
 func TestGuideLightsOfAssembly(t *testing.T) {
-	for _, profile := range table.Boards() {
+	for _, p := range table.Boards() {
 		for _, step := range []struct {
 			name    string
 			prepare func(b *board.Board)
@@ -227,8 +228,8 @@ func TestGuideLightsOfAssembly(t *testing.T) {
 			{"never set", func(*board.Board) {}, 1},
 			{"no table", func(b *board.Board) { b.SetClock(boardStart) }, 3},
 		} {
-			t.Run(profile.Name+", "+step.name, func(t *testing.T) {
-				b := newBoard(t, profile.Name, 0)
+			t.Run(p.Name+", "+step.name, func(t *testing.T) {
+				b := newBoard(t, p.Name, 0)
 				step.prepare(b)
 				require.Equal(t, step.flashes, flashesOfARound(b))
 			})
@@ -287,22 +288,19 @@ func TestGuidePins(t *testing.T) {
 	}
 }
 
-// firmwarePins are the pins that the source names, by the guide's names of nets.
+// firmwarePins are the pins of the boards of the template, which are all wired alike, by the guide's names of nets.
 func firmwarePins(t *testing.T) map[string]string {
 	t.Helper()
-	pins := map[string]string{}
-	for net, at := range map[string]string{
-		"SERVO": "wheel.c SERVO", "SERVO_ON": "wheel.c SUPPLY", "INDEX": "sensors.c INDEX", "BARRIER": "sensors.c BARRIER", "LED": "power.c LED",
-		"SDA": "clock.c SDA", "SCL": "clock.c SCL", "RXD": "uart.c RXD",
-	} {
-		file, name, _ := strings.Cut(at, " ")
-		text, err := os.ReadFile(filepath.Join("..", "src", file))
-		require.NoError(t, err)
-		m := regexp.MustCompile(`(?m)^#define ` + name + ` (P[BCD]\d)\b`).FindStringSubmatch(string(text))
-		require.NotNil(t, m, "%s does not define %s", file, name)
-		pins[net] = m[1]
+	boards := profile.Boards()
+	for _, b := range boards {
+		require.Equal(t, boards[0].Pins, b.Pins, "%s and %s", boards[0].Name, b.Name)
 	}
-	return pins
+	p := boards[0].Pins
+	return map[string]string{
+		"SERVO": string(p.ServoPulse), "SERVO_ON": string(p.ServoSupply), "INDEX": string(p.IndexSwitch), "BARRIER": string(p.LightBarrier), "LED": string(p.LED),
+		"SDA": string(p.SDA), "SCL": string(p.SCL), "RXD": string(p.RXD), "TXD": string(p.TXD), "CLOCK_INT": string(p.ClockInt),
+		"FEED": string(p.ButtonFeed), "PORTION": string(p.ButtonPortion), "PLAN": string(p.ButtonPlan),
+	}
 }
 
 // The owner's page says of each fault what the program says: which flashes show it and what to do.

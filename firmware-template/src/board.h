@@ -1,36 +1,21 @@
-/* Chooses the board. The build names it; a sketch is built for the board below that fits the chip and its clock. A
- * builder changes the header in ../boards, nothing else. */
+/* Chooses the board. The build names its header; a sketch is built for the board below that fits the chip and its clock. The headers in
+ * ../boards are generated from the descriptions in compiler/profile/boards: a builder's own board is such a description. */
 #ifndef BOARD_H
 #define BOARD_H
 
-#ifndef __AVR__
-#include "board_host.h" /* the host build of the pure modules */
-#elif defined(BOARD_M328_MAINS)
-#include "../boards/m328-mains.h"
-#elif defined(BOARD_M328_CELLS)
-#include "../boards/m328-cells.h"
-#elif defined(BOARD_M168_MAINS)
-#include "../boards/m168-mains.h"
-#elif defined(__AVR_ATmega168__) || defined(__AVR_ATmega168P__)
-#include "../boards/m168-mains.h"
-#elif F_CPU == 8000000UL
-#include "../boards/m328-cells.h"
+/* A sketch for another board names its header here, as "../boards/mine.h". */
+#if !defined(BOARD_HEADER)
+#if defined(__AVR_ATmega168__) || defined(__AVR_ATmega168P__)
+#define BOARD_HEADER "../boards/m168-mains.h"
+#elif defined(__AVR__) && F_CPU == 8000000UL
+#define BOARD_HEADER "../boards/m328-cells.h"
 #else
-#include "../boards/m328-mains.h"
+#define BOARD_HEADER "../boards/m328-mains.h" /* the host build of the pure modules, too */
 #endif
+#endif
+#include BOARD_HEADER
 
 #include "table_format.h"
-
-/* What a small chip has no room for. */
-#ifndef KEEP_HISTORY
-#define KEEP_HISTORY 1  /* 0: the journal's last records are all that is remembered */
-#endif
-#ifndef TRIM_CLOCK
-#define TRIM_CLOCK 1    /* 0: the clock chip's ageing offset stays as it is */
-#endif
-#ifndef COUNT_HOPPER
-#define COUNT_HOPPER 1  /* 0: no forecast of an empty hopper */
-#endif
 
 #if defined(__AVR__) && F_CPU != BOARD_CLOCK
 #error "the build's F_CPU is not the board's clock"
@@ -44,5 +29,14 @@
 #if TURN_PULSE_US < -500 || TURN_PULSE_US > 500 || TURN_PULSE_US == 0
 #error "TURN_PULSE_US is the distance from the stop pulse: 1 to 500 either way"
 #endif
+
+/* Drives a pin of the board high or low; level is a constant. */
+#define TO_LEVEL(role, level) \
+	do { \
+		if (level) \
+			role##_PORT |= 1 << role##_BIT; \
+		else \
+			role##_PORT &= (uint8_t)~(1 << role##_BIT); \
+	} while (0)
 
 #endif

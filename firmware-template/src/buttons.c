@@ -17,8 +17,6 @@ static uint8_t down(void)
 
 void buttons_init(void)
 {
-	DDRD &= (uint8_t)~BUTTONS;
-	PORTD |= BUTTONS;
 	power_wait_ms(1); /* the pull-ups charge the wires */
 	held = down();    /* one that is stuck while the power comes back does nothing */
 }

@@ -1,13 +1,15 @@
-/* The three buttons, to ground on PD3 (feed), PD4 (portion), PD5 (preset). Out: which were pressed anew. */
+/* The three buttons, each from a pin of port D to ground. Out: which were pressed anew. */
 #ifndef BUTTONS_H
 #define BUTTONS_H
 
 #include <stdbool.h>
 #include <stdint.h>
 
-#define BUTTON_FEED 0x08
-#define BUTTON_PORTION 0x10
-#define BUTTON_PRESET 0x20
+#include "board.h"
+
+#define BUTTON_FEED (1 << FEED_BIT)
+#define BUTTON_PORTION (1 << PORTION_BIT)
+#define BUTTON_PRESET (1 << PLAN_BIT)
 
 void buttons_init(void);
 /* The buttons that went down since the last call, debounced; one that stays down is reported once. Takes up to 60 ms if

@@ -35,25 +35,26 @@
 
 #define ALARM_MASK 0x80   /* A1Mx, A2Mx */
 
-/* ---- the bus ---- */
+#define HEARTBEAT_HOUR 0  /* UTC, alarm 2: once a day, whatever else happens */
+#define HEARTBEAT_MINUTE 0
 
-#define SDA PC4
-#define SCL PC5
+/* ---- the bus ---- */
 
 /* Nine clocks let a slave that was cut off in the middle of a byte finish it; then a stop. */
 static void bus_recover(void)
 {
 	TWCR = 0;
-	PORTC = 0;
+	PORTC &= (uint8_t)~(1 << SDA_BIT); /* the rest of the port may be the board's */
+	PORTC &= (uint8_t)~(1 << SCL_BIT);
 	for (uint8_t i = 0; i < 10; i++) {
-		DDRC |= 1 << SCL;
+		DDRC |= 1 << SCL_BIT;
 		if (i == 9) /* SDA falls while SCL is low, rises below: stop */
-			DDRC |= 1 << SDA;
+			DDRC |= 1 << SDA_BIT;
 		_delay_us(5);
-		DDRC &= (uint8_t)~(1 << SCL);
+		DDRC &= (uint8_t)~(1 << SCL_BIT);
 		_delay_us(5);
 	}
-	DDRC &= (uint8_t)~(1 << SDA);
+	DDRC &= (uint8_t)~(1 << SDA_BIT);
 	_delay_us(5);
 	TWSR = 0;
 	TWBR = (F_CPU / TWI_HZ - 16) / 2;
@@ -271,8 +272,6 @@ void clock_init(void)
 {
 	uint8_t control = CONTROL_SET;
 
-	DDRD &= (uint8_t)~(1 << PD2);
-	PORTD |= 1 << PD2;
 	bus_recover();
 	write_registers(REG_CONTROL, &control, 1);
 }
@@ -314,7 +313,7 @@ void clock_release(void)
 
 bool clock_alarmed(void)
 {
-	return !(PIND & 1 << PD2);
+	return !(CLOCK_INT_PIN & 1 << CLOCK_INT_BIT);
 }
 
 bool clock_seconds(uint8_t *bcd)

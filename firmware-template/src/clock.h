@@ -1,5 +1,5 @@
 /* The DS3231-type clock on the two-wire bus. In and out: seconds of UTC since 2000-01-01T00:00:00. Registers: the TWI
- * unit, and the interrupt input PD2. Facts: DS3231 data sheet 19-5170 Rev 10. */
+ * unit, and the pin that its interrupt pulls low. Facts: DS3231 data sheet 19-5170 Rev 10. */
 #ifndef CLOCK_H
 #define CLOCK_H
 

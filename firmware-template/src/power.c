@@ -11,8 +11,7 @@
 #include <avr/wdt.h>
 #include <util/delay.h>
 
-#define LED PB5
-#define WAKING_PINS (1 << PD2 | 1 << PD3 | 1 << PD4 | 1 << PD5) /* clock and buttons: what may wake us beside the line */
+#define WAKING_PINS (1 << CLOCK_INT_BIT | 1 << FEED_BIT | 1 << PORTION_BIT | 1 << PLAN_BIT) /* of port D: what may wake us beside the line */
 #define REFERENCE_MV 1100UL
 #define ADC_FULL 1024UL
 
@@ -69,6 +68,9 @@ void power_restart(void)
 	TWCR = 0;
 	ADCSRA = 0;
 	PCICR = PCMSK1 = PCMSK2 = 0;
+#if INDEX_SWITCH && INDEX_PCIE == 0 || LIGHT_BARRIER && BARRIER_PCIE == 0
+	PCMSK0 = 0;
+#endif
 	SMCR = 0;
 	UNSEEN = RESTARTED;
 	__asm__ volatile("jmp 0");
@@ -133,10 +135,15 @@ static uint8_t looked; /* the pins at the last power_look */
 
 void power_init(void)
 {
-	DDRB |= 1 << LED;
+#if !LED_HIGH
+	TO_LEVEL(LED, 1);
+#endif
+	LED_DDR |= 1 << LED_BIT;
 	ACSR = 1 << ACD; /* comparator off */
+	DDRD &= (uint8_t)~WAKING_PINS;
+	PORTD |= WAKING_PINS;
 	PCMSK2 = WAKING_PINS;
-	PCICR = 1 << PCIE2;
+	PCICR = 1 << PCIE2 | INDEX_SWITCH << INDEX_PCIE | LIGHT_BARRIER << BARRIER_PCIE;
 }
 
 void power_sleep_mode(bool idle)
@@ -303,9 +310,9 @@ static void doze(uint8_t mode, uint8_t its_parts, bool yielding)
 /* Asleep, because a light that takes seconds would cost more than all the rest of a day on cells. */
 static void flash(uint8_t mode, uint8_t its_parts, bool yielding)
 {
-	PORTB |= 1 << LED;
+	TO_LEVEL(LED, LED_HIGH);
 	doze(mode, its_parts, yielding);
-	PORTB &= (uint8_t)~(1 << LED);
+	TO_LEVEL(LED, !LED_HIGH);
 	doze(PAUSE, 8, yielding);
 }
 

@@ -1,5 +1,5 @@
 /* Sleep, watchdog, supply and LED. Out: ticks of eight seconds, counted asleep and awake; millivolts. Registers: SMCR,
- * WDTCSR, MCUSR, ADC, PCICR, PCMSK2, GPIOR0, GPIOR2, and the LED on PB5. */
+ * WDTCSR, MCUSR, ADC, PCICR, PCMSK2, GPIOR0, GPIOR2, the pins of port D that wake us, and the LED. */
 #ifndef POWER_H
 #define POWER_H
 

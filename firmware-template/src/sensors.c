@@ -5,9 +5,8 @@
 #include "board.h"
 #include "power.h"
 
-#define INDEX PD6
-#define BARRIER PC0
-
+#define INDEX_CLOSED (!(INDEX_PIN & 1 << INDEX_BIT) != INDEX_HIGH)
+#define BARRIER_BROKEN (!!(BARRIER_PIN & 1 << BARRIER_BIT) == BARRIER_HIGH)
 #define SETTLE_MS 2 /* the pull-ups charge the wires */
 
 sensors_t sensors;
@@ -18,7 +17,7 @@ static uint8_t owed;     /* places that were left backwards: passed once more, t
 
 static void index_look(void)
 {
-	if (PIND & 1 << INDEX)
+	if (!INDEX_CLOSED)
 		return;
 	seen_closed = true;
 	if (sensors.index_closed)
@@ -49,7 +48,7 @@ static bool broken; /* anew, in the time of this pocket */
 
 static void barrier_look(void)
 {
-	bool dark = PINC & 1 << BARRIER;
+	bool dark = BARRIER_BROKEN;
 
 	if (dark && !sensors.dark)
 		broken = true;
@@ -60,23 +59,22 @@ static void barrier_look(void)
 void sensors_on(void)
 {
 #if INDEX_SWITCH
-	PORTD |= 1 << INDEX;
-	PCMSK2 |= 1 << PCINT22;
+	INDEX_PORT |= 1 << INDEX_BIT;
+	INDEX_PCMSK |= 1 << INDEX_BIT;
 #endif
 #if LIGHT_BARRIER
-	PORTC |= 1 << BARRIER;
-	PCMSK1 = 1 << PCINT8;
-	PCICR |= 1 << PCIE1;
+	BARRIER_PORT |= 1 << BARRIER_BIT;
+	BARRIER_PCMSK |= 1 << BARRIER_BIT;
 #endif
 #if INDEX_SWITCH || LIGHT_BARRIER
 	power_wait_ms(SETTLE_MS);
 #endif
 #if INDEX_SWITCH
-	sensors.index_closed = seen_closed = !(PIND & 1 << INDEX);
+	sensors.index_closed = seen_closed = INDEX_CLOSED;
 	sensors.backwards = false;
 #endif
 #if LIGHT_BARRIER
-	sensors.dark = PINC & 1 << BARRIER;
+	sensors.dark = BARRIER_BROKEN;
 	sensors.fell = 0;
 	broken = false;
 #endif
@@ -85,12 +83,12 @@ void sensors_on(void)
 void sensors_off(void)
 {
 #if INDEX_SWITCH
-	PCMSK2 &= (uint8_t)~(1 << PCINT22);
-	PORTD &= (uint8_t)~(1 << INDEX);
+	INDEX_PCMSK &= (uint8_t)~(1 << INDEX_BIT);
+	INDEX_PORT &= (uint8_t)~(1 << INDEX_BIT);
 #endif
 #if LIGHT_BARRIER
-	PCMSK1 = 0;
-	PORTC &= (uint8_t)~(1 << BARRIER);
+	BARRIER_PCMSK &= (uint8_t)~(1 << BARRIER_BIT);
+	BARRIER_PORT &= (uint8_t)~(1 << BARRIER_BIT);
 #endif
 }
 

@@ -1,7 +1,7 @@
-/* What watches the wheel: the index switch (PD6, closed to ground once per pocket) and the light barrier at the outlet (PC0, to ground
- * while the beam is lit, so that a broken wire reads as dark). They are looked at whenever one of their pins changes, and once in each
+/* What watches the wheel: the index switch, which closes once per pocket, and the light barrier at the outlet, each on a pin with its
+ * pull-up, so that a broken wire reads as open and as dark where the board says nothing else. They are looked at whenever one of their pins changes, and once in each
  * period of the servo's pulse: a switch counts as open when it was open for a whole period, which is longer than contacts bounce.
- * Registers: PORTC, PORTD, PCMSK1, PCMSK2, PCICR. */
+ * Registers: the port of each, and its PCMSK. */
 #ifndef SENSORS_H
 #define SENSORS_H
 

@@ -234,9 +234,4 @@
 #define FAULT_RESTARTED              0x2000 /* a long flash and 7 short ones: the program hung, and the watchdog restarted it */
 #define FAULTS_LATCHED               0x37F0 /* stay until acknowledged, through resets */
 
-/* Board profiles */
-#define BOARD_CODE_M328_MAINS        1   /* m328-mains: EEPROM 1024 bytes, 16000000 Hz, 57600 baud */
-#define BOARD_CODE_M328_CELLS        2   /* m328-cells: EEPROM 1024 bytes, 8000000 Hz, 19200 baud */
-#define BOARD_CODE_M168_MAINS        3   /* m168-mains: EEPROM 512 bytes, 16000000 Hz, 57600 baud */
-
 #endif

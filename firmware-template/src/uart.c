@@ -5,7 +5,6 @@
 #include "board.h"
 #include "line.h"
 
-#define RXD PD0
 #define AWAKE_TICKS 2 /* after the last good frame: 8 to 16 seconds */
 
 static uint8_t awake; /* ticks left */
@@ -37,7 +36,7 @@ static void uart_on(uint8_t divisor)
 
 void uart_init(void)
 {
-	PORTD |= 1 << RXD; /* an open line is idle, not a break */
+	PORTD |= 1 << RXD_BIT; /* an open line is idle, not a break */
 #if !LINE_MEASURED
 	uart_on(DIVISOR);
 #endif
@@ -79,9 +78,9 @@ void uart_ticked(void)
 /* Waits for the line to fall, or for the timer to run out, and returns the timer. */
 static uint16_t fall(void)
 {
-	while (!(PIND & 1 << RXD) && !OVERDUE)
+	while (!(PIND & 1 << RXD_BIT) && !OVERDUE)
 		;
-	while (PIND & 1 << RXD && !OVERDUE)
+	while (PIND & 1 << RXD_BIT && !OVERDUE)
 		;
 	return TCNT1;
 }

@@ -3,13 +3,14 @@
 
 	.text
 
-/* PCINT1, the light barrier, and TIMER1_COMPA wake only. 4 cycles. */
-	.global __vector_4, __vector_11
+/* PCINT0 and PCINT1, sensors on the ports B and C, and TIMER1_COMPA wake only. 4 cycles. */
+	.global __vector_3, __vector_4, __vector_11
+__vector_3:
 __vector_4:
 __vector_11:
 	reti
 
-/* PCINT2: clock, buttons, index switch and, in power-down, the line; bit 0 of GPIOR0 (flags.h: woken) tells the sleeper. 6 cycles. */
+/* PCINT2: clock, buttons, sensors on port D and, in power-down, the line; bit 0 of GPIOR0 (flags.h: woken) tells the sleeper. 6 cycles. */
 	.global __vector_5
 __vector_5:
 	sbi _SFR_IO_ADDR(GPIOR0), 0

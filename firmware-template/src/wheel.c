@@ -12,9 +12,6 @@
 #include "power.h"
 #include "sensors.h"
 
-#define SERVO PB1
-#define SUPPLY PD7
-
 #define FRAME_MS 20    /* between pulses; servos take 15 to 50 */
 #define PUSH_MS 2800   /* at a time, to and fro */
 #define PAUSE_FRAMES 15 /* without pulses; also from the wheel to the barrier */
@@ -329,9 +326,9 @@ static void servo_on(uint16_t turn_ms, int16_t trim_us)
 {
 	cpu_clock_measure();
 	power_watch();
-	DDRB |= 1 << SERVO;
-	DDRD |= 1 << SUPPLY;
-	PORTD |= 1 << SUPPLY;
+	SERVO_PULSE_DDR |= 1 << SERVO_PULSE_BIT;
+	SERVO_SUPPLY_DDR |= 1 << SERVO_SUPPLY_BIT;
+	TO_LEVEL(SERVO_SUPPLY, SERVO_SUPPLY_HIGH);
 	power_wait_ms(BOOST_MS);
 	sensors_on();
 	power_sleep_mode(true);
@@ -356,8 +353,8 @@ static void servo_off(void)
 #endif
 	pulses_off();
 	sensors_off();
-	PORTD &= (uint8_t)~(1 << SUPPLY);
-	PORTB &= (uint8_t)~(1 << SERVO);
+	TO_LEVEL(SERVO_SUPPLY, !SERVO_SUPPLY_HIGH);
+	SERVO_PULSE_PORT &= (uint8_t)~(1 << SERVO_PULSE_BIT);
 	power_turning(false);
 	wheel_loaded_mv = power_watched();
 }

@@ -1,6 +1,5 @@
 /* The wheel: a continuous-rotation servo, and the sensors that watch it. In: pockets. Out: pockets turned and what was wrong.
- * Registers: Timer1 (pulses on PB1), PD7 (supply of the servo or enable of the boost converter), PD6 (index switch), PC0 (light
- * barrier), PCMSK1. */
+ * Registers: Timer1 (pulses on PB1, OC1A), and the pin of the servo's supply or of the boost converter's enable. */
 #ifndef WHEEL_H
 #define WHEEL_H
 
