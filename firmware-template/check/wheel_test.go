@@ -3,6 +3,7 @@ package check
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"testing"
 	"time"
 
@@ -229,11 +230,41 @@ func TestOscillatorOff(t *testing.T) {
 	}
 }
 
+// Other cells, or a supply beside them, make the oscillator another one: the pulses follow at the next serving, however soon it comes.
+func TestOscillatorFollowsSupply(t *testing.T) {
+	f := newFeeder(t, "m328-cells", 20, func(c *board.Config) {
+		c.Oscillator = board.Oscillator{PC: 2, PCPerVolt: 2}
+		c.Wheel.Detent = false
+	})
+	rose := uint64(0)
+	f.Observe(func(e board.Event) {
+		switch {
+		case e.Kind == board.ServoPulse && e.Value == 1:
+			rose = e.At
+		case e.Kind == board.ServoPulse:
+			width := float64(e.At-rose) / 1000
+			require.InDelta(t, 0, min(math.Abs(width-1500), math.Abs(width-1700)), 10, "a pulse of %.0f us", width)
+		}
+	})
+	for _, millivolts := range []uint16{4500, 3600} {
+		f.SetSource(millivolts, -1)
+		f.Run(7 * time.Minute)
+		before := f.Angle()
+		f.Press(board.ButtonFeed, 200*time.Millisecond)
+		f.Run(time.Minute)
+		require.InDelta(t, 1, f.Angle()-before, 0.2)
+	}
+}
+
 // Every pulse that the servo sees is a whole one, the first and the last of a serving too.
 func TestWholePulses(t *testing.T) {
 	for _, name := range []string{"m328-mains", "m328-cells", "m168-mains", "m328-both"} {
 		for _, turn := range []time.Duration{20 * time.Millisecond, 39 * time.Millisecond, 310 * time.Millisecond, 1500 * time.Millisecond} {
-			f := newFeederTurning(t, name, 2, turn, nil)
+			pockets := 2
+			if turn == 310*time.Millisecond {
+				pockets = 12 // with a rest on the way
+			}
+			f := newFeederTurning(t, name, pockets, turn, nil)
 			rose, pulses := uint64(0), 0
 			f.Observe(func(e board.Event) {
 				if e.Kind != board.ServoPulse {

@@ -23,10 +23,11 @@ OUTLINED uint16_t cpu_counts(uint16_t us)
 /* Timer1 counts at a 256th of the CPU's clock here, and wraps after two seconds. */
 #define NOMINAL ((uint16_t)(F_CPU / 256)) /* in a second */
 #define FRESH_TICKS (3600 / TICK_SECONDS)
+#define SAME_MV 200 /* an oscillator inside the chip changes by one or two per cent for a volt */
 
 static uint16_t second = NOMINAL; /* counts in a second of the clock chip */
 static uint16_t measured_at;      /* ticks */
-static bool measured;
+static uint16_t measured_mv;      /* supply then; 0: not yet */
 
 static void sleep_until(uint16_t count)
 {
@@ -84,9 +85,10 @@ static bool measure(uint16_t *counts)
 
 void cpu_clock_measure(void)
 {
+	uint16_t mv = power_supply();
 	uint16_t counts;
 
-	if (measured && (uint16_t)(power_ticks - measured_at) < FRESH_TICKS)
+	if ((uint16_t)(power_ticks - measured_at) < FRESH_TICKS && (uint16_t)(mv + SAME_MV - measured_mv) <= 2 * SAME_MV)
 		return;
 	power_sleep_mode(true);
 	TCCR1A = 0;
@@ -95,8 +97,8 @@ void cpu_clock_measure(void)
 	/* Twice what the data sheet allows (29.4) is not the oscillator. */
 	if (measure(&counts) && counts > NOMINAL / 5 * 4 && counts < NOMINAL / 5 * 6) {
 		second = counts;
-		measured = true;
 		measured_at = power_ticks;
+		measured_mv = mv;
 	}
 	TIMSK1 = 0;
 	TCCR1B = 0;

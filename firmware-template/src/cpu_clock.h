@@ -5,8 +5,8 @@
 
 #include <stdint.h>
 
-/* Measures the clock if that was last done an hour ago or more: takes up to four seconds, mostly asleep in idle. Keeps what it knew
- * if the clock chip does not tell. */
+/* Measures the clock if that was last done an hour ago or more, or with a supply that was another by a fifth of a volt: takes up to four
+ * seconds, mostly asleep in idle. Keeps what it knew if the clock chip does not tell. */
 void cpu_clock_measure(void);
 /* So many microseconds (at most 32,000) in counts of Timer1 at an eighth of the CPU's clock. */
 uint16_t cpu_counts(uint16_t us);
