@@ -23,6 +23,8 @@ type Proposal struct {
 	Held   []byte // the table in force; nil: there is none
 	Same   bool   // that is this table
 	Clock  ClockState
+	Named  string // the feeder's name before; "": it has none
+	Name   string // the name it will have: as before, unless the caller changes it
 	f      *Feeder
 }
 
@@ -40,6 +42,10 @@ func (f *Feeder) Propose(tab []byte) (*Proposal, error) {
 		return nil, err
 	}
 	p := &Proposal{Table: tab, Status: st, Held: held, Same: held != nil && Holds(held, tab), f: f}
+	if p.Named, err = f.Name(st); err != nil {
+		return nil, err
+	}
+	p.Name = p.Named
 	if p.Clock, err = f.clockState(); err != nil {
 		return nil, err
 	}
@@ -57,9 +63,13 @@ func (p *Proposal) Key() string {
 	return hex.EncodeToString(h.Sum(nil)[:12])
 }
 
-// Stage writes the table to the spare bank; see [Feeder.Stage].
+// Stage writes the table, and the feeder's name where there is room, to the spare bank; see [Feeder.Stage].
 func (p *Proposal) Stage(progress func(step Step, done, total int)) (*Staged, error) {
-	return p.f.Stage(p.Table, p.Status, progress)
+	name := p.Name
+	if !p.NameFits() {
+		name = ""
+	}
+	return p.f.stage(p.Table, p.Status, name, progress)
 }
 
 // ClockState is how a feeder's clock compares with this computer's.

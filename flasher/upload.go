@@ -85,8 +85,13 @@ type Staged struct {
 	progress func(step Step, done, total int)
 }
 
-// Stage is the part of [Feeder.Upload] that changes nothing.
+// Stage is the part of [Feeder.Upload] that changes nothing. The feeder keeps no name: [Proposal.Stage] does that.
 func (f *Feeder) Stage(tab []byte, s Status, progress func(step Step, done, total int)) (*Staged, error) {
+	return f.stage(tab, s, "", progress)
+}
+
+// stage puts a table and, unless it is "", the feeder's name into the spare bank.
+func (f *Feeder) stage(tab []byte, s Status, name string, progress func(step Step, done, total int)) (*Staged, error) {
 	if err := f.Check(tab); err != nil {
 		return nil, err
 	}
@@ -94,7 +99,11 @@ func (f *Feeder) Stage(tab []byte, s Status, progress func(step Step, done, tota
 		progress = func(Step, int, int) {}
 	}
 	tab = table.WithSequence(tab, s.Sequence+1)
-	if err := f.write(tab, progress); err != nil {
+	err := f.write(tab, 0, func(done int) { progress(Writing, done, len(tab)) })
+	if err == nil && name != "" {
+		err = f.writeName(name, tab)
+	}
+	if err != nil {
 		return nil, &UploadError{f.Port(), Writing, err}
 	}
 	return &Staged{f, tab, progress}, nil
@@ -131,20 +140,21 @@ func Holds(inForce, tab []byte) bool {
 	return len(inForce) >= len(tab) && bytes.Equal(table.WithSequence(inForce, 0), table.WithSequence(tab, 0))
 }
 
-// write fills the spare bank. Each answer brings back what the cells hold, so that nothing has to be asked for again.
-func (f *Feeder) write(tab []byte, progress func(Step, int, int)) error {
-	progress(Writing, 0, len(tab))
-	return f.blocks(len(tab), func(at, n int, patience time.Duration) error {
-		request := append(binary.LittleEndian.AppendUint16(nil, uint16(at)), tab[at:at+n]...)
+// write puts bytes into the spare bank, from the place on where its table begins plus from. Each answer brings back what the cells hold, so that
+// nothing has to be asked for again.
+func (f *Feeder) write(data []byte, from int, progress func(done int)) error {
+	progress(0)
+	return f.blocks(len(data), func(at, n int, patience time.Duration) error {
+		request := append(binary.LittleEndian.AppendUint16(nil, uint16(from+at)), data[at:at+n]...)
 		work := time.Duration(n+3) * byteWrite // and the commit byte, which the first block voids, with the seal of the journal before and after
 		b, err := f.ask(link.Call{Code: frame.BankWrite, Payload: request, Work: work, Patience: patience + work}, "BANK_WRITE")
 		if err != nil {
 			return err
 		}
-		if err := compare(tab[at:at+n], at, b); err != nil {
+		if err := compare(data[at:at+n], from+at, b); err != nil {
 			return err
 		}
-		progress(Writing, at+n, len(tab))
+		progress(at + n)
 		return nil
 	})
 }

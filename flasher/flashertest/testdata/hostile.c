@@ -131,10 +131,10 @@ static void make_frame(void)
 		out[out_size++] = 0x7E;
 }
 
-/* A table of one meal at noon, in bank 0. */
+/* A table of one meal at noon, for the board with code 1, in bank 0. */
 static void install(void)
 {
-	static const uint8_t head[] = {TABLE_VERSION << 4, 0, BOARD_CODE_M328_MAINS, 7, 0, 0x48, 0x26, 0, 0, 1, 0, 0, 0, 1, 48};
+	static const uint8_t head[] = {TABLE_VERSION << 4, 0, 1, 7, 0, 0x48, 0x26, 0, 0, 1, 0, 0, 0, 1, 48};
 	uint16_t fcs;
 	uint8_t size = sizeof head + 2;
 
