@@ -115,7 +115,11 @@ func (a *app) whoIsThere(name string) string {
 	case err != nil:
 		return err.Error()
 	}
-	return fmt.Sprintf("feeder: %s, firmware %d", f.BoardName(), f.ID.Firmware)
+	text := fmt.Sprintf("feeder: %s, firmware %d", f.BoardName(), f.ID.Firmware)
+	if name, err := nameOf(f); err == nil && name != "" {
+		text = fmt.Sprintf("%s: a %s", name, text)
+	}
+	return text
 }
 
 // openFeeder opens a port and asks who is there.

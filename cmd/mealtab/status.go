@@ -62,6 +62,13 @@ func (s *session) showStatus(zoneName string) error {
 		return err
 	}
 	fmt.Fprintf(&s.out, "  board    %s on %s, firmware %s, %d bytes of EEPROM\n", s.BoardName(), s.Port(), firmwareText(s.ID.Firmware), s.ID.EEPROMSize)
+	name, err := s.Name(st)
+	if err != nil {
+		return err
+	}
+	if name != "" {
+		fmt.Fprintf(&s.out, "  name     %s\n", name)
+	}
 	tab, err := s.Table(st)
 	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
 		return err

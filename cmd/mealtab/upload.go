@@ -14,6 +14,7 @@ import (
 	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/raise"
+	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher"
@@ -23,14 +24,14 @@ type uploadFlags struct {
 	portFlags
 	compileOptions
 	yes, anyZone, setClock bool
-	zone                   string
+	zone, name, list       string
 	years                  int
 }
 
 func (a *app) uploadCommand() *cobra.Command {
 	var f uploadFlags
 	cmd := &cobra.Command{
-		Use:   "upload PLAN|TABLE",
+		Use:   "upload PLAN|TABLE|--list FILE",
 		Short: "Put a plan on a feeder",
 		Long: `Compile a plan, prove it, rehearse it on the feeder's firmware, and put it on the feeder. Before
 anything is written it is shown what changes: meals, food a day, the next servings. The new table goes
@@ -44,13 +45,33 @@ Nothing is put in force before it has ended well.
 Whatever happens on the way, a pulled cable or a power cut, the feeder holds the old table or the new
 one, whole.
 
+A feeder keeps a name beside its plan, so that several can be told apart. A list has a line for each
+feeder: its name, its plan and perhaps its port, between commas. The first time it names the ports,
+and names the feeders with it; from then on the names find them. One line a feeder says what changes,
+another what it holds then; the same command goes on where it ended.
+
 Pull out the servo's own supply if the board has both it and USB on one rail, and keep fingers and paws
 off the wheel: a serving that is due is given.`,
 		Example: `  mealtab upload plan.toml
   mealtab upload plan.toml --port /dev/ttyUSB0 --yes
-  mealtab upload plan.toml --all               the same plan for every feeder on USB`,
-		Args: one("PLAN or TABLE"),
-		RunE: func(_ *cobra.Command, args []string) error { return a.runUpload(args[0], f) },
+  mealtab upload plan.toml --all               the same plan for every feeder on USB
+  mealtab upload plan.toml --name kitchen      and name the feeder
+  mealtab upload --list class.csv              each feeder's own plan, by its name`,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if !cmd.Flags().Changed("list") {
+				return one("PLAN or TABLE")(cmd, args)
+			}
+			if len(args) > 0 {
+				return errors.New("--list names the plans: give it without PLAN")
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("list") {
+				return a.runUploadList(f.list, f)
+			}
+			return a.runUpload(args[0], f)
+		},
 	}
 	flags := cmd.Flags()
 	f.register(flags)
@@ -60,6 +81,8 @@ off the wheel: a serving that is due is given.`,
 	flags.StringVar(&f.from, "from", "", "first `DATE` that the table must serve (default: 1 January of the data's year)")
 	flags.StringVar(&f.zone, "zone", "", "the feeder is in this `ZONE`: refuse a TABLE with other clock changes (default: any zone's will do)")
 	flags.BoolVar(&f.anyZone, "any-zone", false, "upload a TABLE though its clock changes are not those of the time zone data at hand")
+	flags.StringVar(&f.name, "name", "", "`NAME` that the feeder keeps from now on, at most 22 bytes")
+	flags.StringVar(&f.list, "list", "", "`FILE` with a line \"name, plan, port\" for each feeder; the port only where the name is not known yet")
 	flags.IntVar(&f.years, "rehearse", 10, "rehearse `N` years on the firmware; 0: none")
 	return cmd
 }
@@ -75,6 +98,14 @@ type cargo struct {
 func (a *app) runUpload(name string, f uploadFlags) error {
 	if f.years < 0 || f.years > 100 {
 		return usagef("--rehearse %d is outside 0 to 100", f.years)
+	}
+	if f.name != "" {
+		if err := table.CheckName(f.name); err != nil {
+			return usagef("--name: %v", err)
+		}
+		if f.every || len(f.ports) > 1 {
+			return usagef("--name names one feeder: give it with one --port, or use --list")
+		}
 	}
 	if name == "-" && !f.yes {
 		return usagef("the plan comes from standard input, so that no question can be answered: add --yes")
@@ -187,17 +218,22 @@ func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
 	if err != nil {
 		return err
 	}
+	if f.name != "" {
+		p.Name = f.name
+	}
+	s.showName(p)
 	if p.Same {
 		fmt.Fprintf(&s.out, "%s holds this table already\n", s.Port())
 	} else {
 		s.showChange(c, p)
 	}
 	s.showClockNeed(p.Clock)
-	if !p.Same && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
+	write := !p.Same || p.Renames() && p.NameFits()
+	if write && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
 		return errors.New("nothing was written")
 	}
 	setClock := f.setClock || p.Clock.Need() == flasher.ClockLarge && !f.yes && s.ask("Set the feeder's clock to this computer's?")
-	if !p.Same {
+	if write {
 		if err := s.transfer(p, trial); err != nil {
 			return err
 		}
@@ -205,6 +241,18 @@ func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
 	s.afterwards("its clock could not be set", s.setClock(p, setClock))
 	s.afterwards("the feeder could not be asked what comes next", s.showNext(c.schedule, "Next servings, as the feeder itself computes them"))
 	return nil
+}
+
+// showName says what becomes of the feeder's name.
+func (s *session) showName(p *flasher.Proposal) {
+	switch {
+	case p.Name != "" && !p.NameFits():
+		fmt.Fprintf(&s.out, "  name       the table leaves no room for one: %s\n", map[bool]string{true: "the feeder stays without", false: p.Named + " is lost"}[p.Named == ""])
+	case p.Renames() && p.Named != "":
+		fmt.Fprintf(&s.out, "  name       %s, was %s\n", p.Name, p.Named)
+	case p.Name != "":
+		fmt.Fprintf(&s.out, "  name       %s\n", p.Name)
+	}
 }
 
 // transfer uploads with a progress bar, if one person looks at one board, and commits when the rehearsal has ended well.
