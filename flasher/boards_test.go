@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/replay"
 	"mealtab/flasher"
@@ -16,9 +17,9 @@ import (
 // On every board of the template: upload a table as long as its bank, compare what the board itself says of its next servings with the
 // replay, feed by hand, and read what it remembers.
 func TestEveryBoard(t *testing.T) {
-	for _, b := range table.Boards() {
+	for _, b := range profile.Boards() {
 		t.Run(b.Name, func(t *testing.T) {
-			m, _ := table.MapFor(b.EEPROM)
+			m, _ := table.MapFor(b.EEPROMBytes)
 			tab := flashertest.Table(t, b.Name, []uint16{12*60 + 1, 23 * 60}, m.TableRoom()-8)
 			require.LessOrEqual(t, len(tab), m.TableRoom())
 			e := flashertest.New(t, b.Name, nil, nil)

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/flasher/frame"
 	"mealtab/flasher/link"
@@ -47,23 +48,8 @@ type Feeder struct {
 	NotBefore time.Time
 }
 
-// bauds are the rates of the boards, the most usual first.
-func bauds() []int {
-	var list []int
-	for _, b := range table.Boards() {
-		known := false
-		for _, have := range list {
-			known = known || have == b.Baud
-		}
-		if !known {
-			list = append(list, b.Baud)
-		}
-	}
-	return list
-}
-
 // DefaultBaud is the rate to open a port with.
-func DefaultBaud() int { return bauds()[0] }
+func DefaultBaud() int { return profile.Rates()[0] }
 
 // Connect asks the board on a link who it is. The error is a [*link.NothingError] if no feeder answers, a [*VersionError] if one does
 // whose messages this program does not speak.
@@ -71,7 +57,7 @@ func Connect(l *link.Link) (*Feeder, error) { return ConnectWithin(l, link.Patie
 
 // ConnectWithin is Connect with another patience.
 func ConnectWithin(l *link.Link, patience time.Duration) (*Feeder, error) {
-	payload, err := l.Connect(bauds(), patience)
+	payload, err := l.Connect(profile.Rates(), patience)
 	var nothing *link.NothingError
 	switch {
 	case errors.As(err, &nothing):
@@ -114,15 +100,20 @@ func (e *VersionError) Error() string {
 	return fmt.Sprintf("the board on %s has version %d of the %s, this program has version %d; %s (nothing was written)", e.Port, e.Board, e.What, e.Ours, cure)
 }
 
-// BoardName is the name of the profile the firmware was built for.
-func (f *Feeder) BoardName() string { return BoardName(f.ID.Board) }
+// BoardName is the name of the profile that the firmware was built for: of those with its code, the one with its sensors.
+func (f *Feeder) BoardName() string {
+	for _, b := range profile.Boards() {
+		if b.Code == f.ID.Board && b.IndexSwitch == (f.ID.Sensors&SensorIndex != 0) && b.LightBarrier == (f.ID.Sensors&SensorBarrier != 0) {
+			return b.Name
+		}
+	}
+	return BoardName(f.ID.Board)
+}
 
 // BoardName is the name of a board profile by its code.
 func BoardName(code uint8) string {
-	for _, b := range table.Boards() {
-		if b.Code == code {
-			return b.Name
-		}
+	if b, ok := profile.ByCode(code); ok {
+		return b.Name
 	}
 	return fmt.Sprintf("board %d", code)
 }

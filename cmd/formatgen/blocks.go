@@ -5,6 +5,7 @@ import (
 	"sort"
 	"strings"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/flasher/frame"
 )
@@ -163,10 +164,10 @@ func mapTable() string {
 
 func boardTable() string {
 	var rows [][]string
-	for _, b := range table.Boards() {
-		rows = append(rows, []string{fmt.Sprint(b.Code), b.Name, fmt.Sprint(b.EEPROM), fmt.Sprint(b.Clock / 1e6), fmt.Sprint(b.Baud)})
+	for _, b := range profile.Boards() {
+		rows = append(rows, []string{fmt.Sprint(b.Code), b.Name, b.Chip().Name, fmt.Sprint(b.EEPROMBytes), fmt.Sprint(b.ClockHz / 1e6), fmt.Sprint(b.Baud), b.Sensors()})
 	}
-	return markdown([]string{"code", "board", "EEPROM bytes", "MHz", "baud"}, rows)
+	return markdown([]string{"code", "board", "chip", "EEPROM bytes", "MHz", "baud", "sensors"}, rows)
 }
 
 func messageTable() string {

@@ -20,10 +20,11 @@ import (
 )
 
 type batteryFlags struct {
-	board, currents, capacity string
-	without                   []string
-	preset, format            string
-	computed, explain, print  bool
+	board, firmware          string
+	currents, capacity       string
+	without                  []string
+	preset, format           string
+	computed, explain, print bool
 }
 
 func (a *app) batteryCommand() *cobra.Command {
@@ -49,6 +50,7 @@ which names its source. What would lengthen the life most is tried out and shown
 	flags := cmd.Flags()
 	flags.SortFlags = false
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
+	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware to rehearse, Intel HEX or ELF (default: the one made for the board)")
 	flags.StringSliceVar(&f.without, "without", nil, "`PARTS` that are cut off or left out: led, charger, module, clock, …")
 	flags.StringVar(&f.capacity, "capacity", "", "`CHARGE` of one cell, such as \"15 Ah\" (default: the range of the board's cells)")
 	flags.StringVar(&f.currents, "currents", "", "`FILE` of currents (default: the board's)")
@@ -161,10 +163,8 @@ func (a *app) countYear(c *compiled, f batteryFlags) (power.Counts, error) {
 		return power.Computed(c.Table, b, preset, from), nil
 	}
 	r := scenario.Rehearsal{Table: c.Bytes, From: from, Years: 1}
-	if r.Board, err = boardOf(c.Table.Board); err != nil {
-		return power.Counts{}, fmt.Errorf("%w; --computed needs no firmware", err)
-	}
-	if r.Firmware, err = a.firmware("", r.Board.Name); err != nil {
+	r.Board = c.board
+	if r.Firmware, err = a.firmware(f.firmware, r.Board); err != nil {
 		return power.Counts{}, fmt.Errorf("%w; --computed needs none", err)
 	}
 	bar := a.progress("rehearsing", table.Day(from/table.MinutesPerDay))

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -17,6 +18,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/running"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/board"
@@ -51,7 +53,7 @@ does not reset the board. Commands typed here do what hands would do: ` + liveCo
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the board)")
-	flags.StringVar(&f.board, "board", "m328-mains", "board `NAME`, where there is no table to name it")
+	flags.StringVar(&f.board, "board", "", "board: a `NAME`, or the path of a TOML file (default: the plan's, the table's, m328-mains)")
 	flags.StringVar(&f.start, "start", "now", "world's time `T` at the start")
 	flags.Float64Var(&f.speed, "speed", 1, "`N` emulated seconds in a second")
 	flags.DurationVar(&f.length, "for", 0, "stop after so much emulated `TIME`, such as 24h (default: run until quit)")
@@ -130,38 +132,42 @@ func (a *app) openLines(l *live, tcp int) (closeAll func(), err error) {
 func (a *app) makeBoard(args []string, f boardFlags) (*board.Board, scenario.Local, error) {
 	t := &table.Table{}
 	var encoded []byte
-	profile, known := table.BoardNamed(f.board)
+	var c *compiled
 	if len(args) == 1 {
 		var err error
-		if encoded, _, err = a.loadTable(args[0]); err != nil {
+		if encoded, c, err = a.loadTableFor(args[0], f.board); err != nil {
 			return nil, scenario.Local{}, err
 		}
 		if t, err = table.Decode(encoded); err != nil {
 			return nil, scenario.Local{}, err
 		}
-		if profile, err = boardOf(t.Board); err != nil {
-			return nil, scenario.Local{}, err
-		}
-	} else if !known {
-		return nil, scenario.Local{}, usagef("--board: no board is called %q", f.board)
+	} else {
+		f.board = cmp.Or(f.board, profile.Default)
+	}
+	described, err := boardFor(f.board, c, t.Board)
+	if err != nil {
+		return nil, scenario.Local{}, err
+	}
+	if encoded != nil && t.Board != described.Code {
+		return nil, scenario.Local{}, fmt.Errorf("the table is for board %d, not for %s", t.Board, described.Name)
 	}
 	start, err := moment.Parse(f.start, zone.UTC(), a.now)
 	if err != nil {
 		return nil, scenario.Local{}, usagef("--start: %v", err)
 	}
 	local := scenario.NewLocal(&t.Zone)
-	c := board.ForProfile(profile)
-	c.Start = start.At.Time()
+	config := board.ForProfile(described)
+	config.Start = start.At.Time()
 	if f.start == "now" {
-		c.Start = a.now.UTC()
+		config.Start = a.now.UTC()
 	}
-	if c.Firmware, err = a.firmware(f.firmware, profile.Name); err != nil {
+	if config.Firmware, err = a.firmware(f.firmware, described); err != nil {
 		return nil, local, err
 	}
 	if encoded != nil {
-		scenario.Calibrate(&c.Wheel, t)
+		scenario.Calibrate(&config.Wheel, t)
 	}
-	b, err := board.New(c)
+	b, err := board.New(config)
 	if err != nil {
 		return nil, local, err
 	}

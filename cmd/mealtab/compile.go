@@ -99,7 +99,7 @@ func (a *app) writeTable(c *compiled, name string, f compileFlags) error {
 		report.out = a.err // standard output is the table's
 	}
 	if f.rehearse {
-		if err := report.rehearse(c.Bytes, rehearseFlags{years: 10}); err != nil {
+		if err := report.rehearse(c.Bytes, c, rehearseFlags{years: 10}); err != nil {
 			return fmt.Errorf("%w\nnothing was written", err)
 		}
 	}

@@ -174,6 +174,6 @@ func (a *app) scenarioInputs(s *scenario.Script, firmware string) scenario.Input
 			}
 			return c.Bytes, nil
 		},
-		Firmware: func(board string) (*avr.Image, error) { return a.firmware(firmware, board) },
+		Firmware: func(board string) (*avr.Image, error) { return a.firmwareNamed(firmware, board) },
 	}
 }

@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher"
 	"mealtab/flasher/bootload"
@@ -38,7 +38,7 @@ says which fuses.`,
 		RunE: func(*cobra.Command, []string) error { return a.runInstall(f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.board, "board", "", "board profile, by `NAME`: "+templateBoards())
+	flags.StringVar(&f.board, "board", "", "board: a `NAME`, "+templateBoards()+"; or the path of a TOML file")
 	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one with the USB bridge of a board)")
 	flags.StringVarP(&f.output, "output", "o", "", "write the image as Intel HEX to `FILE` instead")
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with another image, Intel HEX (default: the one made for the board)")
@@ -50,11 +50,15 @@ func (a *app) runInstall(f installFlags) error {
 	if f.board == "" {
 		return usagef("--board is missing: %s", templateBoards())
 	}
-	target, ok := bootload.TargetNamed(f.board)
-	if !ok {
-		return usagef("--board %s: there is no such board in the firmware template; there are %s", f.board, templateBoards())
+	p, err := profile.Load(f.board)
+	switch {
+	case err != nil && profile.IsPath(f.board):
+		return err
+	case err != nil:
+		return usagef("--board %s: there is no such board in the firmware template; there are %s, or give the path of a TOML file", f.board, templateBoards())
 	}
-	hex, err := a.hexFor(f)
+	target := bootload.TargetFor(p)
+	hex, err := a.hexFor(p, f)
 	if err != nil {
 		return err
 	}
@@ -77,20 +81,23 @@ func (a *app) runInstall(f installFlags) error {
 
 func templateBoards() string {
 	var names []string
-	for _, b := range table.Boards() {
+	for _, b := range profile.Boards() {
 		names = append(names, b.Name)
 	}
 	return strings.Join(names, ", ")
 }
 
 // hexFor is the image as Intel HEX.
-func (a *app) hexFor(f installFlags) ([]byte, error) {
+func (a *app) hexFor(p *profile.Profile, f installFlags) ([]byte, error) {
 	if f.firmware != "" {
 		return a.read(f.firmware)
 	}
-	hex, ok := image.Hex(f.board)
+	if profile.IsPath(f.board) {
+		return nil, noImage(p, f.board)
+	}
+	hex, ok := image.Hex(p.Name)
 	if !ok {
-		return nil, fmt.Errorf("this program carries no firmware for %s; build it and name it with --firmware", f.board)
+		return nil, noImage(p, f.board)
 	}
 	return hex, nil
 }

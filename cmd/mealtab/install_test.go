@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
@@ -55,10 +56,10 @@ func TestInstallPutsEveryByteThere(t *testing.T) {
 			tab := flashertest.Table(t, boot.Board, []uint16{7*60 + 30, 18 * 60}, 0)
 			decoded, err := table.Decode(tab)
 			require.NoError(t, err)
-			profile, _ := table.BoardNamed(boot.Board)
+			described, _ := profile.Named(boot.Board)
 			from, err := rehearseFrom(decoded, "")
 			require.NoError(t, err)
-			report, err := scenario.Rehearse(scenario.Rehearsal{Table: tab, Board: profile, Firmware: &avr.Image{Flash: got}, From: from, Years: 1})
+			report, err := scenario.Rehearse(scenario.Rehearsal{Table: tab, Board: described, Firmware: &avr.Image{Flash: got}, From: from, Years: 1})
 			require.NoError(t, err)
 			require.Greater(t, report.Servings, 700)
 		})

@@ -15,6 +15,8 @@ import (
 	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
+	"mealtab/emulator/avr"
+	"mealtab/firmware-template/image"
 )
 
 // loaded is a plan with its zone.
@@ -108,6 +110,60 @@ func (a *app) profile(p *plan.Plan, asked string) (*profile.Profile, error) {
 	return nil, errReported
 }
 
+// boardFor is the board that a table runs on: the one that was asked for, else the plan's, else the first for which the table was made.
+func boardFor(asked string, c *compiled, code uint8) (*profile.Profile, error) {
+	switch {
+	case asked != "":
+		p, err := profile.Load(asked)
+		if err != nil && !profile.IsPath(asked) {
+			return nil, usagef("--board: %v", err)
+		}
+		return p, err
+	case c != nil:
+		return c.board, nil
+	}
+	if b, ok := profile.ByCode(code); ok {
+		return b, nil
+	}
+	return nil, fmt.Errorf("the table is for board %d, which is not one of the firmware template: say with --board where it is described", code)
+}
+
+// firmware reads a file, or finds the image made for a board: an embedded one, and not one that is described elsewhere under the same name.
+func (a *app) firmware(name string, p *profile.Profile) (*avr.Image, error) {
+	var src []byte
+	if name != "" {
+		var err error
+		if src, err = a.read(name); err != nil {
+			return nil, err
+		}
+	} else {
+		hex, ok := image.Hex(p.Name)
+		if own, embedded := profile.Named(p.Name); !ok || !embedded || own.Header() != p.Header() {
+			return nil, noImage(p, "FILE.toml")
+		}
+		name, src = p.Name+".hex", hex
+	}
+	img, err := avr.ReadImage(src)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return img, nil
+}
+
+// firmwareNamed is firmware for a board by its name, or the path of its description.
+func (a *app) firmwareNamed(name, board string) (*avr.Image, error) {
+	p, err := profile.Load(board)
+	if err != nil {
+		return nil, err
+	}
+	return a.firmware(name, p)
+}
+
+// noImage is the error of a board that is described in a file.
+func noImage(p *profile.Profile, file string) error {
+	return fmt.Errorf("this program carries no firmware for %s: build it with make -C firmware-template BOARD=%s, and name the image with --firmware", p.Name, file)
+}
+
 // firstDay is the first date of a table when none is asked for: 1 January of the year in which the time zone data were
 // released. So the same plan and the same data give the same bytes, on whatever day.
 func firstDay(db *zone.Database) table.Day {
@@ -131,6 +187,11 @@ func (c *compiled) schedule() *serving.Schedule {
 
 // loadTable reads a file that may be a table or a plan; of a plan it gives the compiled table.
 func (a *app) loadTable(name string) (bytes []byte, c *compiled, err error) {
+	return a.loadTableFor(name, "")
+}
+
+// loadTableFor is loadTable for a board of which the plan need not know; "": the plan's.
+func (a *app) loadTableFor(name, board string) (bytes []byte, c *compiled, err error) {
 	src, err := a.read(name)
 	if err != nil {
 		return nil, nil, err
@@ -143,7 +204,7 @@ func (a *app) loadTable(name string) (bytes []byte, c *compiled, err error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	if c, err = a.compile(l, compileOptions{}); err != nil {
+	if c, err = a.compile(l, compileOptions{board: board}); err != nil {
 		return nil, nil, err
 	}
 	return c.Bytes, c, nil

@@ -132,7 +132,7 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 		Now:      func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
 		Stop:     stop,
 		ByNumber: byNumber,
-		Firmware: func(board string) (*avr.Image, error) { return a.firmware("", board) },
+		Firmware: func(board string) (*avr.Image, error) { return a.firmwareNamed("", board) },
 		UTC:      zone.UTC(),
 		Ports:    link.Ports,
 		Open:     a.openFeeder,

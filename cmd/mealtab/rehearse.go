@@ -10,17 +10,18 @@ import (
 
 	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
-	"mealtab/firmware-template/image"
 )
 
 type rehearseFlags struct {
-	firmware, from, cut string
-	years, cuts         int
-	servings            int // 0: scenario.MostServings
-	full                bool
+	board, firmware string
+	from, cut       string
+	years, cuts     int
+	servings        int // 0: scenario.MostServings
+	full            bool
 }
 
 func (a *app) rehearseCommand() *cobra.Command {
@@ -42,14 +43,15 @@ each EEPROM write and at random cycles, for a second, ten minutes or five hours.
 planned pockets, one more or less, and the table must be whole. --cut repeats one of these cuts.`,
 		Example: `  mealtab rehearse plan.toml
   mealtab rehearse plan.table --years 3 --full
-  mealtab rehearse plan.table --firmware my-feeder.hex
+  mealtab rehearse plan.toml --board mine.toml --firmware mine.hex      a board of your own
   mealtab rehearse plan.toml --cuts 20000
   mealtab rehearse plan.toml --cut meal:w7.program:10m0s`,
 		Args: one("PLAN or TABLE"),
 		RunE: func(_ *cobra.Command, args []string) error { return a.runRehearse(args[0], f) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the table's board)")
+	flags.StringVar(&f.board, "board", "", "board: a `NAME`, or the path of a TOML file (default: the plan's, or the table's)")
+	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with the firmware, Intel HEX or ELF (default: the one made for the board)")
 	flags.StringVar(&f.from, "from", "", "first `DATE`, from 00:00 UTC (default: the table's first)")
 	flags.IntVar(&f.years, "years", 10, "`N` years, at most to the end of the table")
 	flags.IntVar(&f.servings, "servings", scenario.MostServings, "end with the day of the `N`th serving")
@@ -69,23 +71,23 @@ func (a *app) runRehearse(name string, f rehearseFlags) error {
 	if f.cuts < 0 || f.cuts > 1_000_000 {
 		return usagef("--cuts %d is outside 0 to 1,000,000", f.cuts)
 	}
-	bytes, _, err := a.loadTable(name)
+	bytes, c, err := a.loadTableFor(name, f.board)
 	if err != nil {
 		return err
 	}
-	return a.rehearse(bytes, f)
+	return a.rehearse(bytes, c, f)
 }
 
-func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
+func (a *app) rehearse(bytes []byte, c *compiled, f rehearseFlags) error {
 	t, err := table.Decode(bytes)
 	if err != nil {
 		return err
 	}
 	r := scenario.Rehearsal{Table: bytes, Years: f.years, Full: f.full, Servings: f.servings}
-	if r.Board, err = boardOf(t.Board); err != nil {
+	if r.Board, err = boardFor(f.board, c, t.Board); err != nil {
 		return err
 	}
-	if r.Firmware, err = a.firmware(f.firmware, r.Board.Name); err != nil {
+	if r.Firmware, err = a.firmware(f.firmware, r.Board); err != nil {
 		return err
 	}
 	if f.cut != "" {
@@ -115,38 +117,6 @@ func (a *app) rehearse(bytes []byte, f rehearseFlags) error {
 }
 
 const moreServings = "mealtab rehearse --servings N goes on to the Nth serving"
-
-// boardOf finds the board that a table is for.
-func boardOf(code uint8) (table.Board, error) {
-	for _, b := range table.Boards() {
-		if b.Code == code {
-			return b, nil
-		}
-	}
-	return table.Board{}, fmt.Errorf("the table is for board %d; the emulator knows the boards of the firmware template only", code)
-}
-
-// firmware reads a file, or finds the image made for a board.
-func (a *app) firmware(name, board string) (*avr.Image, error) {
-	var src []byte
-	if name != "" {
-		var err error
-		if src, err = a.read(name); err != nil {
-			return nil, err
-		}
-	} else {
-		hex, ok := image.Hex(board)
-		if !ok {
-			return nil, fmt.Errorf("there is no firmware for %s; give one with --firmware", board)
-		}
-		name, src = board+".hex", hex
-	}
-	img, err := avr.ReadImage(src)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	return img, nil
-}
 
 // rehearseFrom is the minute at which the rehearsal begins: midnight of the date before which nothing is served.
 func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
@@ -207,11 +177,11 @@ func days(list []scenario.Window) float64 {
 // sweeps are what the power is cut in.
 var sweeps = []struct {
 	name  string
-	begin func(table.Board, *avr.Image) (*scenario.Sweep, error)
+	begin func(*profile.Profile, *avr.Image) (*scenario.Sweep, error)
 }{{"meal", scenario.MealSweep}, {"upload", scenario.UploadSweep}}
 
 // cutSweeps cuts the power in a meal of five pockets and in an upload: at every EEPROM write, and at n random cycles.
-func (a *app) cutSweeps(p table.Board, firmware *avr.Image, n int) error {
+func (a *app) cutSweeps(p *profile.Profile, firmware *avr.Image, n int) error {
 	bad := 0
 	for _, kind := range sweeps {
 		s, err := kind.begin(p, firmware)
@@ -235,7 +205,7 @@ func (a *app) cutSweeps(p table.Board, firmware *avr.Image, n int) error {
 }
 
 // oneCut repeats a single power cut and prints what happens.
-func (a *app) oneCut(p table.Board, firmware *avr.Image, id string) error {
+func (a *app) oneCut(p *profile.Profile, firmware *avr.Image, id string) error {
 	for _, kind := range sweeps {
 		if !strings.HasPrefix(id, kind.name+":") {
 			continue

@@ -194,7 +194,7 @@ type rehearsal struct {
 
 // tryOut rehearses the table on the firmware made for its board.
 func (a *app) tryOut(c *cargo, years int) *rehearsal {
-	t := tryout.Start(c.bytes, years, func(board string) (*avr.Image, error) { return a.firmware("", board) })
+	t := tryout.Start(c.bytes, years, func(board string) (*avr.Image, error) { return a.firmwareNamed("", board) })
 	r := &rehearsal{Tryout: t, bar: a.progress("rehearsing", 0)}
 	r.bar.from, r.bar.to = t.Span()
 	return r

@@ -66,7 +66,6 @@ func (p *Profile) check() error {
 		{"servo_turn_us", p.ServoTurnMicros, -500, 500},
 		{"servo_on_ms", p.ServoOnMillis, 0, 1000},
 		{"brake_ms", p.ServoBrakeMillis, 20, 1000},
-		{"brown_out_mv", p.BrownOutMV, 1800, 4300},
 		{"min_supply_mv", p.MinSupplyMV, p.BrownOutMV + 1, 6000},
 		{"sag_percent", p.SagPercent, 1, 50},
 	} {
@@ -75,6 +74,9 @@ func (p *Profile) check() error {
 		}
 	}
 	p.Code = uint8(p.Number)
+	if p.BrownOutMV != 2700 && p.BrownOutMV != 4300 {
+		return at("brown_out_mv", "%d: the fuses can choose 2700 and 4300", p.BrownOutMV)
+	}
 	if p.ServoTurnMicros == 0 {
 		return at("servo_turn_us", "0 turns nothing: 1 to 500, or -500 to -1 if the wheel turns the wrong way")
 	}

@@ -114,18 +114,21 @@ var all = sync.OnceValue(func() (list []*Profile) {
 		list = append(list, p)
 	}
 	slices.SortStableFunc(list, func(a, b *Profile) int {
-		return cmp.Or(cmp.Compare(a.Code, b.Code), cmp.Compare(a.sensors(), b.sensors()))
+		return cmp.Or(cmp.Compare(a.Code, b.Code), cmp.Compare(len(a.Sensors()), len(b.Sensors())))
 	})
 	return list
 })
 
-func (p *Profile) sensors() (n int) {
-	for _, has := range []bool{p.IndexSwitch, p.LightBarrier} {
-		if has {
-			n++
-		}
+// Sensors names what watches the wheel, in words; empty: nothing.
+func (p *Profile) Sensors() string {
+	var list []string
+	if p.IndexSwitch {
+		list = append(list, "index switch")
 	}
-	return n
+	if p.LightBarrier {
+		list = append(list, "light barrier")
+	}
+	return strings.Join(list, ", ")
 }
 
 // Named finds an embedded profile.
@@ -154,7 +157,7 @@ func Load(nameOrPath string) (*Profile, error) {
 	if nameOrPath == "" {
 		nameOrPath = Default
 	}
-	if strings.ContainsAny(nameOrPath, `/\`) || strings.HasSuffix(strings.ToLower(nameOrPath), ".toml") {
+	if IsPath(nameOrPath) {
 		src, err := os.ReadFile(nameOrPath)
 		if err != nil {
 			return nil, fmt.Errorf("board profile: %w", err)
@@ -166,6 +169,11 @@ func Load(nameOrPath string) (*Profile, error) {
 		return nil, unknown(nameOrPath)
 	}
 	return Parse(nameOrPath+".toml", src)
+}
+
+// IsPath reports whether a board is given by a file, and not by the name of an embedded one.
+func IsPath(nameOrPath string) bool {
+	return strings.ContainsAny(nameOrPath, `/\`) || strings.HasSuffix(strings.ToLower(nameOrPath), ".toml")
 }
 
 func unknown(name string) error {

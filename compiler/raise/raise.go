@@ -15,6 +15,7 @@ import (
 
 	"mealtab/compiler/lower"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -104,10 +105,8 @@ func (r *Raised) head(t *table.Table) {
 }
 
 func boardName(code uint8) string {
-	for _, b := range table.Boards() {
-		if b.Code == code {
-			return b.Name
-		}
+	if b, ok := profile.ByCode(code); ok {
+		return b.Name
 	}
 	return ""
 }

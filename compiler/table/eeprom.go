@@ -65,34 +65,6 @@ func (m Map) ClockSet() int { return m.History() + m.HistorySlots*HistorySize }
 // Used is the number of bytes in use; the rest is spare.
 func (m Map) Used() int { return m.ClockSet() + ClockSetSize }
 
-// Board is a board profile the firmware is built for.
-type Board struct {
-	Code   uint8 // in the table's head
-	Name   string
-	EEPROM int // bytes
-	Clock  int // Hz
-	Baud   int
-}
-
-// Boards lists the boards of the firmware template.
-func Boards() []Board {
-	return []Board{
-		{1, "m328-mains", 1024, 16_000_000, 57600},
-		{2, "m328-cells", 1024, 8_000_000, 19200},
-		{3, "m168-mains", 512, 16_000_000, 57600},
-	}
-}
-
-// BoardNamed returns a board of the firmware template by its name.
-func BoardNamed(name string) (b Board, ok bool) {
-	for _, b := range Boards() {
-		if b.Name == name {
-			return b, true
-		}
-	}
-	return Board{}, false
-}
-
 // PartHead lists the constants of the head byte of a part and of times of day.
 func PartHead() []Field {
 	return []Field{

@@ -10,11 +10,23 @@ type Part struct {
 	Signature  [3]byte
 }
 
-// The parts emulated. Memory sizes: [DS 2.2]; signatures: [DS 28.3].
+// The parts emulated. Memory sizes: [DS 2.2]; signatures: [DS 28.3], the ATmega328PB's from memory.
 var (
 	ATmega328P = Part{Name: "atmega328p", FlashWords: 16384, RAMSize: 2048, EEPROMSize: 1024, PageWords: 64, Signature: [3]byte{0x1E, 0x95, 0x0F}}
-	ATmega168P = Part{Name: "atmega168p", FlashWords: 8192, RAMSize: 1024, EEPROMSize: 512, PageWords: 64, Signature: [3]byte{0x1E, 0x94, 0x0B}}
+	// More ports, timers and lines than the ATmega328P, which are not emulated; what both have is in the same places.
+	ATmega328PB = Part{Name: "atmega328pb", FlashWords: 16384, RAMSize: 2048, EEPROMSize: 1024, PageWords: 64, Signature: [3]byte{0x1E, 0x95, 0x16}}
+	ATmega168P  = Part{Name: "atmega168p", FlashWords: 8192, RAMSize: 1024, EEPROMSize: 512, PageWords: 64, Signature: [3]byte{0x1E, 0x94, 0x0B}}
 )
+
+// PartNamed finds a part by the name that compilers know it by.
+func PartNamed(name string) (p Part, ok bool) {
+	for _, p := range []Part{ATmega328P, ATmega328PB, ATmega168P} {
+		if p.Name == name {
+			return p, true
+		}
+	}
+	return Part{}, false
+}
 
 // Fuses are the fuse bits that the emulation heeds. The zero value is not a
 // sensible setting; start from [CrystalFuses] or [RCFuses].

@@ -89,13 +89,13 @@ func New(c Config) (*Board, error) {
 	b.SetReference(c.ReferencePC)
 	b.tune()
 	if c.Wheel.Index { // closed: the wheel stands at a pocket's place
-		b.mcu.SetInput(avr.PortD, pinIndex, avr.Low)
+		b.input(c.wires.index, true)
 	}
 	if c.Wheel.Barrier { // lit
-		b.mcu.SetInput(avr.PortC, pinBarrier, avr.Low)
+		b.input(c.wires.barrier, false)
 	}
 	// The module's pull-ups.
-	b.mcu.SetInput(avr.PortD, pinInt, avr.High)
+	b.mcu.SetInput(c.wires.clockInt.port, c.wires.clockInt.bit, avr.High)
 	b.mcu.SetInput(avr.PortC, pinSDA, avr.High)
 	b.mcu.SetInput(avr.PortC, pinSCL, avr.High)
 	return b, nil

@@ -1,10 +1,6 @@
 package board
 
-import (
-	"time"
-
-	"mealtab/emulator/avr"
-)
+import "time"
 
 // The buttons.
 const (
@@ -60,11 +56,7 @@ func (b *Board) contact(button int, now uint64) {
 	}
 	s.bounces--
 	s.closed = s.pressed == (s.bounces%2 == 0)
-	level := avr.Float // the AVR's pull-up takes it high
-	if s.closed {
-		level = avr.Low
-	}
-	b.mcu.SetInput(avr.PortD, uint8(pinFeed+button), level)
+	b.input(b.cfg.wires.buttons[button], s.closed)
 	b.eventArg(ButtonContact, uint8(button), bit(s.closed))
 	next := now + b.random.between(shortestBreak, longestBreak)
 	if s.bounces == 0 {

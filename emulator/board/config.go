@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"time"
 
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
 	"mealtab/emulator/avr"
 )
 
@@ -27,50 +27,43 @@ type Config struct {
 	ReferencePC   float64 // how many per cent the AVR's internal reference is too high
 	Supply        Supply
 	Wheel         Wheel
+
+	wires wires
 }
 
-// ForBoard returns the configuration for a board of the firmware template: its chip, clock, fuses and supply, a wheel with
-// detents and a full hopper. The error names the boards there are.
-func ForBoard(name string) (Config, error) {
-	p, ok := table.BoardNamed(name)
-	if !ok {
-		return Config{}, fmt.Errorf("no board is called %q; there are %s", name, boardNames())
+// ForBoard returns the configuration for an embedded board, or one that a TOML file describes: see [ForProfile].
+func ForBoard(nameOrPath string) (Config, error) {
+	p, err := profile.Load(nameOrPath)
+	if err != nil {
+		return Config{}, err
 	}
 	return ForProfile(p), nil
 }
 
-// ForProfile is ForBoard for a board in hand.
-func ForProfile(p table.Board) Config {
+// ForProfile is the configuration for a board as it is described: its chip, clock, fuses, wires, sensors and supply, a wheel with detents
+// and a full hopper.
+func ForProfile(p *profile.Profile) Config {
 	c := Config{
-		Part: avr.ATmega328P, Fuses: avr.CrystalFuses, ClockHz: uint64(p.Clock), Baud: uint64(p.Baud),
-		Supply: WallSupply(), Wheel: DefaultWheel(),
+		Fuses: avr.CrystalFuses, ClockHz: uint64(p.ClockHz), Baud: uint64(p.Baud),
+		Supply: WallSupply(), Wheel: DefaultWheel(), wires: wiresOf(p),
 	}
-	if p.EEPROM == int(avr.ATmega168P.EEPROMSize) {
-		c.Part = avr.ATmega168P
-	}
-	c.Fuses.ResetDelay = 4100 // SUT 10: 16K CK and 4.1 ms, for supplies that rise fast [ATmega328P data sheet, table 9-4]
-	if p.Clock == 8_000_000 {
-		// Cells: internal oscillator, brown-out at 2.7 V (8 MHz needs 2.4 V).
+	c.Part, _ = avr.PartNamed(p.MCU) // a profile names no others
+	c.Fuses.ResetDelay = 4100        // SUT 10: 16K CK and 4.1 ms, for supplies that rise fast [ATmega328P data sheet, table 9-4]
+	if p.Clock == profile.Inside {
 		c.Fuses = avr.RCFuses
-		c.Fuses.BODMillivolts = 2700
+		c.Fuses.BODMillivolts = uint16(p.BrownOutMV)
+	}
+	if p.Supply == profile.Cells {
 		c.Supply = Cells()
 	}
+	c.Wheel.Turn = time.Duration(p.TurnMillis) * time.Millisecond
+	c.Wheel.Stop, c.Wheel.Reversed = float64(p.ServoStopMicros), p.ServoTurnMicros < 0
+	c.Wheel.Index, c.Wheel.Barrier = p.IndexSwitch, p.LightBarrier
 	return c
 }
 
-func boardNames() string {
-	names := ""
-	for _, p := range table.Boards() {
-		if names != "" {
-			names += ", "
-		}
-		names += p.Name
-	}
-	return names
-}
-
 func (c *Config) complete() error {
-	if c.ClockHz == 0 || c.Part.FlashWords == 0 {
+	if c.ClockHz == 0 || c.Part.FlashWords == 0 || c.wires == (wires{}) {
 		return errors.New("the configuration names no chip; start from ForBoard")
 	}
 	if c.Start.IsZero() {

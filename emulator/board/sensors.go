@@ -1,10 +1,6 @@
 package board
 
-import (
-	"math"
-
-	"mealtab/emulator/avr"
-)
+import "math"
 
 // Contact is what is wrong with the index switch.
 type Contact uint8
@@ -103,15 +99,7 @@ func (b *Board) contactTo(closed bool) {
 	}
 	s.closed = closed
 	b.event(IndexSwitch, bit(closed))
-	b.mcu.SetInput(avr.PortD, pinIndex, toGround(closed))
-}
-
-// toGround is the level of a pin that a contact connects with ground; open, the AVR's pull-up takes it high.
-func toGround(closed bool) avr.Level {
-	if closed {
-		return avr.Low
-	}
-	return avr.Float
+	b.input(b.cfg.wires.index, closed)
 }
 
 // SetBeam makes the light barrier fail, or mends it.
@@ -139,7 +127,7 @@ func (b *Board) breakBeam(mg float64) {
 	b.beamNow(now)
 }
 
-// beamNow puts the barrier's output on its pin: lit, it conducts to ground.
+// beamNow puts the barrier's output on its pin.
 func (b *Board) beamNow(now uint64) {
 	if !b.cfg.Wheel.Barrier {
 		return
@@ -166,5 +154,5 @@ func (b *Board) beamNow(now uint64) {
 	}
 	s.dark = dark
 	b.event(LightBarrier, bit(dark))
-	b.mcu.SetInput(avr.PortC, pinBarrier, toGround(!dark))
+	b.input(b.cfg.wires.barrier, dark)
 }

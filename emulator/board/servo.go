@@ -85,6 +85,9 @@ func (b *Board) speedFor(micros float64) (speed float64, pushing bool) {
 	if math.Abs(d) <= deadBand {
 		return 0, false
 	}
+	if b.cfg.Wheel.Reversed {
+		d = -d
+	}
 	share := min(max(d/b.cfg.Wheel.Full, -1), 1)
 	return w.full() * w.pace * share * (b.servoVolts() / railVolts) * (1 - w.load), true
 }

@@ -14,6 +14,7 @@ type Wheel struct {
 	Ramp     time.Duration // from rest to full speed
 	Load     float64       // 0: none … 1: stalled; slows the wheel in proportion
 	Detent   bool          // a spring takes the unpowered wheel to the nearest pocket, if that is within a quarter
+	Reversed bool          // the servo turns the wheel forwards at pulses shorter than Stop
 	Index    bool          // a switch closes once per pocket
 	Barrier  bool          // a light barrier at the outlet
 	PocketMg float64       // kibble in a pocket

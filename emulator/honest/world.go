@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -64,7 +65,7 @@ var day1 = time.Date(2027, 6, 1, 0, 0, 0, 0, time.UTC)
 // aim is the serving that faults are timed by: seven pockets.
 var aim = day1.Add(18 * time.Hour)
 
-func (p *plan) table(b table.Board) ([]byte, error) {
+func (p *plan) table(b *profile.Profile) ([]byte, error) {
 	w := table.Wheel{PocketUnits: 1, TurnMillis: 310}
 	t := &table.Table{Board: b.Code, Start: 9000, Through: table.MaxDay, Late: p.late, Wheel: w, Button: table.DefaultButton(w)}
 	for _, m := range p.meals {
@@ -116,13 +117,11 @@ func suppliesFor(image string) (list []Supply) {
 }
 
 // profileOf is the board that an image is for.
-func profileOf(name string) (table.Board, error) {
-	for _, b := range table.Boards() {
-		if b.Name == name || b.Name == "m328-mains" && (hasIndex(name) || hasBarrier(name)) {
-			return b, nil
-		}
+func profileOf(name string) (*profile.Profile, error) {
+	if b, ok := profile.Named(name); ok {
+		return b, nil
 	}
-	return table.Board{}, fmt.Errorf("no board for the image %q; there are %s", name, strings.Join(Images, ", "))
+	return nil, fmt.Errorf("no board for the image %q; there are %s", name, strings.Join(Images, ", "))
 }
 
 // Bases are feeders in service, from which runs are forked: made once for each image and supply.
@@ -187,7 +186,6 @@ func inService(name string, s Supply, of *plan) (*board.Board, error) {
 		return nil, err
 	}
 	c.Start = day1.Add(runStart - settleTime)
-	c.Wheel.Index, c.Wheel.Barrier = hasIndex(name), hasBarrier(name)
 	c.Wheel.HopperMg = 1e9
 	s.set(&c)
 	b, err := board.New(c)

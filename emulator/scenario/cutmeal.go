@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -19,7 +20,7 @@ const settleTime = 8 * time.Second
 // MealSweep cuts a meal of five pockets, from the minute before it to its last write. Afterwards the wheel must have
 // turned five pockets, one more or less, or none where the serving had not begun and the outage was longer than
 // late; the table must be whole, and the next serving armed.
-func MealSweep(p table.Board, firmware *avr.Image) (*Sweep, error) {
+func MealSweep(p *profile.Profile, firmware *avr.Image) (*Sweep, error) {
 	encoded := FivePockets(p)
 	b, err := sweepBoard(p, firmware, encoded)
 	if err != nil {

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -236,7 +237,7 @@ func (s *Sweep) count(until func(b *board.Board) bool) error {
 var sweepStart = time.Date(2027, 6, 1, 6, 59, 0, 0, time.UTC)
 
 // FivePockets is a table with one meal of five pockets a day, at 07:00 UTC, late at most two hours.
-func FivePockets(b table.Board) []byte {
+func FivePockets(b *profile.Profile) []byte {
 	encoded, err := table.Encode(&table.Table{
 		Board: b.Code, Start: 9000, Through: table.MaxDay, Late: table.DefaultLate,
 		Wheel: table.Wheel{PocketUnits: 1, TurnMillis: 310}, Button: table.DefaultButton(table.Wheel{PocketUnits: 1}),
@@ -249,7 +250,7 @@ func FivePockets(b table.Board) []byte {
 }
 
 // sweepBoard is a board in service, a minute before the meal.
-func sweepBoard(p table.Board, firmware *avr.Image, encoded []byte) (*board.Board, error) {
+func sweepBoard(p *profile.Profile, firmware *avr.Image, encoded []byte) (*board.Board, error) {
 	c := board.ForProfile(p)
 	c.Firmware, c.Start = firmware, sweepStart.Add(-time.Hour)
 	b, err := board.New(c)

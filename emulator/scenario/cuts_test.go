@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -13,7 +14,7 @@ import (
 )
 
 // mains is the board of most tests, with the firmware that is shipped for it.
-func mains(t testing.TB) (table.Board, *avr.Image) { return boardNamed(t, "m328-mains") }
+func mains(t testing.TB) (*profile.Profile, *avr.Image) { return boardNamed(t, "m328-mains") }
 
 // inService is a feeder with a table and its clock set.
 func inService(t testing.TB, c board.Config, encoded []byte) *board.Board {
@@ -29,9 +30,9 @@ func inService(t testing.TB, c board.Config, encoded []byte) *board.Board {
 	return b
 }
 
-func boardNamed(t testing.TB, name string) (table.Board, *avr.Image) {
+func boardNamed(t testing.TB, name string) (*profile.Profile, *avr.Image) {
 	t.Helper()
-	b, ok := table.BoardNamed(name)
+	b, ok := profile.Named(name)
 	hex, found := image.Hex(name)
 	if !ok || !found {
 		t.Fatalf("no board or image %s", name)
@@ -44,7 +45,7 @@ func boardNamed(t testing.TB, name string) (table.Board, *avr.Image) {
 }
 
 // procedure is one that can be cut.
-type procedure func(table.Board, *avr.Image) (*scenario.Sweep, error)
+type procedure func(*profile.Profile, *avr.Image) (*scenario.Sweep, error)
 
 func sweep(t testing.TB, of procedure) *scenario.Sweep {
 	t.Helper()

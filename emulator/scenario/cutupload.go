@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -11,7 +12,7 @@ import (
 
 // UploadSweep cuts the upload of a new table, from the first request to the commit. Afterwards the table is the old one
 // or the new one, whole; nothing has been served; and the same upload works.
-func UploadSweep(p table.Board, firmware *avr.Image) (*Sweep, error) {
+func UploadSweep(p *profile.Profile, firmware *avr.Image) (*Sweep, error) {
 	old := FivePockets(p)
 	t, err := table.Decode(old)
 	if err != nil {

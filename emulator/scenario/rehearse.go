@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -17,7 +18,7 @@ type Rehearsal struct {
 	Table     []byte
 	Installed []byte // what the feeder carries, if not Table
 	Firmware  *avr.Image
-	Board     table.Board
+	Board     *profile.Profile
 	From      table.Minute // a minute at which nothing is served by either
 	Years     int
 	Until     table.Minute // end earlier than after Years; 0: not

@@ -6,12 +6,13 @@ import (
 	"testing"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/scenario"
 )
 
 // sixMeals is six meals a day in Lisbon, of 12 g in pockets of 6.2 g.
-func sixMeals(t testing.TB, b table.Board) []byte {
+func sixMeals(t testing.TB, b *profile.Profile) []byte {
 	t.Helper()
 	day := table.Times{List: []uint16{360, 540, 720, 900, 1080, 1260}}
 	encoded, err := table.Encode(&table.Table{

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -16,7 +17,7 @@ import (
 type Inputs struct {
 	// Table returns the bytes of a table: of the plan in a text of several lines, else of a file named in the script.
 	Table func(ref string) ([]byte, error)
-	// Firmware returns the image of a board, or one with sensors: "m328-index", "m328-barrier", "m328-both".
+	// Firmware returns the image of a board.
 	Firmware func(name string) (*avr.Image, error)
 	// Log, CSV and VCD receive the run in three forms; nil: not wanted.
 	Log, CSV, VCD io.Writer
@@ -171,17 +172,16 @@ func (r *run) see(e board.Event, watch *turns) {
 func (r *run) build(encoded []byte) error {
 	name := r.s.Board
 	if name == "" {
-		for _, p := range table.Boards() {
-			if p.Code == r.t.Board {
-				name = p.Name
-			}
+		if p, ok := profile.ByCode(r.t.Board); ok {
+			name = p.Name
 		}
 	}
+	name = r.s.Feeder.board(name)
 	c, err := board.ForBoard(name)
 	if err != nil {
 		return err
 	}
-	if c.Firmware, err = r.in.Firmware(r.s.Feeder.image(name)); err != nil {
+	if c.Firmware, err = r.in.Firmware(name); err != nil {
 		return err
 	}
 	c.Start, c.Seed, c.Trace = r.start, r.s.Seed, r.in.VCD != nil
@@ -202,8 +202,8 @@ func (r *run) build(encoded []byte) error {
 	return r.b.Program(encoded)
 }
 
-// image is the name of the firmware for a board with the feeder's sensors.
-func (f *Feeder) image(board string) string {
+// board is the name of a board with the feeder's sensors.
+func (f *Feeder) board(name string) string {
 	switch {
 	case f.Index && f.Barrier:
 		return "m328-both"
@@ -212,11 +212,11 @@ func (f *Feeder) image(board string) string {
 	case f.Barrier:
 		return "m328-barrier"
 	}
-	return board
+	return name
 }
 
 func (f *Feeder) apply(c *board.Config) error {
-	c.Wheel.Index, c.Wheel.Barrier, c.Wheel.Load = f.Index, f.Barrier, f.Load/100
+	c.Wheel.Load = f.Load / 100
 	c.Wheel.HopperMg = 1_400_000
 	if f.Detent != nil {
 		c.Wheel.Detent = *f.Detent

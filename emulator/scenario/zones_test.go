@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"mealtab/compiler/lower"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
@@ -57,7 +58,7 @@ func changingZones(t testing.TB) []changing {
 func unixOf(year int) int64 { return time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC).Unix() }
 
 // nightMeals has three meals in the hours in which clocks change, and two by day.
-func nightMeals(z *zone.Zone, b table.Board) ([]byte, error) {
+func nightMeals(z *zone.Zone, b *profile.Profile) ([]byte, error) {
 	local, err := lower.ZoneTable(z, unixOf(2027)-86400, unixOf(2028)+86400)
 	if err != nil {
 		return nil, err
@@ -70,7 +71,7 @@ func nightMeals(z *zone.Zone, b table.Board) ([]byte, error) {
 }
 
 // inZone rehearses those meals on the firmware from one minute to another, and compares the number of servings too.
-func inZone(z *zone.Zone, b table.Board, img *avr.Image, from, to table.Minute) (servings int, err error) {
+func inZone(z *zone.Zone, b *profile.Profile, img *avr.Image, from, to table.Minute) (servings int, err error) {
 	encoded, err := nightMeals(z, b)
 	if err != nil {
 		return 0, err

@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -12,11 +13,11 @@ import (
 // BenchmarkAwake is what a day of six meals costs a board's processor: cycles awake of one 15-minute check, its wait for the bus included
 // (93 bits of it), and of a serving, the waits for the EEPROM, the memory and the supply included; and how long it is awake in the day.
 func BenchmarkAwake(b *testing.B) {
-	for _, profile := range table.Boards() {
-		b.Run(profile.Name, func(b *testing.B) {
+	for _, p := range profile.Boards() {
+		b.Run(p.Name, func(b *testing.B) {
 			var a awake
 			for b.Loop() {
-				a = awakeDay(b, profile)
+				a = awakeDay(b, p)
 			}
 			b.ReportMetric(float64(a.check)/float64(a.checks), "cycles/check")
 			b.ReportMetric(float64(a.serving)/float64(a.servings), "cycles/serving")
@@ -32,10 +33,10 @@ type awake struct {
 	all              time.Duration
 }
 
-func awakeDay(t testing.TB, profile table.Board) (a awake) {
+func awakeDay(t testing.TB, p *profile.Profile) (a awake) {
 	day := table.Times{List: []uint16{360, 540, 720, 900, 1080, 1260}}
 	encoded, err := table.Encode(&table.Table{
-		Board: profile.Code, Start: 9830, Through: table.MaxDay, Late: table.DefaultLate,
+		Board: p.Code, Start: 9830, Through: table.MaxDay, Late: table.DefaultLate,
 		Wheel:  table.Wheel{PocketUnits: 31, UnitMg: 200, TurnMillis: 310},
 		Button: table.Button{Portion: 31, PerHour: 2},
 		Meals:  []table.Meal{{Portion: 60, Parts: []table.Part{{Times: day}}}},
@@ -43,7 +44,7 @@ func awakeDay(t testing.TB, profile table.Board) (a awake) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := newBoardWith(t, profile.Name, 0, true)
+	b := newBoardWith(t, p.Name, 0, true)
 	if err := b.Program(encoded); err != nil {
 		t.Fatal(err)
 	}

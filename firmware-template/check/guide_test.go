@@ -141,8 +141,9 @@ func TestGuideFusesAreThoseOfInstall(t *testing.T) {
 		}
 	}
 	for board, row := range map[string]string{"m328-mains": "ATmega328P, 16 MHz crystal", "m328-cells": "ATmega328P, 8 MHz inside", "m168-mains": "ATmega168P, 16 MHz crystal"} {
-		target, ok := bootload.TargetNamed(board)
+		p, ok := profile.Named(board)
 		require.True(t, ok, board)
+		target := bootload.TargetFor(p)
 		require.Equal(t, [3]byte{target.Low, target.High, target.Extended}, rows[row].bytes, board)
 	}
 }
@@ -218,7 +219,7 @@ func TestGuideNamesEveryPart(t *testing.T) {
 
 // The lights that the guide tells a builder to expect as the board grows: no clock yet, a clock that was never set, no table.
 func TestGuideLightsOfAssembly(t *testing.T) {
-	for _, p := range table.Boards() {
+	for _, p := range profile.Boards() {
 		for _, step := range []struct {
 			name    string
 			prepare func(b *board.Board)

@@ -4,7 +4,7 @@ import (
 	"testing"
 	"time"
 
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
 	"mealtab/emulator/board"
 	"mealtab/flasher/frame"
 )
@@ -13,9 +13,9 @@ import (
 // for less than a thousandth of the time, and its ticks still count the seconds. A tick is 1,048,576 cycles of 128 kHz
 // (ATmega328P data sheet, table 11-2), 8.192 s.
 func TestFaultLightSleeps(t *testing.T) {
-	for _, profile := range table.Boards() {
-		t.Run(profile.Name, func(t *testing.T) {
-			b := newBoard(t, profile.Name, 0)
+	for _, p := range profile.Boards() {
+		t.Run(p.Name, func(t *testing.T) {
+			b := newBoard(t, p.Name, 0)
 			b.SetClock(boardStart)
 			flashes := 0
 			var a answers

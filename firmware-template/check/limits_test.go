@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"testing"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
 	"mealtab/emulator/avr"
@@ -65,13 +66,13 @@ func TestLimitsOfTheFormat(t *testing.T) {
 // rehearsed runs a table on the emulated board for five days and says how many servings it gave, which are the replay's.
 func rehearsed(t *testing.T, tab *table.Table, firmware *avr.Image, from table.Minute) int {
 	t.Helper()
-	profile, _ := table.BoardNamed("m328-mains")
+	p, _ := profile.Named("m328-mains")
 	encoded, err := table.Encode(tab)
 	if err != nil {
 		t.Fatal(err)
 	}
 	r, err := scenario.Rehearse(scenario.Rehearsal{
-		Table: encoded, Firmware: firmware, Board: profile, From: from, Until: from + 5*table.MinutesPerDay, Years: 1, Full: true,
+		Table: encoded, Firmware: firmware, Board: p, From: from, Until: from + 5*table.MinutesPerDay, Years: 1, Full: true,
 	})
 	if err != nil {
 		t.Fatalf("%v\n%x", err, encoded)

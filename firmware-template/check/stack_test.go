@@ -13,7 +13,7 @@ import (
 	"strings"
 	"testing"
 
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
 )
 
 // The deepest stack of a board's firmware, from the linked program itself: every function's pushes, frame and calls are read from the
@@ -22,7 +22,7 @@ import (
 //
 // RAM: static data and bss by avr-size. The limit is the project's, for the smaller chip's 1,024 bytes.
 func TestStack(t *testing.T) {
-	for _, b := range table.Boards() {
+	for _, b := range profile.Boards() {
 		const ram = 900
 		elf := filepath.Join(built, b.Name+".elf")
 		if out, err := exec.Command("make", "-s", "-C", "..", "WORK="+built, elf).CombinedOutput(); err != nil {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -34,26 +35,20 @@ func newFeeder(t testing.TB, name string, pockets int, change func(*board.Config
 // newFeederTurning takes the time of a pocket too.
 func newFeederTurning(t testing.TB, name string, pockets int, turn time.Duration, change func(*board.Config)) *feeder {
 	t.Helper()
-	profile, hex := "m328-mains", name
-	if name == "m328-cells" || name == "m168-mains" {
-		profile = name
-	}
-	c, err := board.ForBoard(profile)
-	require.NoError(t, err)
+	p, ok := profile.Named(name)
+	require.True(t, ok)
+	c := board.ForProfile(p)
 	c.Start = boardStart
 	c.Options.Strict.EEPROM = true
-	c.Wheel.Index = name == "m328-index" || name == "m328-both"
-	c.Wheel.Barrier = name == "m328-barrier" || name == "m328-both"
 	c.Wheel.Turn = turn
-	text, ok := image.Hex(hex)
-	require.True(t, ok, "image %s", hex)
+	text, ok := image.Hex(name)
+	require.True(t, ok, "image %s", name)
+	var err error
 	c.Firmware, err = avr.ReadHex(bytes.NewReader(text))
 	require.NoError(t, err)
 	if change != nil {
 		change(&c)
 	}
-	p, ok := table.BoardNamed(profile)
-	require.True(t, ok)
 	tab := slowTable()
 	tab.Board, tab.Zone, tab.Late = p.Code, table.Zone{}, table.DefaultLate
 	tab.Wheel.TurnMillis = uint32(turn.Milliseconds())

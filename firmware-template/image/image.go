@@ -9,8 +9,7 @@ import (
 	"mealtab/compiler/ihex"
 )
 
-// FS holds the images, one "<board>.hex" for each board of [mealtab/compiler/table.Boards], and m328-mains with
-// sensors: m328-index.hex with an index switch, m328-barrier.hex with a light barrier, m328-both.hex with both.
+// FS holds the images, one "<board>.hex" for each board of [mealtab/compiler/profile.Boards].
 //
 //go:embed *.hex BUILD
 var FS embed.FS

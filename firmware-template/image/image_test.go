@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/ihex"
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
 	"mealtab/emulator/avr"
 	"mealtab/firmware-template/image"
 )
@@ -46,7 +46,7 @@ func TestFlashRefuses(t *testing.T) {
 
 // The emulator has a reader of its own for these files.
 func TestFlashOfEveryBoard(t *testing.T) {
-	for _, b := range table.Boards() {
+	for _, b := range profile.Boards() {
 		src, ok := image.Hex(b.Name)
 		require.True(t, ok, b.Name)
 		got, err := image.Flash(src)

@@ -58,13 +58,14 @@ type Chip struct {
 	Page      int // bytes
 }
 
-// Chips lists the parts. Signatures and sizes: ATmega48A–328P data sheet, tables 28-3 and 28-10; that of the parts without P from memory.
+// Chips lists the parts. Signatures and sizes: ATmega48A–328P data sheet, tables 28-3 and 28-10; those of the parts without P and of the ATmega328PB from memory.
 func Chips() []Chip {
 	return []Chip{
 		{"ATmega328P", [3]byte{0x1E, 0x95, 0x0F}, 32768, 128},
 		{"ATmega328", [3]byte{0x1E, 0x95, 0x14}, 32768, 128},
 		{"ATmega168P", [3]byte{0x1E, 0x94, 0x0B}, 16384, 128},
 		{"ATmega168", [3]byte{0x1E, 0x94, 0x06}, 16384, 128},
+		{"ATmega328PB", [3]byte{0x1E, 0x95, 0x16}, 32768, 128},
 	}
 }
 

@@ -4,12 +4,14 @@ import (
 	"bytes"
 	"errors"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/ihex"
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
+	"mealtab/emulator/avr"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher/bootload"
 	"mealtab/flasher/flashertest"
@@ -142,9 +144,13 @@ func TestInstallThroughNoise(t *testing.T) {
 }
 
 func TestEveryBoardHasATarget(t *testing.T) {
-	for _, b := range table.Boards() {
-		target, ok := bootload.TargetNamed(b.Name)
-		require.True(t, ok, b.Name)
-		require.NotEmpty(t, target.Chips)
+	for _, b := range profile.Boards() {
+		target := bootload.TargetFor(b)
+		for _, name := range target.Chips {
+			require.True(t, slices.ContainsFunc(bootload.Chips(), func(c bootload.Chip) bool { return c.Name == name && c.Flash == b.Chip().Flash }), name)
+		}
+		part, ok := avr.PartNamed(b.MCU)
+		require.True(t, ok)
+		require.True(t, slices.ContainsFunc(bootload.Chips(), func(c bootload.Chip) bool { return c.Name == target.Chips[0] && c.Signature == part.Signature }), b.Name)
 	}
 }

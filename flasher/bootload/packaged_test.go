@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/profile"
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/bootload"
@@ -29,8 +30,9 @@ type bench struct {
 }
 
 func newBench(t *testing.T, boot flashertest.Boot) *bench {
-	target, ok := bootload.TargetNamed(boot.Board)
+	p, ok := profile.Named(boot.Board)
 	require.True(t, ok)
+	target := bootload.TargetFor(p)
 	return watched(boot, boot.Fresh(t), flashertest.Image(t, boot.Board).Flash, target.Chips)
 }
 

@@ -1,34 +1,51 @@
 package bootload
 
-import "fmt"
+import (
+	"fmt"
 
-// Target is what must be known to put firmware on a board of the template.
+	"mealtab/compiler/profile"
+)
+
+// Target is what must be known to put firmware on a board.
 type Target struct {
 	Board string   // profile
 	Chips []string // parts the image runs on, the usual one first
-	// Fuses for a chip without bootloader, programmed by a device programmer: high, low, extended.
+	Fuses          // for a chip without bootloader
+}
+
+// Fuses are programmed by a device programmer.
+type Fuses struct {
 	Low, High, Extended byte
-	Why                 string // what the fuses choose
+	Why                 string // what they choose
 }
 
-// Targets lists the boards. The fuses keep the EEPROM through a chip erase, start at address 0, and hold the chip in reset at low
-// supply: ATmega48A–328P data sheet, tables 28-5 to 28-9; bit values from memory.
-func Targets() []Target {
-	return []Target{
-		{"m328-mains", []string{"ATmega328P", "ATmega328"}, 0xFF, 0xD1, 0xFC, "crystal, 65 ms start-up; EEPROM kept; brown-out at 4.3 V"},
-		{"m328-cells", []string{"ATmega328P", "ATmega328"}, 0xE2, 0xD1, 0xFD, "internal oscillator at 8 MHz, 65 ms start-up; EEPROM kept; brown-out at 2.7 V"},
-		{"m168-mains", []string{"ATmega168P", "ATmega168"}, 0xFF, 0xD4, 0xF9, "crystal, 65 ms start-up; EEPROM kept; brown-out at 4.3 V"},
-	}
+// TargetFor is that of a board as it is described.
+func TargetFor(p *profile.Profile) Target {
+	c := p.Chip()
+	return Target{p.Name, append([]string{c.Name}, c.Twins...), fusesFor(p)}
 }
 
-// TargetNamed finds a board.
-func TargetNamed(board string) (Target, bool) {
-	for _, t := range Targets() {
-		if t.Board == board {
-			return t, true
-		}
+// fusesFor keep the EEPROM through a chip erase, start at address 0, and hold the chip in reset at low supply: ATmega48A–328P data sheet,
+// tables 28-5 to 28-9; bit values, and that the ATmega328PB is delivered with the clock failure detector's bit 0, from memory.
+func fusesFor(p *profile.Profile) Fuses {
+	f := Fuses{Low: 0xFF, Why: "crystal"}
+	if p.Clock == profile.Inside {
+		f = Fuses{Low: 0xE2, Why: "internal oscillator at 8 MHz"}
 	}
-	return Target{}, false
+	brownOut := byte(4) // BODLEVEL 100
+	if p.BrownOutMV < 4300 {
+		brownOut = 5
+	}
+	switch p.MCU {
+	case "atmega168p":
+		f.High, f.Extended = 0xD0|brownOut, 0xF9
+	case "atmega328pb":
+		f.High, f.Extended = 0xD1, 0xF0|brownOut
+	default:
+		f.High, f.Extended = 0xD1, 0xF8|brownOut
+	}
+	f.Why += fmt.Sprintf(", 65 ms start-up; EEPROM kept; brown-out at %.1f V", float64(p.BrownOutMV)/1000)
+	return f
 }
 
 // Advice says what to do where no bootloader answers.

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"mealtab/compiler/table"
+	"mealtab/compiler/profile"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 )
@@ -43,7 +43,7 @@ var Start = time.Date(2026, 12, 4, 12, 0, 0, 0, time.UTC)
 // configuration first.
 func New(t testing.TB, name string, tab []byte, change func(*board.Config)) *Emulated {
 	t.Helper()
-	p, ok := table.BoardNamed(name)
+	p, ok := profile.Named(name)
 	if !ok {
 		t.Fatalf("no board %s", name)
 	}

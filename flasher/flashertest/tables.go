@@ -3,13 +3,14 @@ package flashertest
 import (
 	"testing"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 )
 
 // Table is a table of an invented household, so many bytes long at least: two meals a day, and single dates up to the length.
 func Table(t testing.TB, boardName string, times []uint16, atLeast int) []byte {
 	t.Helper()
-	b, ok := table.BoardNamed(boardName)
+	b, ok := profile.Named(boardName)
 	if !ok {
 		t.Fatalf("no board %s", boardName)
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
@@ -59,17 +60,15 @@ func rehearsal(tab []byte, years int, firmware func(string) (*avr.Image, error))
 	if err != nil {
 		return nil, err
 	}
-	for _, b := range table.Boards() {
-		if b.Code != decoded.Board {
-			continue
-		}
-		img, err := firmware(b.Name)
-		if err != nil {
-			return nil, fmt.Errorf("the firmware for %s to rehearse with: %w", b.Name, err)
-		}
-		return &scenario.Rehearsal{Table: tab, Board: b, Years: years, Firmware: img, From: DayBefore(decoded)}, nil
+	b, known := profile.ByCode(decoded.Board)
+	if !known {
+		return nil, nil
 	}
-	return nil, nil
+	img, err := firmware(b.Name)
+	if err != nil {
+		return nil, fmt.Errorf("the firmware for %s to rehearse with: %w", b.Name, err)
+	}
+	return &scenario.Rehearsal{Table: tab, Board: b, Years: years, Firmware: img, From: DayBefore(decoded)}, nil
 }
 
 // DayBefore is midnight of the day before the table's first, at which nothing is served.
