@@ -14,7 +14,8 @@ import (
 // BoardState is what a board says, as the page shows it.
 type BoardState struct {
 	ID       string     `json:"id"`
-	Name     string     `json:"name"`
+	Name     string     `json:"name"`   // of its port
+	Called   string     `json:"called"` // the name that the feeder keeps
 	Board    string     `json:"board"`
 	Firmware int        `json:"firmware"`
 	Table    string     `json:"table"`
@@ -44,6 +45,9 @@ func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
 	}
 	out := BoardState{ID: id, Name: f.Port(), Board: f.BoardName(), Firmware: f.ID.Firmware, Supply: fmt.Sprintf("%.2f V", float64(st.SupplyMV)/1000),
 		Faults: []string{}, Next: []nextLine{}, Journal: []nextLine{}}
+	if out.Called, err = f.Name(st); err != nil {
+		return out, err
+	}
 	tab, err := f.Table(st)
 	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
 		return out, err
@@ -60,9 +64,9 @@ func (s *Server) look(id string, f *flasher.Feeder) (BoardState, error) {
 	if c == nil {
 		out.Refused = "the plan has errors"
 	}
-	for _, bit := range table.FaultBits() {
+	for i, bit := range table.FaultBits() {
 		if st.Faults&bit.Value != 0 {
-			out.Faults = append(out.Faults, bit.Meaning)
+			out.Faults = append(out.Faults, bit.Meaning+" – "+table.Remedy(i))
 		}
 	}
 	return out, s.times(&out, f, st, held)

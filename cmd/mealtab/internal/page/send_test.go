@@ -191,3 +191,41 @@ func TestTry(t *testing.T) {
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
 	assert.Contains(t, fault, "is not a time")
 }
+
+// The page shows the name that a feeder keeps, carries it to the next plan, and says of each fault what to do.
+func TestNameAndFaultsOnThePage(t *testing.T) {
+	e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Start = present })
+	tab := flashertest.Table(t, "m328-mains", []uint16{7 * 60}, 0)
+	f, err := flasher.Connect(link.New(e, "desk", flasher.DefaultBaud()))
+	require.NoError(t, err)
+	p, err := f.Propose(tab)
+	require.NoError(t, err)
+	p.Name = "kitchen"
+	staged, err := p.Stage(nil)
+	require.NoError(t, err)
+	require.NoError(t, staged.Commit(nil))
+
+	s := newSite(t, cats)
+	s.server.o.Ports = func() ([]link.Port, error) { return []link.Port{{Name: "desk", USB: true}}, nil }
+	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
+		return flasher.Connect(link.New(e, name, flasher.DefaultBaud()))
+	}
+	var b BoardState
+	_, fault := s.post("send/look", map[string]any{"id": "desk"}, &b)
+	require.Empty(t, fault)
+	assert.Equal(t, "kitchen", b.Called)
+	var proposed Proposed
+	_, fault = s.post("send/propose", proposal{"desk", s.revision()}, &proposed)
+	require.Empty(t, fault)
+	_, fault = s.post("send/upload", confirmed{"desk", proposed.Key, s.revision(), false}, &b)
+	require.Empty(t, fault)
+	assert.True(t, b.Same)
+	assert.Equal(t, "kitchen", b.Called)
+
+	e.Board.Silence(true) // the clock module
+	e.Board.Run(20 * time.Minute)
+	_, fault = s.post("send/look", map[string]any{"id": "desk"}, &b)
+	require.Empty(t, fault)
+	require.NotEmpty(t, b.Faults)
+	assert.Contains(t, strings.Join(b.Faults, "\n"), "check supply, ground, SDA and SCL of the clock module")
+}

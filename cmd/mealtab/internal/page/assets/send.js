@@ -103,6 +103,7 @@ function show(b) {
   byId('panel').hidden = false;
   byId('board-h').textContent = b.id === 'emulated' ? 'The emulated feeder' : 'The feeder on ' + b.name;
   const facts = [['Board', `${b.board}, firmware ${b.firmware}`], ['Holds', b.table], ['Clock', b.clock], ['Supply', b.supply]];
+  if (b.called) facts.unshift(['Name', b.called]);
   if (b.setTo) facts.push(['Set to', b.setTo]);
   byId('facts').replaceChildren(...facts.map(([k, v]) => element('div', '', element('dt', '', k), element('dd', '', v))));
   fill(byId('faults'), b.faults.map((f) => element('li', 'issue error', f)), element('li', '', 'No faults.'));
