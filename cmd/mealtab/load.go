@@ -138,8 +138,8 @@ func (a *app) firmware(name string, p *profile.Profile) (*avr.Image, error) {
 		}
 	} else {
 		hex, ok := image.Hex(p.Name)
-		if own, embedded := profile.Named(p.Name); !ok || !embedded || own.Header() != p.Header() {
-			return nil, noImage(p, "FILE.toml")
+		if embedded, known := profile.Named(p.Name); !ok || !known || embedded.Header() != p.Header() {
+			return nil, noImage(p)
 		}
 		name, src = p.Name+".hex", hex
 	}
@@ -160,8 +160,8 @@ func (a *app) firmwareNamed(name, board string) (*avr.Image, error) {
 }
 
 // noImage is the error of a board that is described in a file.
-func noImage(p *profile.Profile, file string) error {
-	return fmt.Errorf("this program carries no firmware for %s: build it with make -C firmware-template BOARD=%s, and name the image with --firmware", p.Name, file)
+func noImage(p *profile.Profile) error {
+	return fmt.Errorf("this program carries no firmware for %s: build it with make -C firmware-template BOARD=%s, and name the image with --firmware", p.Name, p.File)
 }
 
 // firstDay is the first date of a table when none is asked for: 1 January of the year in which the time zone data were
