@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -81,7 +82,7 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 	if err != nil {
 		return err
 	}
-	board, err := a.profile(l.plan, f.board)
+	board, err := profile.Load(cmp.Or(f.board, l.plan.Board))
 	if err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ var options = []option{
 	{"history", "KEEP_HISTORY", "history in the memory beside the clock chip"},
 	{"trim", "TRIM_CLOCK", "the line can set the clock chip's ageing offset"},
 	{"hopper", "COUNT_HOPPER", "pockets are counted out of the hopper, to say when it is nearly empty"},
+	{"service", "SERVICE", "the line can try wires, light and wheel on the bench"},
 }
 
 func optionWords() (words []string) {

@@ -75,10 +75,9 @@ type Profile struct {
 	Active Active `toml:"active"`
 	Currents
 
-	File        string `toml:"-"` // that it was read from; empty: it is embedded
-	Code        uint8  `toml:"-"` // 1 to 255: what a table says it was made for
-	EEPROMBytes int    `toml:"-"` // of the chip
-	BankBytes   int    `toml:"-"` // of each of the two banks
+	Code        uint8 `toml:"-"` // 1 to 255: what a table says it was made for
+	EEPROMBytes int   `toml:"-"` // of the chip
+	BankBytes   int   `toml:"-"` // of each of the two banks
 
 	currents map[string][]byte // the text of each of their tables
 }
@@ -163,12 +162,7 @@ func Load(nameOrPath string) (*Profile, error) {
 		if err != nil {
 			return nil, fmt.Errorf("board profile: %w", err)
 		}
-		p, err := Parse(nameOrPath, src)
-		if err != nil {
-			return nil, err
-		}
-		p.File = nameOrPath
-		return p, nil
+		return Parse(nameOrPath, src)
 	}
 	src, err := embedded.ReadFile(path.Join("boards", nameOrPath+".toml"))
 	if err != nil {

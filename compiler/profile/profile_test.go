@@ -84,7 +84,7 @@ func TestErrors(t *testing.T) {
 		{"", "servo_turn_us", "0", "servo_turn_us = 0 turns nothing"},
 		{"", "brown_out_mv", "2700", `brown_out_mv = 2700: 16000000 Hz need 3780 mV (data sheet, "Speed Grades")`},
 		{"", "min_supply_mv", "4300", "min_supply_mv = 4300 is outside 4301 to 6000"},
-		{"", "leave_out", `["limits"]`, `leave_out = "limits" cannot be left out: history, trim, hopper can`},
+		{"", "leave_out", `["limits"]`, `leave_out = "limits" cannot be left out: history, trim, hopper, service can`},
 		{"pins", "led", `"PE1"`, `pins.led = "PE1" is not a pin: PB0 to PB7, PC0 to PC6 and PD0 to PD7 are`},
 		{"pins", "led", `"PD3"`, `pins.button_feed = "PD3" is the pin of led already: each needs one of its own`},
 		{"pins", "led", `"PC6"`, `pins.led = "PC6" is the chip's reset: choose another pin`},

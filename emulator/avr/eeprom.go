@@ -23,6 +23,7 @@ type eepromState struct {
 	busy       bool
 	weak       [weakCells]weakCell
 	noise      uint64 // generator of what their bits read as
+	worn       weakCell
 }
 
 // weakCell is a cell some bits of which are neither 0 nor 1; mask 0: none.
@@ -141,6 +142,9 @@ func (m *MCU) eepromDone() {
 		return
 	}
 	m.eeprom[e.addr] = e.result(m.eeprom[e.addr])
+	if e.worn.mask != 0 && e.worn.addr == e.addr {
+		m.eeprom[e.addr] |= e.worn.mask
+	}
 	for i := range e.weak {
 		if w := &e.weak[i]; w.addr == e.addr {
 			w.mask &= e.data // write-only mode settles the bits that it clears …
@@ -161,6 +165,11 @@ func (m *MCU) Weaken(addr uint16, mask uint8, seed uint64) {
 	copy(e.weak[1:], e.weak[:])
 	e.weak[0] = weakCell{addr & (m.part.EEPROMSize - 1), mask}
 	e.noise = seed
+}
+
+// WearOut makes the bits in mask of a cell read as 1 whatever is written from now on; mask 0: the cell is good.
+func (m *MCU) WearOut(addr uint16, mask uint8) {
+	m.ee.worn = weakCell{addr & (m.part.EEPROMSize - 1), mask}
 }
 
 // readCell returns what a reading of a cell gives.

@@ -50,6 +50,7 @@ type state struct {
 	intWire  bool // connected
 	intLow   bool // at the AVR
 	line     lineState
+	wrong    miswired
 
 	oscillator     Oscillator
 	baseHz         uint64 // of the AVR's oscillator now

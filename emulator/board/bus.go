@@ -51,11 +51,7 @@ func (b *Board) HoldSDA(held bool, clocks int) {
 
 // sdaLevel puts SDA on the AVR's pin, where a program that watches it sees it.
 func (b *Board) sdaLevel() {
-	level := avr.High
-	if b.bus.held != 0 {
-		level = avr.Low
-	}
-	b.mcu.SetInput(avr.PortC, pinSDA, level)
+	b.busLevel(pinSDA)
 	if b.bus.held == 0 {
 		b.mcu.BusChanged()
 	}
@@ -73,6 +69,13 @@ func (s *busState) masterReset(r *random) {
 // busPins watches a program that pulls the lines low itself: SCL clocks a stuck chip free.
 func (b *Board) busPins(scl, sda bool) {
 	s := &b.bus
+	if b.wrong.bus != BusRight {
+		b.floating(pinSDA, sda)
+		b.floating(pinSCL, scl)
+		if b.wrong.bus == BusSwapped {
+			b.byHand(sda, scl)
+		}
+	}
 	rises := s.sclLow && !scl
 	s.sclLow, s.sdaLow = scl, sda
 	if rises && s.held > 0 {
@@ -86,7 +89,9 @@ func (b *Board) busPins(scl, sda bool) {
 // twoWire is the bus with clock and memory on it.
 type twoWire struct{ b *Board }
 
-func (w twoWire) Free() bool { return w.b.bus.held == 0 && !w.b.bus.sclLow && !w.b.bus.sdaLow }
+func (w twoWire) Free() bool {
+	return w.b.wrong.pulled() && w.b.bus.held == 0 && !w.b.bus.sclLow && !w.b.bus.sdaLow
+}
 
 func (w twoWire) Start() {
 	s := &w.b.bus
@@ -151,6 +156,7 @@ func (w twoWire) send(v uint8) avr.Answer {
 func (w twoWire) find(address uint8, now uint64) target {
 	b := w.b
 	switch {
+	case !b.wrong.reachable():
 	case address == ds3231.Address && !b.bus.silent:
 		b.clock.Start(now, b.bus.reading)
 		return theClock

@@ -67,7 +67,7 @@ func (b *Board) pins(p avr.Port) {
 		b.servoPin(active(w.servoPulse))
 	}
 	if w.led.port == p {
-		if on := active(w.led); on != b.led {
+		if on := active(w.led) && !b.wrong.ledDark; on != b.led {
 			b.led = on
 			b.event(Light, bit(on))
 		}
@@ -96,7 +96,7 @@ func (b *Board) clockChanged() {
 
 // clockPin: INT is open-drain; released, the AVR's pull-up and the module's hold it high.
 func (b *Board) clockPin() {
-	low := b.intWire && b.clock.Low(b.Nanos())
+	low := b.wrong.intShort || b.intWire && b.clock.Low(b.Nanos())
 	if low == b.intLow {
 		return
 	}

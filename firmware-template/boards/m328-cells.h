@@ -33,6 +33,7 @@
 #define KEEP_HISTORY         1       /* history in the memory beside the clock chip */
 #define TRIM_CLOCK           1       /* the line can set the clock chip's ageing offset */
 #define COUNT_HOPPER         1       /* pockets are counted out of the hopper, to say when it is nearly empty */
+#define SERVICE              1       /* the line can try wires, light and wheel on the bench */
 
 /* Pins. _PCMSK and _PCIE are those of the port's pin-change interrupt; _HIGH is 1 if the level is high while it is supplied, lit,
  * closed or broken. */

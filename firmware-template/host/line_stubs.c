@@ -11,6 +11,7 @@
 #include "journal.h"
 #include "line.h"
 #include "power.h"
+#include "service.h"
 #include "wheel.h"
 
 volatile flags_t flags;
@@ -103,3 +104,15 @@ bool buttons_held(uint8_t which)
 }
 
 void power_wait_ms(uint16_t ms) { (void)ms; }
+
+uint8_t service_token;
+service_wires_t service_wires;
+
+uint8_t service(uint8_t token, uint8_t action, uint8_t count, int16_t trim)
+{
+	(void)token;
+	(void)action;
+	(void)count;
+	(void)trim;
+	return 1; /* BAD_REQUEST: there are no wires here */
+}

@@ -43,3 +43,8 @@ bool buttons_held(uint8_t which)
 {
 	return down() & which;
 }
+
+void buttons_forget(void)
+{
+	held = down();
+}

@@ -17,5 +17,7 @@ void buttons_init(void);
 uint8_t buttons_pressed(void);
 /* Whether one of those buttons is down at this moment. */
 bool buttons_held(uint8_t which);
+/* Those that are down now do nothing. */
+void buttons_forget(void);
 
 #endif

@@ -330,3 +330,87 @@ bool clock_ageing_write(int8_t value)
 {
 	return write_verified(REG_AGEING, (uint8_t *)&value, 1);
 }
+
+#if SERVICE
+#define TWELVE_HOURS 0x40
+#define CHARGE_US 40 /* 200 pF through the chip's own pull-up of 20 to 50 kOhm */
+
+bool clock_ring(void)
+{
+	uint8_t r[4] = {ALARM_MASK, ALARM_MASK, ALARM_MASK, ALARM_MASK}; /* each second (data sheet, table 2) */
+
+	return write_registers(REG_ALARM1, r, sizeof r);
+}
+
+static void wire_down(uint8_t wire)
+{
+	DDRC |= wire;
+	_delay_us(CHARGE_US);
+}
+
+/* Lets a wire go, with the chip's own pull-up or without; true if it is high soon. */
+static bool wire_rises(uint8_t wire, bool pull)
+{
+	bool high;
+
+	DDRC &= (uint8_t)~wire;
+	if (pull)
+		PORTC |= wire;
+	_delay_us(CHARGE_US);
+	high = PINC & wire;
+	PORTC &= (uint8_t)~wire;
+	return high;
+}
+
+/* The clock's address by hand, data on one wire and clock on the other; true if somebody acknowledges. */
+static bool answers_on(uint8_t data, uint8_t clock)
+{
+	bool acknowledged;
+
+	wire_down(data); /* start */
+	for (uint8_t bits = CLOCK, n = 0; n < 8; n++, bits <<= 1) {
+		wire_down(clock);
+		if (bits & 0x80)
+			wire_rises(data, false);
+		else
+			wire_down(data);
+		wire_rises(clock, false);
+	}
+	wire_down(clock);
+	acknowledged = !wire_rises(data, false);
+	wire_rises(clock, false);
+	acknowledged = acknowledged && !(PINC & data);
+	wire_down(clock);
+	wire_down(data);
+	wire_rises(clock, false);
+	wire_rises(data, false); /* stop */
+	return acknowledged;
+}
+
+uint8_t clock_wires(void)
+{
+	const uint8_t sda = 1 << SDA_BIT, scl = 1 << SCL_BIT;
+	uint8_t wires = 0, hours;
+
+	if (read_registers(REG_SECONDS + 2, &hours, 1))
+		wires = hours & TWELVE_HOURS ? CLOCK_WIRE_TWELVE : 0;
+	TWCR = 0;
+	PORTC &= (uint8_t)~(sda | scl);
+	wire_down(sda);
+	if (wire_rises(sda, false))
+		wires |= CLOCK_WIRE_SDA_PULLED;
+	wire_down(scl);
+	if (wire_rises(scl, false))
+		wires |= CLOCK_WIRE_SCL_PULLED;
+	wire_down(sda);
+	if (wire_rises(sda, true))
+		wires |= CLOCK_WIRE_SDA_FREE;
+	wire_down(scl);
+	if (wire_rises(scl, true))
+		wires |= CLOCK_WIRE_SCL_FREE;
+	if ((wires & (CLOCK_WIRE_SDA_PULLED | CLOCK_WIRE_SCL_PULLED)) == (CLOCK_WIRE_SDA_PULLED | CLOCK_WIRE_SCL_PULLED) && answers_on(scl, sda))
+		wires |= CLOCK_WIRE_CROSSED;
+	bus_recover();
+	return wires;
+}
+#endif

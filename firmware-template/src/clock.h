@@ -37,4 +37,15 @@ bool clock_alarmed(void);
 bool clock_ageing_read(int8_t *value);
 bool clock_ageing_write(int8_t value);
 
+/* For a test on the bench. Makes alarm 1 ring every second, until clock_arm; false if the chip does not answer. */
+bool clock_ring(void);
+/* What the wires of the bus do: CLOCK_WIRE_... */
+uint8_t clock_wires(void);
+#define CLOCK_WIRE_SDA_PULLED 0x01 /* it rises without a pull-up of the chip's */
+#define CLOCK_WIRE_SCL_PULLED 0x02
+#define CLOCK_WIRE_SDA_FREE 0x04   /* it rises with one */
+#define CLOCK_WIRE_SCL_FREE 0x08
+#define CLOCK_WIRE_CROSSED 0x10    /* the clock chip answers with the two exchanged */
+#define CLOCK_WIRE_TWELVE 0x20     /* it counts in twelve hours */
+
 #endif

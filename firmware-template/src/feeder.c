@@ -17,7 +17,7 @@
 #include "table.h"
 #include "timekeeping.h"
 
-feeder_t feeder NOINIT;
+feeder_t feeder;
 
 #define RESET_BY_WATCHDOG 0x08 /* WDRF of MCUSR */
 #define HOPPER_FORGET 0xFFFE

@@ -16,6 +16,7 @@
 #include "line_format.h"
 #include "outlined.h"
 #include "power.h"
+#include "service.h"
 #include "servings.h"
 #include "storage.h"
 #include "table.h"
@@ -129,6 +130,7 @@ LIES(sequence, table_t, crc, STATUS_SEQUENCE, STATUS_TABLE_CRC);
 LIES(presets, table_t, crc, STATUS_PRESETS, STATUS_TABLE_CRC);
 LIES(sequence, table_t, crc, BANK_VERIFY_SEQUENCE, BANK_VERIFY_TABLE_CRC);
 _Static_assert(offsetof(serving_t, meals) == sizeof(int32_t) && sizeof(int32_t) + SERVING_MEALS_BYTES + 2 == LINE_NEXT_SIZE, "NEXT");
+_Static_assert(sizeof(service_wires_t) == ANS_SERVICE_SIZE - ANS_SERVICE_BEFORE, "SERVICE");
 _Static_assert(REQ_EEPROM_READ_OFFSET == REQ_BANK_WRITE_OFFSET, "block");
 _Static_assert(REQ_BANK_COMMIT_SEQUENCE - REQ_BANK_COMMIT_TABLE_CRC == ANS_BANK_VERIFY_SEQUENCE - ANS_BANK_VERIFY_TABLE_CRC, "BANK_COMMIT");
 _Static_assert(CLOCK_SET_SIZE == 1 + REQ_CLOCK_SET_SIZE + FCS_SIZE
@@ -402,6 +404,18 @@ static uint8_t ageing(void)
 	return LINE_OK;
 }
 
+static uint8_t service_answer(void)
+{
+	uint8_t status;
+
+	if (!SERVICE)
+		return LINE_BAD_REQUEST;
+	status = service(req[REQ_SERVICE_TOKEN], req[REQ_SERVICE_ACTION], req[REQ_SERVICE_COUNT], (int16_t)req_word(REQ_SERVICE_TRIM));
+	put_byte(service_token);
+	put(&service_wires, sizeof service_wires);
+	return status;
+}
+
 /* Bytes of a request's frame, with the fields of fixed width, by its code. */
 static const uint8_t sizes[] FLASH = {
 	[CODE_IDENTIFY] = REQ_IDENTIFY_SIZE + FRAME_REST,
@@ -419,6 +433,7 @@ static const uint8_t sizes[] FLASH = {
 	[CODE_FAULTS_CLEAR] = REQ_FAULTS_CLEAR_SIZE + FRAME_REST,
 	[CODE_AGEING] = REQ_AGEING_SIZE + FRAME_REST,
 	[CODE_HOPPER] = REQ_HOPPER_SIZE + FRAME_REST,
+	[CODE_SERVICE] = REQ_SERVICE_SIZE + FRAME_REST,
 };
 
 /* A switch, not a table of functions: the compiler builds the handlers in, which saves each its frame. */
@@ -459,6 +474,8 @@ static uint8_t answer_request(uint8_t code)
 		return faults_clear();
 	case CODE_HOPPER:
 		return hopper();
+	case CODE_SERVICE:
+		return service_answer();
 	default:
 		return ageing();
 	}

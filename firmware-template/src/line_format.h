@@ -11,8 +11,8 @@
 #define LINE_INVERT                  0x20
 
 /* Messages */
-#define LINE_VERSION                 4
-#define LINE_FIRMWARE                4   /* version of the firmware */
+#define LINE_VERSION                 5
+#define LINE_FIRMWARE                5   /* version of the firmware */
 #define LINE_ANSWER                  0x80 /* added to the code in the answer */
 #define LINE_MAX_DATA                96  /* bytes */
 #define LINE_MAX_CONTENT             104 /* bytes */
@@ -174,5 +174,18 @@
 #define ANS_HOPPER_HOLDS             0   /* pockets: when filled; 0: nobody has said */
 #define ANS_HOPPER_LEFT              2   /* pockets: by what was turned since */
 #define ANS_HOPPER_SIZE              4
+
+/* SERVICE: repeated safely: an action whose token was obeyed last is not begun again, and a token that is not the next one is BAD_RANGE, as after a reset */
+#define CODE_SERVICE                 16
+#define REQ_SERVICE_TOKEN            0   /* one more than that of the last action, modulo 256; of no meaning with action 0 */
+#define REQ_SERVICE_ACTION           1   /* of a test on the bench: 0 look, 1 watch the wires, 2 light, 3 hold the stop pulse, 4 ring, 5 one pocket forwards, 6 one pocket back, 7 pulses on another pin */
+#define REQ_SERVICE_COUNT            2   /* seconds (1, 3, 4), flashes (2), number of the pin on port B (7: 0, 2, 3 or 4); at most 8 */
+#define REQ_SERVICE_TRIM             3   /* µs: two's complement: added to the stop pulse (3, 6), at most 60 either way; with 1: what the wires do at rest */
+#define REQ_SERVICE_SIZE             5
+#define ANS_SERVICE_TOKEN            0   /* of the last action that was obeyed; 0 after a reset */
+#define ANS_SERVICE_BEFORE           1   /* what the wires did before the action: bit 0 interrupt wire low; 1 to 3 feed, portion, plan button closed; 4 index switch closed; 5 beam broken; action 0 only: 6, 7 SDA, SCL rise by their pull-ups; 8, 9 SDA, SCL rise by the chip's own; 10 the clock chip answers with SDA and SCL exchanged; 11 it counts in twelve hours */
+#define ANS_SERVICE_AFTER            3   /* what they did after it */
+#define ANS_SERVICE_SEEN             5   /* those that did otherwise than BEFORE at any time meanwhile */
+#define ANS_SERVICE_SIZE             7
 
 #endif

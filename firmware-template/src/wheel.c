@@ -1,10 +1,12 @@
 #include "wheel.h"
 
+#include "board.h" /* first: it says F_CPU */
+
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/sleep.h>
+#include <util/delay.h>
 
-#include "board.h"
 #include "cpu_clock.h"
 #include "flags.h"
 #include "journal.h"
@@ -153,7 +155,9 @@ static void turn_by_time(void)
 #if INDEX_SWITCH
 static enum { TRUSTED, DISTRUSTED, FOUND_OUT } distrusted; /* the switch did not change though the wheel was pushed to and fro: before, or in
                                                              this attempt */
-static bool slow; /* the wheel took as long back as forth: that was no jam. Kept from one attempt to the next */
+static bool backed_out; /* in this attempt */
+
+static bool slow;       /* the wheel took as long back as forth: that was no jam. Kept from one attempt to the next */
 
 /* Periods in which a wheel turns a pocket that cold, load and a tired supply slow to six tenths. */
 static uint16_t usual_patience(void)
@@ -179,6 +183,7 @@ static uint16_t back_out(uint16_t pushed)
 {
 	uint16_t n = 0;
 
+	backed_out = true;
 	stand(STAND_FRAMES);
 	if (sensors.index_reached) /* as the wheel ran out */
 		return n;
@@ -201,20 +206,14 @@ static bool turn_to_index(void)
 	uint16_t pushed = attempt.first == POCKET_WHOLE ? patience() : attempt.pocket;
 	uint16_t back;
 
-	for (uint8_t tries = 2;; tries--) {
-		if (to_next_index(pushed))
-			return true;
-		if (attempt.sagged)
-			return false;
-		back = back_out(pushed); /* the last time only to see whether it was the switch that failed */
-		if (attempt.sagged)
-			return false;
-		if (!sensors.index_changed)
-			break;
-		if (tries == 1)
-			return to_next_index(back);
+	if (to_next_index(pushed))
+		return true;
+	if (backed_out || attempt.sagged)
+		return false;
+	back = back_out(pushed);
+	if (attempt.sagged || sensors.index_changed) {
 		slow = back > usual_patience() / 4 * 3;
-		pushed = patience();
+		return to_next_index(patience());
 	}
 	/* Neither a jam nor a free wheel would keep the switch from changing on the way back: the wheel stands where the pocket began, and
 	 * turns by time. */
@@ -371,6 +370,7 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, ui
 	was_dark = sensors.dark;
 	(void)was_dark;
 #if INDEX_SWITCH
+	backed_out = false;
 	sensors.index_changed = false;
 	attempt.first = first;
 #endif
@@ -389,3 +389,42 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, ui
 #endif
 	return result;
 }
+
+#if SERVICE
+#define TWITCHES 25
+
+void wheel_hold(uint8_t seconds, uint16_t turn_ms, int16_t trim_us)
+{
+	servo_on(turn_ms ? turn_ms : TURN_MS, trim_us);
+	for (uint16_t n = seconds * (1000u / FRAME_MS); n > 0 && !attempt.sagged; n--)
+		pulse(attempt.stop);
+	servo_off();
+}
+
+void wheel_back(uint16_t turn_ms, int16_t trim_us)
+{
+	servo_on(turn_ms ? turn_ms : TURN_MS, trim_us);
+	sensors.index_changed = false;
+	sensors.backwards = true;
+	for (uint16_t n = attempt.pocket; n > 0 && !attempt.sagged; n--)
+		push(attempt.back);
+	servo_off();
+	sensors.backwards = false;
+}
+
+void wheel_twitch(uint8_t pin)
+{
+	uint8_t mask = (uint8_t)(1 << pin);
+
+	servo_on(TURN_MS, 0);
+	DDRB |= mask;
+	for (uint8_t n = 0; n < TWITCHES && !attempt.sagged; n++) {
+		pulse(attempt.stop);
+		PORTB |= mask;
+		_delay_us(STOP_PULSE_US + TURN_PULSE_US);
+		PORTB &= (uint8_t)~mask;
+	}
+	DDRB &= (uint8_t)~mask;
+	servo_off();
+}
+#endif

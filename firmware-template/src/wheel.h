@@ -31,7 +31,7 @@ typedef struct {
  * the journal as it starts, the end is not. The turn time is that of a pocket in ms, 0 for the board's; trim is added to the stop
  * pulse, in us.
  *
- * A jam is pushed against twice and backed out each time; after every PUSH_MS the servo rests without pulses. A switch that does not change
+ * A jam is backed out once and pushed against twice; after every PUSH_MS the servo rests without pulses. A switch that does not change
  * though the wheel is pushed to and fro raises SWITCH, and the wheel turns by time, until the switch is seen to open and close again. A
  * barrier that sees nothing at all cannot be told from an empty hopper: EMPTY is raised, and the pockets count as turned, so that nobody
  * turns them a second time. One that stops seeing has the rest turned again only if something falls of its first pocket. */
@@ -39,5 +39,12 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, ui
 
 /* The lowest supply under the servo in the last attempt, in mV; 0: there was none since the reset. */
 extern uint16_t wheel_loaded_mv;
+
+/* For a test on the bench, each with the supply watched as above. The stop pulse for so many seconds. */
+void wheel_hold(uint8_t seconds, uint16_t turn_ms, int16_t trim_us);
+/* One pocket backwards, by time; sensors.index_changed says whether the index switch did. */
+void wheel_back(uint16_t turn_ms, int16_t trim_us);
+/* The servo's supply on, and pulses on another pin of port B for half a second. */
+void wheel_twitch(uint8_t pin);
 
 #endif

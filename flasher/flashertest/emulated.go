@@ -27,6 +27,8 @@ type Emulated struct {
 	Rateless bool
 	// HasReset says that the port has a reset line.
 	HasReset bool
+	// Crossed swaps TX and RX: nothing arrives on either side.
+	Crossed bool
 	// Unplugged, once true, makes every call fail.
 	Unplugged bool
 	// OnAnswer, if set, is asked for every octet from the board; true loses it.
@@ -72,7 +74,7 @@ func NewEmulated(b *board.Board, baud int) *Emulated {
 }
 
 func (e *Emulated) event(ev board.Event) {
-	if ev.Kind == board.LineSent {
+	if ev.Kind == board.LineSent && !e.Crossed {
 		data := byte(ev.Value)
 		if !e.atRate() {
 			data ^= 0xA5 // what a receiver makes of a character at a wrong rate is anything but the character
@@ -198,6 +200,9 @@ func (e *Emulated) Write(p []byte) (int, error) {
 		return 0, errUnplugged
 	}
 	e.shake()
+	if e.Crossed {
+		return len(p), nil
+	}
 	for i, b := range p {
 		at := max(e.Board.Nanos()+uint64(e.Out), e.free)
 		e.free = at + e.character()

@@ -6,10 +6,10 @@ import (
 )
 
 // Version is the version of the messages. A board answers IDENTIFY in every version.
-const Version = 4
+const Version = 5
 
 // FirmwareVersion is the version of the firmware in this tree, which a board answers to IDENTIFY.
-const FirmwareVersion = 4
+const FirmwareVersion = 5
 
 // Sizes in bytes.
 const (
@@ -45,6 +45,7 @@ const (
 	FaultsClear
 	Ageing
 	Hopper
+	Service
 )
 
 // What HOPPER takes for HOLDS beside a number of pockets.
@@ -200,6 +201,17 @@ func Messages() []Message {
 			{"HOLDS", 0, 2, "pockets", "when filled; 0: nobody has said"},
 			{"LEFT", 2, 2, "pockets", "by what was turned since"},
 		}, "sets, does not step; a repeated one comes within seconds"},
+		{"SERVICE", Service, []Field{
+			{"TOKEN", 0, 1, "", "one more than that of the last action, modulo 256; of no meaning with action 0"},
+			{"ACTION", 1, 1, "", "of a test on the bench: 0 look, 1 watch the wires, 2 light, 3 hold the stop pulse, 4 ring, 5 one pocket forwards, 6 one pocket back, 7 pulses on another pin"},
+			{"COUNT", 2, 1, "", "seconds (1, 3, 4), flashes (2), number of the pin on port B (7: 0, 2, 3 or 4); at most 8"},
+			{"TRIM", 3, 2, "µs", "two's complement: added to the stop pulse (3, 6), at most 60 either way; with 1: what the wires do at rest"},
+		}, []Field{
+			{"TOKEN", 0, 1, "", "of the last action that was obeyed; 0 after a reset"},
+			{"BEFORE", 1, 2, "", "what the wires did before the action: bit 0 interrupt wire low; 1 to 3 feed, portion, plan button closed; 4 index switch closed; 5 beam broken; action 0 only: 6, 7 SDA, SCL rise by their pull-ups; 8, 9 SDA, SCL rise by the chip's own; 10 the clock chip answers with SDA and SCL exchanged; 11 it counts in twelve hours"},
+			{"AFTER", 3, 2, "", "what they did after it"},
+			{"SEEN", 5, 2, "", "those that did otherwise than BEFORE at any time meanwhile"},
+		}, "an action whose token was obeyed last is not begun again, and a token that is not the next one is BAD_RANGE, as after a reset"},
 	}
 }
 

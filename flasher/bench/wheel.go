@@ -1,0 +1,210 @@
+package bench
+
+import (
+	"errors"
+	"fmt"
+
+	"mealtab/flasher"
+)
+
+// Which way the wheel moved.
+const (
+	none     = "no"
+	forward  = "forward"
+	backward = "backward"
+)
+
+const (
+	holdTime  = 3  // seconds that the stop pulse is held
+	meterTime = 8  // seconds that the servo has its supply for the meter
+	mostHolds = 7  // of which one finds the trim
+	trimStep  = 24 // µs, until the trim is known to lie between two; the dead band of a servo is some 4 to 8 wide
+	trimMost  = 60 // µs that the board holds either way
+)
+
+// Caution is said where the wheel moves.
+const Caution = "The wheel moves now. Keep fingers, paws and tongues away from it, and the food out of the hopper."
+
+// wheel tries servo, supply under load and index switch.
+func (w *walk) wheel() error {
+	if !w.services {
+		w.leftOut("wheel", "this board has no room for the test; with a plan on it: mealtab serve, and mealtab calibrate")
+		return w.coinCell()
+	}
+	w.Person.Say("Wheel. " + Caution)
+	if w.ask("wheel-ready", "Is the hopper empty and everything away from the wheel?") != Yes {
+		w.leftOut("wheel", "it was not to be moved")
+		return w.coinCell()
+	}
+	err := w.turns()
+	switch {
+	case errors.Is(err, errReset):
+		w.wrong("supply under the servo", "the board was reset when the servo had its supply", ResetTurning)
+		err = nil
+	case errors.Is(err, flasher.ErrNotNow):
+		err = w.mayRefuse("wheel", err)
+	}
+	if err != nil {
+		return err
+	}
+	return w.coinCell()
+}
+
+// turns moves the wheel: stands, back, forward.
+func (w *walk) turns() error {
+	creep, err := w.hold(w.Trim)
+	if err != nil {
+		return err
+	}
+	w.Person.Do("back", "The wheel turns one pocket backwards now.")
+	back, err := w.move(flasher.Back, 1, w.Trim)
+	if err != nil {
+		return err
+	}
+	wentBack := w.ask("went-back", "Which way did it turn?")
+	if w.sags() {
+		return nil
+	}
+	w.Person.Do("forward", "And one pocket forwards, as a meal does.")
+	if _, err := w.move(flasher.Forward, 1, w.Trim); err != nil {
+		return err
+	}
+	went := w.ask("went-forward", "Which way did it turn?")
+	if w.sags() {
+		return nil
+	}
+	switch {
+	case went == none && wentBack == none:
+		return w.standsStill()
+	case went == backward && wentBack != backward:
+		w.wrong("wheel", "it turns the wrong way", TurnsBack)
+	case went == "" || wentBack == "":
+		w.leftOut("wheel", "nobody could tell which way it turned")
+	case went == forward && wentBack == backward:
+		w.right("wheel", "it turns one pocket each way")
+	default:
+		w.wrong("wheel", fmt.Sprintf("asked to turn back it turned %q, asked to turn forwards %q", wentBack, went), Erratic)
+	}
+	w.index(back)
+	return w.findTrim(creep)
+}
+
+// hold lets the servo stand and asks whether it does.
+func (w *walk) hold(trim int) (creep string, err error) {
+	w.Person.Do("hold", fmt.Sprintf("For %d seconds the servo is told to stand (trim %d µs). Watch whether the wheel creeps.", holdTime, trim))
+	if _, err = w.move(flasher.Hold, holdTime, trim); err != nil {
+		return "", err
+	}
+	return w.ask("creeps", "Did it creep?"), nil
+}
+
+// sags judges the supply under the servo.
+func (w *walk) sags() bool {
+	rest, loaded := w.state.SupplyMV, w.state.LoadedMV
+	if loaded == 0 || w.has(SagTurning) {
+		return w.has(SagTurning)
+	}
+	least := max(w.profile.MinSupplyMV, rest*(100-w.profile.SagPercent)/100)
+	if loaded < least {
+		w.wrong("supply under the servo", fmt.Sprintf("%.2f V at rest, %.2f V at the lowest under the servo; at least %.2f V are wanted", volts(rest), volts(loaded), volts(least)), SagTurning)
+		return true
+	}
+	return false
+}
+
+func volts(mv int) float64 { return float64(mv) / 1000 }
+
+// standsStill finds out why it does not turn.
+func (w *walk) standsStill() error {
+	w.wrong("wheel", "it does not turn either way", NoTurn)
+	w.Person.Do("meter", fmt.Sprintf("For %d seconds the servo has its supply. Hold a voltmeter between plus and minus of its plug.", meterTime))
+	if _, err := w.move(flasher.Hold, meterTime, w.Trim); err != nil {
+		return err
+	}
+	switch w.ask("plug-volts", "Did the meter show about 5 V (the servo's voltage)?") {
+	case No:
+		w.seen = append(w.seen, PlugDead)
+		return nil
+	case Yes:
+		w.seen = append(w.seen, PlugLive)
+	}
+	for _, pin := range []int{0, 2, 3, 4} {
+		w.Person.Do("twitch", fmt.Sprintf("Watch the wheel: pulses on PB%d now.", pin))
+		if _, err := w.move(flasher.Twitch, pin, 0); err != nil {
+			return err
+		}
+		if w.ask("twitched", "Did it move?") == Yes {
+			w.seen = append(w.seen, OtherPin)
+			return nil
+		}
+	}
+	return nil
+}
+
+// index judges the switch by a turn of one pocket back, at whose beginning the wheel stood at a pocket's place.
+func (w *walk) index(turn flasher.Served) {
+	if w.feeder.ID.Sensors&flasher.SensorIndex == 0 {
+		return
+	}
+	closed, changed := turn.Before&flasher.PinIndex != 0, turn.Seen&flasher.PinIndex != 0
+	switch {
+	case closed && changed:
+		w.right("index switch", "it opens and closes as the wheel turns")
+	case changed:
+		w.wrong("index switch", "it is open at a pocket's place and closes between", IndexInverted)
+	case closed:
+		w.wrong("index switch", "the wheel turns, and it stays closed", IndexClosed)
+	default:
+		w.wrong("index switch", "the wheel turns, and it stays open", IndexOpen)
+	}
+}
+
+// findTrim moves the stop pulse until the wheel stands.
+func (w *walk) findTrim(creep string) error {
+	if creep == "" {
+		w.leftOut("stop pulse", "nobody could tell whether the wheel creeps")
+		return nil
+	}
+	if creep == none {
+		w.right("stop pulse", "the wheel stands still while it should")
+		return nil
+	}
+	// Forward means that the pulse is too long.
+	trim, low, high := w.Trim, -trimMost-trimStep, trimMost+trimStep
+	for range mostHolds {
+		switch creep {
+		case forward:
+			high = trim
+		case backward:
+			low = trim
+		default:
+			w.report.Trim = &trim
+			w.wrong("stop pulse", fmt.Sprintf("with a trim of %d µs the wheel creeps, with %d µs it stands", w.Trim, trim), Creeps)
+			return nil
+		}
+		trim = nextTrim(low, high)
+		if trim > trimMost || trim < -trimMost || high-low < 2 {
+			break
+		}
+		var err error
+		if creep, err = w.hold(trim); err != nil {
+			if errors.Is(err, flasher.ErrNotNow) {
+				break
+			}
+			return err
+		}
+	}
+	w.wrong("stop pulse", "the wheel creeps, and no trim was found at which it stands", Creeps)
+	return nil
+}
+
+// nextTrim is between two that creep either way; a step from one where the other is not known.
+func nextTrim(low, high int) int {
+	switch {
+	case low < -trimMost:
+		return high - trimStep
+	case high > trimMost:
+		return low + trimStep
+	}
+	return (low + high) / 2
+}
