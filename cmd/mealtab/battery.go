@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -82,7 +81,7 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 	if err != nil {
 		return err
 	}
-	board, err := profile.Load(cmp.Or(f.board, l.plan.Board))
+	board, err := a.profile(l.plan, f.board)
 	if err != nil {
 		return err
 	}

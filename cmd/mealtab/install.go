@@ -92,12 +92,9 @@ func (a *app) hexFor(p *profile.Profile, f installFlags) ([]byte, error) {
 	if f.firmware != "" {
 		return a.read(f.firmware)
 	}
-	if profile.IsPath(f.board) {
-		return nil, noImage(p, f.board)
-	}
 	hex, ok := image.Hex(p.Name)
-	if !ok {
-		return nil, noImage(p, f.board)
+	if !ok || p.File != "" {
+		return nil, noImage(p)
 	}
 	return hex, nil
 }

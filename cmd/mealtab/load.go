@@ -96,7 +96,7 @@ func (a *app) compile(l *loaded, o compileOptions) (*compiled, error) {
 // profile loads the board's profile: the one asked for, else the plan's. A fault of the plan's is shown in the plan.
 func (a *app) profile(p *plan.Plan, asked string) (*profile.Profile, error) {
 	if asked != "" {
-		return profile.Load(asked)
+		return askedBoard(asked)
 	}
 	board, err := profile.Load(p.Board)
 	if err == nil {
@@ -110,15 +110,20 @@ func (a *app) profile(p *plan.Plan, asked string) (*profile.Profile, error) {
 	return nil, errReported
 }
 
+// askedBoard is the board of a command line: a name that there is not is a fault of that, a fault in a file one of the input.
+func askedBoard(nameOrPath string) (*profile.Profile, error) {
+	p, err := profile.Load(nameOrPath)
+	if err != nil && !profile.IsPath(nameOrPath) {
+		return nil, usagef("--board: %v", err)
+	}
+	return p, err
+}
+
 // boardFor is the board that a table runs on: the one that was asked for, else the plan's, else the first for which the table was made.
 func boardFor(asked string, c *compiled, code uint8) (*profile.Profile, error) {
 	switch {
 	case asked != "":
-		p, err := profile.Load(asked)
-		if err != nil && !profile.IsPath(asked) {
-			return nil, usagef("--board: %v", err)
-		}
-		return p, err
+		return askedBoard(asked)
 	case c != nil:
 		return c.board, nil
 	}
@@ -138,8 +143,8 @@ func (a *app) firmware(name string, p *profile.Profile) (*avr.Image, error) {
 		}
 	} else {
 		hex, ok := image.Hex(p.Name)
-		if own, embedded := profile.Named(p.Name); !ok || !embedded || own.Header() != p.Header() {
-			return nil, noImage(p, "FILE.toml")
+		if embedded, known := profile.Named(p.Name); !ok || !known || embedded.Header() != p.Header() {
+			return nil, noImage(p)
 		}
 		name, src = p.Name+".hex", hex
 	}
@@ -160,8 +165,8 @@ func (a *app) firmwareNamed(name, board string) (*avr.Image, error) {
 }
 
 // noImage is the error of a board that is described in a file.
-func noImage(p *profile.Profile, file string) error {
-	return fmt.Errorf("this program carries no firmware for %s: build it with make -C firmware-template BOARD=%s, and name the image with --firmware", p.Name, file)
+func noImage(p *profile.Profile) error {
+	return fmt.Errorf("this program carries no firmware for %s: build it with make -C firmware-template BOARD=%s, and name the image with --firmware", p.Name, p.File)
 }
 
 // firstDay is the first date of a table when none is asked for: 1 January of the year in which the time zone data were

@@ -75,9 +75,10 @@ type Profile struct {
 	Active Active `toml:"active"`
 	Currents
 
-	Code        uint8 `toml:"-"` // 1 to 255: what a table says it was made for
-	EEPROMBytes int   `toml:"-"` // of the chip
-	BankBytes   int   `toml:"-"` // of each of the two banks
+	File        string `toml:"-"` // that it was read from; empty: it is embedded
+	Code        uint8  `toml:"-"` // 1 to 255: what a table says it was made for
+	EEPROMBytes int    `toml:"-"` // of the chip
+	BankBytes   int    `toml:"-"` // of each of the two banks
 
 	currents map[string][]byte // the text of each of their tables
 }
@@ -162,7 +163,12 @@ func Load(nameOrPath string) (*Profile, error) {
 		if err != nil {
 			return nil, fmt.Errorf("board profile: %w", err)
 		}
-		return Parse(nameOrPath, src)
+		p, err := Parse(nameOrPath, src)
+		if err != nil {
+			return nil, err
+		}
+		p.File = nameOrPath
+		return p, nil
 	}
 	src, err := embedded.ReadFile(path.Join("boards", nameOrPath+".toml"))
 	if err != nil {

@@ -37,15 +37,21 @@ func newFeederTurning(t testing.TB, name string, pockets int, turn time.Duration
 	t.Helper()
 	p, ok := profile.Named(name)
 	require.True(t, ok)
+	text, ok := image.Hex(name)
+	require.True(t, ok, "image %s", name)
+	img, err := avr.ReadHex(bytes.NewReader(text))
+	require.NoError(t, err)
+	return newFeederOn(t, p, img, pockets, turn, change)
+}
+
+// newFeederOn is newFeederTurning for a board and an image in hand.
+func newFeederOn(t testing.TB, p *profile.Profile, img *avr.Image, pockets int, turn time.Duration, change func(*board.Config)) *feeder {
+	t.Helper()
 	c := board.ForProfile(p)
+	c.Firmware = img
 	c.Start = boardStart
 	c.Options.Strict.EEPROM = true
 	c.Wheel.Turn = turn
-	text, ok := image.Hex(name)
-	require.True(t, ok, "image %s", name)
-	var err error
-	c.Firmware, err = avr.ReadHex(bytes.NewReader(text))
-	require.NoError(t, err)
 	if change != nil {
 		change(&c)
 	}

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "feeder.h"
+#include "flags.h"
 #include "line.h"
 #include "line_stubs.h"
 #include "storage_host.h"
@@ -40,6 +41,7 @@ static void dump(void)
 static void restart(void)
 {
 	line_reset();
+	memset((void *)&flags, 0, sizeof flags);
 	feeder_start();
 	feeder_decide();
 	puts("ok");

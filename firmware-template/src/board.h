@@ -39,4 +39,7 @@
 			role##_PORT &= (uint8_t)~(1 << role##_BIT); \
 	} while (0)
 
+/* Whether a pin is at a level, a constant. */
+#define AT_LEVEL(role, level) ((bool)(role##_PIN & 1 << role##_BIT) == (bool)(level))
+
 #endif

@@ -17,7 +17,7 @@
 #include "table.h"
 #include "timekeeping.h"
 
-feeder_t feeder;
+feeder_t feeder NOINIT;
 
 #define RESET_BY_WATCHDOG 0x08 /* WDRF of MCUSR */
 #define HOPPER_FORGET 0xFFFE

@@ -28,8 +28,10 @@ typedef struct {
 	int32_t next_due;      /* minute for which the clock is armed */
 	int32_t searched;      /* minute until which was searched for what is due */
 	int32_t first, newest; /* minutes of what was found */
+	uint16_t survived;     /* SURVIVED: the reset has left this memory as it was */
 } feeder_t;
-extern feeder_t feeder;
+extern feeder_t feeder; /* what a reset without loss of power leaves of it, time_restart takes up */
+#define SURVIVED 0x5AC3
 
 /* Reads journal and banks after a reset, makes their reading firm, and notes the reset. */
 void feeder_start(void);

@@ -5,8 +5,8 @@
 #include "board.h"
 #include "power.h"
 
-#define INDEX_CLOSED (!(INDEX_PIN & 1 << INDEX_BIT) != INDEX_HIGH)
-#define BARRIER_BROKEN (!!(BARRIER_PIN & 1 << BARRIER_BIT) == BARRIER_HIGH)
+#define INDEX_CLOSED AT_LEVEL(INDEX, INDEX_HIGH)
+#define BARRIER_BROKEN AT_LEVEL(BARRIER, BARRIER_HIGH)
 #define SETTLE_MS 2 /* the pull-ups charge the wires */
 
 sensors_t sensors;

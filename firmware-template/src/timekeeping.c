@@ -8,6 +8,7 @@
 #include "power.h"
 
 #define DAY_SECONDS 86400UL
+#define RESET_SECONDS 1800 /* by which the time may be behind after a reset: the last look, up to 17 minutes ago, and an install */
 #define CLOCK_FAULTS (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT)
 
 /* Whether the clock chip's time agrees with the watchdog's, which may be far off and counts in steps of 8 s. */
@@ -76,9 +77,18 @@ OUTLINED int32_t minutes_since(const int32_t *minute)
 
 void time_restart(void)
 {
+	feeder.faults = 0;
+	feeder.ticks_seen = 0;
+	feeder.next_due = 0;
+	feeder.after_reset = false;
+	if (!power_was_lost() && feeder.survived == SURVIVED) {
+		if (feeder.tolerance < RESET_SECONDS)
+			feeder.tolerance = RESET_SECONDS;
+		return;
+	}
+	feeder.survived = SURVIVED;
 	feeder.after_reset = true;
 	/* The cursor may be ahead where time went on from the watchdog, but not by days. */
 	feeder.tolerance = DAY_SECONDS;
-	if (time_known())
-		feeder.now.seconds = (uint32_t)journal.cursor * 60;
+	feeder.now.seconds = time_known() ? (uint32_t)journal.cursor * 60 : 0;
 }

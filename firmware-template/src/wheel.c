@@ -155,9 +155,7 @@ static void turn_by_time(void)
 #if INDEX_SWITCH
 static enum { TRUSTED, DISTRUSTED, FOUND_OUT } distrusted; /* the switch did not change though the wheel was pushed to and fro: before, or in
                                                              this attempt */
-static bool backed_out; /* in this attempt */
-
-static bool slow;       /* the wheel took as long back as forth: that was no jam. Kept from one attempt to the next */
+static bool slow; /* the wheel took as long back as forth: that was no jam. Kept from one attempt to the next */
 
 /* Periods in which a wheel turns a pocket that cold, load and a tired supply slow to six tenths. */
 static uint16_t usual_patience(void)
@@ -183,7 +181,6 @@ static uint16_t back_out(uint16_t pushed)
 {
 	uint16_t n = 0;
 
-	backed_out = true;
 	stand(STAND_FRAMES);
 	if (sensors.index_reached) /* as the wheel ran out */
 		return n;
@@ -206,14 +203,20 @@ static bool turn_to_index(void)
 	uint16_t pushed = attempt.first == POCKET_WHOLE ? patience() : attempt.pocket;
 	uint16_t back;
 
-	if (to_next_index(pushed))
-		return true;
-	if (backed_out || attempt.sagged)
-		return false;
-	back = back_out(pushed);
-	if (attempt.sagged || sensors.index_changed) {
+	for (uint8_t tries = 2;; tries--) {
+		if (to_next_index(pushed))
+			return true;
+		if (attempt.sagged)
+			return false;
+		back = back_out(pushed); /* the last time only to see whether it was the switch that failed */
+		if (attempt.sagged)
+			return false;
+		if (!sensors.index_changed)
+			break;
+		if (tries == 1)
+			return to_next_index(back);
 		slow = back > usual_patience() / 4 * 3;
-		return to_next_index(patience());
+		pushed = patience();
 	}
 	/* Neither a jam nor a free wheel would keep the switch from changing on the way back: the wheel stands where the pocket began, and
 	 * turns by time. */
@@ -370,7 +373,6 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, ui
 	was_dark = sensors.dark;
 	(void)was_dark;
 #if INDEX_SWITCH
-	backed_out = false;
 	sensors.index_changed = false;
 	attempt.first = first;
 #endif

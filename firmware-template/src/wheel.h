@@ -31,7 +31,7 @@ typedef struct {
  * the journal as it starts, the end is not. The turn time is that of a pocket in ms, 0 for the board's; trim is added to the stop
  * pulse, in us.
  *
- * A jam is backed out once and pushed against twice; after every PUSH_MS the servo rests without pulses. A switch that does not change
+ * A jam is pushed against twice and backed out each time; after every PUSH_MS the servo rests without pulses. A switch that does not change
  * though the wheel is pushed to and fro raises SWITCH, and the wheel turns by time, until the switch is seen to open and close again. A
  * barrier that sees nothing at all cannot be told from an empty hopper: EMPTY is raised, and the pockets count as turned, so that nobody
  * turns them a second time. One that stops seeing has the rest turned again only if something falls of its first pocket. */
