@@ -226,9 +226,9 @@
 #define FAULT_SUPPLY                 0x20 /* 6 flashes: the supply is too low to turn the wheel, at rest or under the servo */
 #define FAULT_MISSED                 0x40 /* 7 flashes: a serving was missed, or a part of one */
 #define FAULT_POWER                  0x80 /* a long flash and a short one: a serving was cut short by a loss of supply or a reset: what fell may differ by a pocket, or more was left out */
-#define FAULT_SWITCH                 0x100 /* a long flash and 2 short ones: the index switch never closes or never opens: the wheel turns by time */
+#define FAULT_SWITCH                 0x100 /* a long flash and 2 short ones: the index switch fails, the wheel is held, or the servo has no power */
 #define FAULT_BARRIER                0x200 /* a long flash and 3 short ones: the light barrier at the outlet is blind or always dark */
-#define FAULT_EMPTY                  0x400 /* a long flash and 4 short ones: the wheel turned and nothing fell: the hopper is empty, or food bridges over the wheel */
+#define FAULT_EMPTY                  0x400 /* a long flash and 4 short ones: less fell than was turned: hopper empty, food bridging, or the wheel stands */
 #define FAULT_REFILL                 0x800 /* a long flash and 5 short ones: by what was turned since it was filled, the hopper is nearly empty */
 #define FAULT_TABLE_DAMAGED          0x1000 /* a long flash and 6 short ones: the bytes of a table changed by themselves; the other bank's table is in force, if it is good */
 #define FAULT_RESTARTED              0x2000 /* a long flash and 7 short ones: the program hung, and the watchdog restarted it */
