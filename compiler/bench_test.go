@@ -10,9 +10,9 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // The rules of the benchmarks, in America/New_York to the end of 2099.

@@ -14,8 +14,8 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // planSize compares a table with other ways to write the same meals.

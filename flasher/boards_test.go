@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/frame"

@@ -7,9 +7,9 @@ import (
 
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/review"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // presets are those of a plan, or all meals as one where it has none.

@@ -12,9 +12,9 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/words"
 	forecast "mealtab/compiler/hopper" // the name is taken in this package
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 	"mealtab/flasher"
 	"mealtab/flasher/frame"
 )

@@ -14,9 +14,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 	"mealtab/flasher"
 )
 

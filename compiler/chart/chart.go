@@ -12,9 +12,9 @@ import (
 	"strings"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/review"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // Input is a compiled plan at some time.

@@ -21,9 +21,9 @@ import (
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 var update = flag.Bool("update", false, "rewrite the pictures in testdata/charts")

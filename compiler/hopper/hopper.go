@@ -11,9 +11,9 @@ import (
 	"fmt"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 )
 
 // Input is a hopper at some time.

@@ -8,9 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 )
 
 // daily is a table in UTC with meals every day at these hours; portions and pocket in grams.

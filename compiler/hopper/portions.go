@@ -3,8 +3,8 @@ package hopper
 import (
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 )
 
 // Portions is what the wheel gives against what the plan says.

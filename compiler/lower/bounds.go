@@ -2,8 +2,8 @@ package lower
 
 import (
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // anyMatch reports whether a rule holds on some date of first to last within the table's range.

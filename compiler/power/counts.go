@@ -1,9 +1,9 @@
 package power
 
 import (
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 )
 
 // What the firmware does, for counts that are computed: as its sources state it, and where they state no time, as

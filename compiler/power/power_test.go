@@ -12,9 +12,9 @@ import (
 	"pgregory.net/rapid"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 )
 
 // example is a feeder worked by hand: four meals a day of 5 s at 5 V and 0.2 A, converter 85 %, pack 3.6 V; CPU awake 10 s a

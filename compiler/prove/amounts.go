@@ -4,8 +4,8 @@ import (
 	"fmt"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // amounts compares what does not depend on time: the portions, the wheel, the presets and the policies.

@@ -9,9 +9,9 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/prove"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // household is a plan in which every section of a table means something.

@@ -12,9 +12,9 @@ import (
 	"time"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // Proof says what was compared.

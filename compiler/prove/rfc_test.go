@@ -13,9 +13,9 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/prove"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // rfcExample is one of the worked examples of RFC 5545 §3.8.5.3 and §3.3.10, erratum 3883 applied.

@@ -10,11 +10,11 @@ import (
 
 	"mealtab/compiler/hopper"
 	"mealtab/compiler/raise"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
 	"mealtab/compiler/units"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // Any bytes in a good frame go through every reader of a table: none panics, and the listing leaves out no byte of what the decoder accepts.

@@ -4,7 +4,7 @@ import (
 	"fmt"
 
 	"mealtab/compiler/plan"
-	"mealtab/emulator/replay"
+	"mealtab/compiler/replay"
 )
 
 // days sums up servings by local date.

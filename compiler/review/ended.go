@@ -5,8 +5,8 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/recur"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // ended warns of meals that will not be served any more, or never were; true when none will be.

@@ -6,9 +6,9 @@ import (
 	"slices"
 	"strings"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // night is a meal's instance in a skipped or repeated hour.

@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // Limits of a good rhythm.

@@ -10,9 +10,9 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/recur/rulegen"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // choices lets rapid make the random sets.

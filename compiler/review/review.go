@@ -12,9 +12,9 @@ import (
 	"time"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // The codes of this package's diagnostics, besides those of package plan.

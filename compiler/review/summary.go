@@ -1,8 +1,8 @@
 package review
 
 import (
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // Summary is what a plan amounts to in one preset, from now on.

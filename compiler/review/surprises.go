@@ -8,9 +8,9 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/recur"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // Surprise is one odd day ahead.

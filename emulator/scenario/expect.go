@@ -7,8 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // check is an expectation with its times read.

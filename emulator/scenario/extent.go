@@ -1,8 +1,8 @@
 package scenario
 
 import (
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // How much a rehearsal runs unless it is told otherwise: with the day in which either is reached it ends. Ten years of a

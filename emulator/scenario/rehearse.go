@@ -7,10 +7,10 @@ import (
 	"time"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
-	"mealtab/emulator/replay"
 )
 
 // Rehearsal says what to rehearse.

@@ -12,10 +12,10 @@ import (
 
 	"mealtab/compiler/lower"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
-	"mealtab/emulator/replay"
 	"mealtab/emulator/scenario"
 )
 

@@ -12,9 +12,9 @@ import (
 	"strings"
 	"testing"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
-	"mealtab/emulator/replay"
 )
 
 // built is the directory of the host programs; TestMain builds them once.

@@ -6,10 +6,10 @@ import (
 	"testing"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
 	"mealtab/emulator/avr"
-	"mealtab/emulator/replay"
 	"mealtab/emulator/scenario"
 	"mealtab/firmware-template/image"
 )

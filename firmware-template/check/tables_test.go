@@ -9,9 +9,9 @@ import (
 	"strings"
 	"testing"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
-	"mealtab/emulator/replay"
 )
 
 // goldenTables reads testdata/tables: hex up to the first empty line, then the listing.

@@ -5,9 +5,9 @@ import (
 	"time"
 
 	"mealtab/compiler/lower"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // Every zone of the data, around each of its transitions to the end of 2099: a meal every half hour, from six hours before to six

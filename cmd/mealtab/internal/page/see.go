@@ -13,10 +13,10 @@ import (
 	"mealtab/compiler/chart"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/ration"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/review"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
-	"mealtab/emulator/replay"
 )
 
 // frame is what every view shows.

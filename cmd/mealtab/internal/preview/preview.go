@@ -11,9 +11,9 @@ import (
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/raise"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 	"mealtab/flasher"
 )
 

@@ -8,9 +8,9 @@ import (
 	"fmt"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
-	"mealtab/emulator/replay"
 )
 
 // Schedule is a table with what is known about it.

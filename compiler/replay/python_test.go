@@ -15,9 +15,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
-	"mealtab/emulator/replay"
 )
 
 // question is what both readers are asked of one table.

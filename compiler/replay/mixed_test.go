@@ -5,8 +5,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
-	"mealtab/emulator/replay"
 )
 
 // often is a table of n meals that come every period minutes, each a minute after the one before; every fourth in UTC.

@@ -6,9 +6,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/table/tablegen"
-	"mealtab/emulator/replay"
 )
 
 // Two readings of FORMAT.md must agree: this package's by months, and literal's by dates on the standard library's calendar.
