@@ -15,10 +15,11 @@ import (
 
 func main() {
 	board := flag.String("board", "", "write the C header of this board, a TOML `FILE`, to standard output, and nothing else")
+	wiring := flag.Bool("wiring", false, "with -board: write its table of pins instead")
 	flag.Parse()
 	work := run
 	if *board != "" {
-		work = func() error { return boardHeader(*board) }
+		work = func() error { return ownBoard(*board, *wiring) }
 	}
 	if err := work(); err != nil {
 		fmt.Fprintln(os.Stderr, "formatgen:", err)
@@ -43,12 +44,16 @@ func run() error {
 	return nil
 }
 
-func boardHeader(path string) error {
+func ownBoard(path string, wiring bool) error {
 	p, err := profile.Load(path)
 	if err != nil {
 		return err
 	}
-	_, err = os.Stdout.WriteString(p.Header())
+	text := p.Header()
+	if wiring {
+		text = wiringTable(p)
+	}
+	_, err = os.Stdout.WriteString(text)
 	return err
 }
 
@@ -67,7 +72,17 @@ func outputs(root string) ([]output, error) {
 	for _, p := range profile.Boards() {
 		files = append(files, output{"firmware-template/boards/" + p.Name + ".h", p.Header()})
 	}
-	for _, path := range specifications {
+	texts := specifications
+	for _, p := range wiringPages() {
+		svg, err := wiringDrawing(p)
+		if err != nil {
+			return nil, err
+		}
+		blocks["pins of "+p.Name] = func() string { return wiringTable(p) }
+		files = append(files, output{"firmware-template/boards/" + p.Name + ".svg", svg})
+		texts = append(texts, "firmware-template/boards/"+p.Name+".md")
+	}
+	for _, path := range texts {
 		old, err := os.ReadFile(filepath.Join(root, path))
 		if err != nil {
 			return nil, err
