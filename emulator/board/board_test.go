@@ -22,6 +22,7 @@ func bare(t *testing.T, source string, adjust ...func(*board.Config)) *board.Boa
 	if err != nil {
 		t.Fatal(err)
 	}
+	c.Fuses.BODMillivolts = 2700 // what a servo does at low volts is looked at here, and not the fuses that the firmware wants
 	for _, f := range adjust {
 		f(&c)
 	}

@@ -51,8 +51,8 @@ func ForProfile(p *profile.Profile) Config {
 	c.Fuses.ResetDelay = 4100        // SUT 10: 16K CK and 4.1 ms, for supplies that rise fast [ATmega328P data sheet, table 9-4]
 	if p.Clock == profile.Inside {
 		c.Fuses = avr.RCFuses
-		c.Fuses.BODMillivolts = uint16(p.BrownOutMV)
 	}
+	c.Fuses.BODMillivolts = uint16(p.BrownOutMV)
 	if p.Supply == profile.Cells {
 		c.Supply = Cells()
 	}

@@ -51,7 +51,7 @@ func powerFaults() []Fault {
 		{Name: "power cut of 5 hours", begin: func(w *world) { cuts(w, 1, 5*time.Hour, 0) }},
 		{Name: "loose plug", begin: func(w *world) { cuts(w, 12, 120*time.Millisecond, 540*time.Millisecond) }},
 		{Name: "plug loose for an hour", begin: func(w *world) { cuts(w, 30, 2*time.Second, 2*time.Minute) }},
-		{Name: "supply too low", needs: mainsOnly, begin: supply(4200, -1), end: supply(5000, 100)},
+		{Name: "supply too low", needs: mainsOnly, begin: supply(4350, -1), end: supply(5000, 100)},
 		{Name: "supply too low", needs: onCells, begin: supply(2950, -1), end: supply(4500, 450)},
 		{Name: "lead of 2.5 Ω", needs: mainsOnly, begin: supply(5000, 2500), end: supply(5000, 100)},
 		{Name: "lead of 13 Ω", needs: mainsOnly, begin: supply(4900, 13000), end: supply(5000, 100)},

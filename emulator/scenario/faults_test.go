@@ -43,7 +43,7 @@ var faults = []fault{
 	{"reset", (*board.Board).Reset, nothing},
 	{"stuck feed button", func(b *board.Board) { b.Press(board.ButtonFeed, 0) }, func(b *board.Board) { b.Release(board.ButtonFeed) }},
 	{"portion pressed", func(b *board.Board) { b.Press(board.ButtonPortion, 200*time.Millisecond) }, nothing},
-	{"low supply", func(b *board.Board) { b.SetSource(4000, -1) }, func(b *board.Board) { b.SetSource(5000, -1) }},
+	{"low supply", func(b *board.Board) { b.SetSource(4350, -1) }, func(b *board.Board) { b.SetSource(5000, -1) }},
 	{"fast crystal", func(b *board.Board) { b.SetClockDrift(50_000) }, func(b *board.Board) { b.SetClockDrift(0) }},
 	{"noise on the line", func(b *board.Board) { b.Send([]byte{0x7E, 0xFF, 0x00, 0x7D, 0x55, 0x7E}) }, nothing},
 	{"module without memory", func(b *board.Board) { b.RemoveMemory(true) }, func(b *board.Board) { b.RemoveMemory(false) }},

@@ -299,10 +299,11 @@ func TestStopPulseOff(t *testing.T) {
 	}
 }
 
-// A supply that the servo pulls down is seen while it does, whatever the reference says, and no brown-out comes of it.
+// A supply that the servo pulls down is seen while it does, whatever the reference says, and no brown-out comes of it; one that it pulls
+// below the brown-out detector's 4.3 V at once resets the chip, and that is shown and not tried for ever.
 func TestSupplyUnderLoad(t *testing.T) {
 	for _, reference := range []float64{-9, 0, 9} {
-		for _, ohms := range []float64{4, 6, 13} {
+		for _, ohms := range []float64{2.9, 3.2, 4, 6, 13} {
 			t.Run(fmt.Sprintf("%v ohms, reference %+v%%", ohms, reference), func(t *testing.T) {
 				t.Parallel()
 				f := newFeeder(t, "m328-mains", 4, func(c *board.Config) { c.ReferencePC = reference })
@@ -315,8 +316,14 @@ func TestSupplyUnderLoad(t *testing.T) {
 					}
 				})
 				f.Run(30 * time.Minute)
-				require.NotZero(t, f.latched()&table.FaultBitSupply, "faults %04X", f.latched())
 				require.LessOrEqual(t, f.Pockets(), int64(5))
+				if running := 4.9 - 0.18*ohms; running < 4.3 && ohms < 10 {
+					require.NotZero(t, f.latched()&table.FaultBitPower, "faults %04X", f.latched())
+					require.NotZero(t, resets)
+					require.Less(t, resets, 10)
+					return
+				}
+				require.NotZero(t, f.latched()&table.FaultBitSupply, "faults %04X", f.latched())
 				require.Zero(t, resets)
 			})
 		}
