@@ -63,8 +63,23 @@ func (p *Profile) Header() string {
 	for _, r := range roles {
 		p.pinMacros(r, define)
 	}
+	define("PORTB_FREE", fmt.Sprintf("0x%02X", p.freeOfB()), "bits of port B that nothing is connected to")
 	h.WriteString("\n#endif\n")
 	return h.String()
+}
+
+// freeOfB are the bits of port B that no role and no crystal has.
+func (p *Profile) freeOfB() uint8 {
+	free := uint8(0xFF)
+	for _, r := range roles {
+		if pin := r.pin(&p.Pins); pin.Port() == 'B' {
+			free &^= 1 << pin.Bit()
+		}
+	}
+	if p.Clock == Crystal {
+		free &= 0x3F
+	}
+	return free
 }
 
 func (p *Profile) pinMacros(r role, define func(string, any, string)) {

@@ -85,5 +85,6 @@
 #define SCL_BIT              5       /* PC5 SCL */
 #define RXD_BIT              0       /* PD0 RXD */
 #define TXD_BIT              1       /* PD1 TXD */
+#define PORTB_FREE           0x1D    /* bits of port B that nothing is connected to */
 
 #endif

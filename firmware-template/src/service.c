@@ -29,7 +29,7 @@ enum { LOOK, WATCH, LIGHT, HOLD, RING, FORWARD, BACK, TWITCH, ACTIONS };
 #define HALF_FLASH_MS 250
 #define SOON 2           /* minutes: a serving of the plan that is due then comes first */
 #define SETTLE_MS 30     /* contacts bounce */
-#define TWITCH_PINS (1 << 0 | 1 << 2 | 1 << 3 | 1 << 4)
+#define TWITCH_PINS (PORTB_FREE & (1 << 0 | 1 << 2 | 1 << 3 | 1 << 4))
 
 /* Bits of BEFORE, AFTER and SEEN; those of the bus follow from bit 6 on, as clock_wires has them. */
 #define WIRE_INT 0x01
@@ -58,11 +58,11 @@ static uint8_t wires(void)
 	if (buttons_held(BUTTON_PRESET))
 		w |= WIRE_PLAN;
 #if INDEX_SWITCH
-	if (!(INDEX_PIN & 1 << INDEX_BIT) != INDEX_HIGH)
+	if (AT_LEVEL(INDEX, INDEX_HIGH))
 		w |= WIRE_INDEX;
 #endif
 #if LIGHT_BARRIER
-	if (!!(BARRIER_PIN & 1 << BARRIER_BIT) == BARRIER_HIGH)
+	if (AT_LEVEL(BARRIER, BARRIER_HIGH))
 		w |= WIRE_BEAM;
 #endif
 	return w;
