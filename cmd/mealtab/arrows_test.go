@@ -39,6 +39,7 @@ var never = []struct{ from, to, why string }{
 	{"compiler/recur", "compiler/replay", "the referee knows nothing of the replay"},
 	{"compiler/replay", "compiler/plan", "a replay reads the table and nothing else"},
 	{"compiler/replay", "compiler/zone", "a replay reads the table's own zone"},
+	{"compiler", "emulator", "what a plan and a table say needs no CPU"},
 	{"compiler/lower", "compiler/recur", "they meet only in the proof"},
 	{"compiler/table", "compiler/plan", "a table knows nothing of plans"},
 	{"compiler/table", "compiler/zone", "a table carries its own zone"},
