@@ -40,9 +40,10 @@ func TestCase(t *testing.T) {
 }
 
 var (
-	list  = flag.Bool("broken", false, "print what is broken, cause by cause")
-	every = flag.Int("every", 1, "take every n-th pair of faults, and of the cut servings, only")
-	from  = flag.Int("from", 0, "with -every: which of the first n to begin with")
+	phases = flag.Int("phases", honest.PairPhases, "at how many phases each pair is tried")
+	list   = flag.Bool("broken", false, "print what is broken, cause by cause")
+	every  = flag.Int("every", 1, "take every n-th pair of faults, and of the cut servings, only")
+	from   = flag.Int("from", 0, "with -every: which of the first n to begin with")
 )
 
 // deep is set for the runs that take minutes.
@@ -53,7 +54,7 @@ var deep = os.Getenv("MEALTAB_HONEST") != ""
 func TestSweep(t *testing.T) {
 	cases := slices.Concat(honest.Sample(honest.Days(), 20, 3), honest.Sample(honest.Singles(), 120, 3), honest.Sample(honest.Pairs(honest.PairPhases), 600, 3))
 	if deep {
-		cases = slices.Concat(honest.Days(), honest.Singles(), honest.Sample(honest.Pairs(honest.PairPhases), *every, *from))
+		cases = slices.Concat(honest.Days(), honest.Singles(), honest.Sample(honest.Pairs(*phases), *every, *from))
 	}
 	outcomes, err := honest.Sweep(cases, progress(t))
 	require.NoError(t, err)

@@ -45,8 +45,8 @@ func TestRepeatedCuts(t *testing.T) {
 	if deep {
 		n = 100_000
 	}
-	n /= *every
-	cases := honest.RepeatedCases(n, uint64(1+*from*n))
+	cases := honest.RepeatedCases(n, 1)
+	cases = cases[*from*n / *every : (*from+1)*n / *every]
 	next := make(chan honest.Repeated)
 	var wait sync.WaitGroup
 	var lock sync.Mutex
