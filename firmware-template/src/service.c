@@ -167,7 +167,7 @@ static uint8_t forward(void)
 
 static uint8_t back(int16_t trim)
 {
-	wheel_back(table.turn_ms, trim);
+	wheel_to_and_fro(table.turn_ms, trim);
 	if (sensors.index_changed)
 		service_wires.seen |= WIRE_INDEX;
 	sensors_on();

@@ -403,15 +403,22 @@ void wheel_hold(uint8_t seconds, uint16_t turn_ms, int16_t trim_us)
 	servo_off();
 }
 
-void wheel_back(uint16_t turn_ms, int16_t trim_us)
+static void push_pocket(uint16_t width)
+{
+	for (uint16_t n = attempt.pocket; n > 0 && !attempt.sagged; n--)
+		push(width);
+	stand(STAND_FRAMES);
+}
+
+void wheel_to_and_fro(uint16_t turn_ms, int16_t trim_us)
 {
 	servo_on(turn_ms ? turn_ms : TURN_MS, trim_us);
 	sensors.index_changed = false;
 	sensors.backwards = true;
-	for (uint16_t n = attempt.pocket; n > 0 && !attempt.sagged; n--)
-		push(attempt.back);
-	servo_off();
+	push_pocket(attempt.back);
 	sensors.backwards = false;
+	push_pocket(attempt.forward);
+	servo_off();
 }
 
 void wheel_twitch(uint8_t pin)

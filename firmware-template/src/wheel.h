@@ -42,8 +42,8 @@ extern uint16_t wheel_loaded_mv;
 
 /* For a test on the bench, each with the supply watched as above. The stop pulse for so many seconds. */
 void wheel_hold(uint8_t seconds, uint16_t turn_ms, int16_t trim_us);
-/* One pocket backwards, by time; sensors.index_changed says whether the index switch did. */
-void wheel_back(uint16_t turn_ms, int16_t trim_us);
+/* One pocket backwards and forwards again, by time, so that nothing falls; sensors.index_changed says whether the index switch did. */
+void wheel_to_and_fro(uint16_t turn_ms, int16_t trim_us);
 /* The servo's supply on, and pulses on another pin of port B for half a second. */
 void wheel_twitch(uint8_t pin);
 

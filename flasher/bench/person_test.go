@@ -16,6 +16,7 @@ type watcher struct {
 	flash  int     // edges of the light since the last thing was done
 	volts  bool    // the servo's plug had its voltage since
 	angle  float64 // of the wheel then
+	first  float64 // how far it had moved when that was first seen
 	said   []string
 	asked  map[string]string
 	absent bool // answers nothing
@@ -34,11 +35,14 @@ func newWatcher(e *flashertest.Emulated) *watcher {
 	return w
 }
 
+// seen is what an eye sees of a wheel that moves, in pockets.
+const seen = 0.03
+
 func (w *watcher) Say(text string) { w.said = append(w.said, text) }
 
 func (w *watcher) Do(key, text string) {
 	w.Say(text)
-	w.flash, w.volts, w.angle = 0, false, w.e.Board.Angle()
+	w.flash, w.volts, w.angle, w.first = 0, false, w.e.Board.Angle(), 0
 	buttons := map[string]int{"feed": board.ButtonFeed, "portion": board.ButtonPortion, "plan": board.ButtonPreset}
 	name, press := strings.CutPrefix(key, "press-")
 	switch {
@@ -48,6 +52,12 @@ func (w *watcher) Do(key, text string) {
 		w.e.Board.Press(board.ButtonPortion, 300*time.Millisecond)
 	case key == "beam":
 		w.soon(func() { w.e.Board.BreakBeam(300 * time.Millisecond) })
+	case key == "back":
+		w.e.Watch = func() {
+			if w.first = w.e.Board.Angle() - w.angle; math.Abs(w.first) > seen {
+				w.e.Watch = nil
+			}
+		}
 	case key == "reset":
 		w.e.Board.Reset()
 	}
@@ -79,8 +89,10 @@ func (w *watcher) answer(key string) string {
 		}
 		return bench.No
 	}
-	const seen = 0.03 // pockets: what an eye sees of a wheel
 	moved := w.e.Board.Angle() - w.angle
+	if key == "went-back" {
+		moved = w.first
+	}
 	switch {
 	case w.absent:
 		return ""

@@ -50,18 +50,18 @@ func (w *walk) wheel() error {
 	return w.coinCell()
 }
 
-// turns moves the wheel: stands, back, forward.
+// turns moves the wheel: stands, back and forth, forward.
 func (w *walk) turns() error {
 	creep, err := w.hold(w.Trim)
 	if err != nil {
 		return err
 	}
-	w.Person.Do("back", "The wheel turns one pocket backwards now.")
+	w.Person.Do("back", "The wheel turns one pocket backwards now, and forwards again.")
 	back, err := w.move(flasher.Back, 1, w.Trim)
 	if err != nil {
 		return err
 	}
-	wentBack := w.ask("went-back", "Which way did it turn?")
+	wentBack := w.ask("went-back", "Which way did it turn first?")
 	if w.sags() {
 		return nil
 	}
@@ -83,7 +83,7 @@ func (w *walk) turns() error {
 	case went == forward && wentBack == backward:
 		w.right("wheel", "it turns one pocket each way")
 	default:
-		w.wrong("wheel", fmt.Sprintf("asked to turn back it turned %q, asked to turn forwards %q", wentBack, went), Erratic)
+		w.wrong("wheel", fmt.Sprintf("asked to turn back first it answered %q, asked to turn forwards %q", wentBack, went), Erratic)
 	}
 	w.index(back)
 	return w.findTrim(creep)
@@ -141,7 +141,7 @@ func (w *walk) standsStill() error {
 	return nil
 }
 
-// index judges the switch by a turn of one pocket back, at whose beginning the wheel stood at a pocket's place.
+// index judges the switch by a turn of one pocket back and forth, at whose beginning the wheel stood at a pocket's place.
 func (w *walk) index(turn flasher.Served) {
 	if w.feeder.ID.Sensors&flasher.SensorIndex == 0 {
 		return
