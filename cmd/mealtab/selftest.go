@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/profile"
 	"mealtab/flasher"
 	"mealtab/flasher/bench"
 	"mealtab/flasher/link"
@@ -51,7 +52,7 @@ Exit code 1: something is wrong.`,
 	flags := cmd.Flags()
 	flags.SortFlags = false
 	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board, or tcp:HOST:PORT (default: the only one with the USB bridge of a board)")
-	flags.StringVar(&f.board, "board", "", "the board that is built, by `NAME` (default: what its firmware says)")
+	flags.StringVar(&f.board, "board", "", "the board that is built: a `NAME`, or the path of a TOML file (default: what its firmware says)")
 	flags.StringVar(&f.format, "format", "text", "text, json")
 	flags.StringVar(&f.answers, "answers", "", "`LIST` of prepared answers, such as \"blinks=yes,creeps=no\": nobody is asked, and what is not among them is left out")
 	flags.BoolVar(&f.write, "write", false, "write the trim that is found into PLAN")
@@ -68,7 +69,10 @@ func (a *app) runSelftest(name string, f selftestFlags) error {
 		return usagef("--write writes into a TOML file")
 	}
 	c := bench.Config{Board: f.board}
-	var err error
+	_, err := profile.Load(f.board)
+	if err != nil {
+		return usagef("--board: %v", err)
+	}
 	if c.Person, err = a.person(f); err != nil {
 		return err
 	}

@@ -100,6 +100,12 @@ func Walk(c Config) (*Report, error) {
 		return nil, err
 	}
 	w.report.Problems = diagnose(w.seen)
+	text := pins(w.built())
+	for _, p := range w.report.Problems {
+		for i := range p.Causes {
+			p.Causes[i].Do = text.Replace(p.Causes[i].Do)
+		}
+	}
 	return &w.report, nil
 }
 

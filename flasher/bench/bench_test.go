@@ -1,6 +1,10 @@
 package bench_test
 
 import (
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -21,11 +25,11 @@ func TestMain(m *testing.M) {
 }
 
 // walk lets a watcher go through a board that has been on for a second.
-func walk(t testing.TB, e *flashertest.Emulated) (*bench.Report, *watcher) {
+func walk(t testing.TB, e *flashertest.Emulated, build string) (*bench.Report, *watcher) {
 	t.Helper()
 	w := newWatcher(e)
 	e.Sleep(time.Second)
-	r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: w})
+	r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: w, Board: build})
 	require.NoError(t, err)
 	return r, w
 }
@@ -52,7 +56,7 @@ func TestRightBoards(t *testing.T) {
 		t.Run(image, func(t *testing.T) {
 			t.Parallel()
 			e := flashertest.New(t, image, nil, nil)
-			r, _ := walk(t, e)
+			r, _ := walk(t, e, "")
 			assert.True(t, r.Good(), text(r))
 			t.Log(text(r))
 			assert.Empty(t, e.Broken)
@@ -60,28 +64,69 @@ func TestRightBoards(t *testing.T) {
 	}
 }
 
-// Each wrong wire is named: the first cause is right in nine of ten, and one that is not there is never the only one.
+// Each wrong wire is named: the first cause is right in nine of ten, and one that is not there is never the only one. What is named stands
+// in a table of the builder's page.
 func TestWrongWires(t *testing.T) {
 	require.GreaterOrEqual(t, len(miswirings), 25)
-	named := make([]string, len(miswirings))
+	reports := make([]*bench.Report, len(miswirings))
 	t.Run("wires", func(t *testing.T) {
 		for i, m := range miswirings {
 			t.Run(m.name, func(t *testing.T) {
 				t.Parallel()
-				r, _ := walk(t, m.emulated(t))
-				t.Log(text(r))
-				if len(r.Problems) > 0 && len(r.Problems[0].Causes) > 0 {
-					named[i] = r.Problems[0].Causes[0].Name
+				r, _ := walk(t, m.emulated(t), m.build)
+				reports[i] = r
+				for _, p := range r.Problems {
+					require.NotEmpty(t, p.Causes, text(r))
+					if len(p.Causes) == 1 {
+						require.Equal(t, m.cause, p.Causes[0].Name, text(r))
+					}
+				}
+				if m.cause == "" {
+					require.Empty(t, r.Problems, text(r))
 				}
 			})
 		}
 	})
+	if t.Failed() {
+		return
+	}
 	right := 0
+	var rows strings.Builder
 	for i, m := range miswirings {
-		if named[i] == m.cause {
+		var named []string
+		for _, p := range reports[i].Problems {
+			named = append(named, p.Causes[0].Name)
+		}
+		verdict := "no"
+		if strings.Join(named, "") == m.cause || len(named) > 0 && named[0] == m.cause {
+			verdict = "yes"
 			right++
 		}
-		t.Logf("%-32s %s", m.name, named[i])
+		if named == nil {
+			named = []string{"nothing: it is put right on the way"}
+		}
+		fmt.Fprintf(&rows, "| %s | %s | %s |\n", m.name, strings.Join(named, "; "), verdict)
 	}
+	t.Log("\n" + rows.String())
 	assert.GreaterOrEqual(t, right*10, len(miswirings)*9, "%d of %d right", right, len(miswirings))
+	compareBlock(t, "wires", fmt.Sprintf("| wire | first cause named | right |\n|---|---|---|\n%s\n%d of %d are named first.\n", rows.String(), right, len(miswirings)))
+}
+
+var update = flag.Bool("update", false, "rewrite the table of firmware-template/BENCH.md")
+
+// compareBlock compares what stands between the markers of a block of the builder's page with what a run has given.
+func compareBlock(t *testing.T, name, want string) {
+	t.Helper()
+	file := filepath.Join(flashertest.Root(t), "firmware-template", "BENCH.md")
+	src, err := os.ReadFile(file)
+	require.NoError(t, err)
+	before, rest, found := strings.Cut(string(src), "<!-- from a run: "+name+" -->\n")
+	require.True(t, found)
+	got, after, found := strings.Cut(rest, "<!-- end -->")
+	require.True(t, found)
+	if *update {
+		require.NoError(t, os.WriteFile(file, []byte(before+"<!-- from a run: "+name+" -->\n"+want+"<!-- end -->"+after), 0o644))
+		return
+	}
+	require.Equal(t, want, got)
 }

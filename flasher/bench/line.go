@@ -21,7 +21,7 @@ type rate struct {
 // rates are tried where no board answers at its own. A half, an eighth and a sixteenth are what the wrong clock fuse makes of 16 MHz (the
 // chip's own 8 MHz; CKDIV8; both: ATmega328P data sheet, table 9-1 and section 9.11), double is a 16 MHz crystal under firmware for 8; a tenth is how far an oscillator inside may
 // be off (the same, table 29-9).
-var rates = []rate{{0.5, HalfRate}, {2, DoubleRate}, {0.125, EighthRate}, {0.0625, EighthRate}, {0.9, TenthOff}, {1.1, TenthOff}}
+var rates = []rate{{0.5, HalfRate}, {2, DoubleRate}, {0.125, EighthRate}, {0.0625, EighthRate}, {0.75, ThreeQuarters}, {0.9, TenthOff}, {1.1, TenthOff}}
 
 const (
 	// otherPatience is how long a board is asked at each of the other rates: more than two knocks.
@@ -75,7 +75,7 @@ func (w *walk) nobody(nothing *link.NothingError) error {
 		sign = Babble
 	}
 	w.wrong("line", nothing.Error(), sign)
-	switch w.ask("alive", "Press the portion button (PD4) for a moment: does the light flash?") {
+	switch w.ask("alive", "Press the portion button ({portion}) for a moment: does the light flash?") {
 	case Yes:
 		w.seen = append(w.seen, Alive)
 	case No:
@@ -110,13 +110,27 @@ func (w *walk) otherRates() (bool, error) {
 			if err != nil {
 				return false, err
 			}
-			hz := float64(b.ClockHz) * r.part
-			w.wrong("line", fmt.Sprintf("a feeder answers at %d baud, where %d is right for %s: its chip runs at about %.3g MHz instead of %d",
-				baud, b.Baud, b.Name, hz/1e6, b.ClockHz/1_000_000), r.sign)
+			w.offRate(baud, payload[identifyBoard], b, r)
 			return true, nil
 		}
 	}
 	return false, nil
+}
+
+// identifyBoard is where IDENTIFY's answer has the code of the board.
+const identifyBoard = 4
+
+// offRate tells a chip that runs at another rate from firmware that is for another board.
+func (w *walk) offRate(baud int, code byte, b *profile.Profile, r rate) {
+	name := flasher.BoardName(code)
+	hz := float64(b.ClockHz) * r.part
+	w.report.Board = name
+	if want, err := profile.Load(w.Board); w.Board != "" && err == nil && want.Code != code {
+		w.wrong("firmware", fmt.Sprintf("a feeder answers at %d baud: its firmware is that of %s, and you build %s", baud, name, want.Name), OtherBoard)
+		return
+	}
+	w.wrong("line", fmt.Sprintf("a feeder answers at %d baud, where %d is right for %s: its chip runs at about %.3g MHz instead of %d",
+		baud, b.Baud, name, hz/1e6, b.ClockHz/1_000_000), r.sign)
 }
 
 func isBoardRate(baud int) bool {
@@ -130,7 +144,7 @@ func isBoardRate(baud int) bool {
 
 // bootloader asks which chip is under a bootloader, and leaves the link at the rate it had.
 func (w *walk) bootloader() (chip string, err error) {
-	l := &bootload.Loader{T: w.Link.Transport(), Baud: 0, Press: func() { w.Person.Do("reset", "Press the board's reset button now.") }}
+	l := &bootload.Loader{T: w.Link.Transport(), Baud: 0, Press: func() { w.do("reset", "Press the board's reset button now.") }}
 	_, sig, err := l.Look()
 	if err != nil {
 		return "", err
@@ -146,28 +160,25 @@ func (w *walk) bootloader() (chip string, err error) {
 // firmware compares the firmware with the chip and with what the builder means to build.
 func (w *walk) firmware() error {
 	name := w.feeder.BoardName()
-	p, err := profile.Load(name)
-	if err != nil {
-		w.leftOut("firmware", "it was built for %s, which this program does not know", name)
+	p, known := profile.ByCode(w.feeder.ID.Board)
+	if want, err := profile.Load(w.Board); w.Board != "" && err == nil {
+		if want.Code != w.feeder.ID.Board {
+			w.wrong("firmware", fmt.Sprintf("the board runs the firmware for %s, you build %s", name, want.Name), OtherBoard)
+			return errEnough
+		}
+		p, known, name = want, true, want.Name
+	}
+	if !known {
+		w.leftOut("firmware", "it was built for a board that this program does not know: name its description with --board")
 		return errEnough
 	}
 	w.profile = p
-	if w.Board != "" && w.Board != name && !sameCode(w.Board, p) {
-		w.wrong("firmware", fmt.Sprintf("the board runs the firmware for %s, you build %s", name, w.Board), OtherBoard)
-		return errEnough
-	}
 	if w.feeder.ID.Firmware != frame.FirmwareVersion {
 		w.wrong("firmware", fmt.Sprintf("version %d, this program carries %d", w.feeder.ID.Firmware, frame.FirmwareVersion), OtherFirmware)
 	} else {
 		w.right("firmware", "version %d for %s", w.feeder.ID.Firmware, name)
 	}
 	return w.chip(name)
-}
-
-// sameCode reports whether a board is one that can run the same tables: with sensors or without.
-func sameCode(name string, p *profile.Profile) bool {
-	other, err := profile.Load(name)
-	return err == nil && other.Code == p.Code
 }
 
 // chip reads the signature where a reset line leads to a bootloader.

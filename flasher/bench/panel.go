@@ -16,13 +16,13 @@ const (
 // light asks whether it blinks.
 func (w *walk) light() error {
 	blink := func() error {
-		w.Person.Do("light", "Light: watch it; it blinks now.")
+		w.do("light", "Light: watch it; it blinks now.")
 		_, err := w.serve(flasher.Light, flashes, 0)
 		return err
 	}
 	if !w.services {
 		blink = func() error {
-			w.Person.Do("light-by-button", "Light: press the portion button (PD4) now and watch the light; it flashes.")
+			w.do("light-by-button", "Light: press the portion button ({portion}) now and watch the light; it flashes.")
 			w.Link.Transport().Sleep(5 * time.Second)
 			_, err := w.feeder.Status()
 			return err
@@ -54,15 +54,15 @@ func (w *walk) light() error {
 
 // button is one of the three.
 type button struct {
-	name, pin   string
+	name        string
 	bit         flasher.Pins
 	stuck, dead Symptom
 }
 
 var panel = []button{
-	{"feed", "PD3", flasher.PinFeed, FeedStuck, FeedDead},
-	{"portion", "PD4", flasher.PinPortion, PortionStuck, PortionDead},
-	{"plan", "PD5", flasher.PinPlan, PlanStuck, PlanDead},
+	{"feed", flasher.PinFeed, FeedStuck, FeedDead},
+	{"portion", flasher.PinPortion, PortionStuck, PortionDead},
+	{"plan", flasher.PinPlan, PlanStuck, PlanDead},
 }
 
 // swapped are the pairs of buttons that are taken for each other.
@@ -97,7 +97,7 @@ func (w *walk) buttons() error {
 
 // press has one pressed, and looks which is seen.
 func (w *walk) press(b button, rest flasher.Pins) error {
-	w.Person.Do("press-"+b.name, fmt.Sprintf("Buttons: press %s (%s) for a moment, within %d seconds.", b.name, b.pin, pressTime))
+	w.do("press-"+b.name, fmt.Sprintf("Buttons: press %s ({%s}) for a moment, within %d seconds.", b.name, b.name, pressTime))
 	served, err := w.serve(flasher.Watch, pressTime, int(rest))
 	if err != nil {
 		return err
@@ -125,7 +125,7 @@ func (w *walk) portionButton() error {
 	if err != nil {
 		return err
 	}
-	w.Person.Do("press-portion", "Buttons: press portion (PD4) for a moment, now.")
+	w.do("press-portion", "Buttons: press portion ({portion}) for a moment, now.")
 	w.Link.Transport().Sleep(pressTime * time.Second)
 	after, err := w.feeder.Status()
 	switch {
@@ -162,7 +162,7 @@ func (w *walk) sensors() error {
 		w.leftOut("light barrier", "nobody was there to put anything into it")
 		return nil
 	}
-	w.Person.Do("beam", fmt.Sprintf("Light barrier: put a pencil into it and take it out again, within %d seconds.", pressTime))
+	w.do("beam", fmt.Sprintf("Light barrier: put a pencil into it and take it out again, within %d seconds.", pressTime))
 	served, err := w.serve(flasher.Watch, pressTime, int(rest))
 	if err != nil {
 		return err

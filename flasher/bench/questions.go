@@ -5,6 +5,8 @@ import (
 	"maps"
 	"slices"
 	"strings"
+
+	"mealtab/compiler/profile"
 )
 
 // questions are all that a walk asks, with their answers.
@@ -38,5 +40,20 @@ func CheckAnswer(key, answer string) error {
 
 // ask puts a question by its key.
 func (w *walk) ask(key, text string) string {
-	return w.Person.Ask(Question{key, text, questions[key]})
+	return w.Person.Ask(Question{key, pins(w.built()).Replace(text), questions[key]})
+}
+
+// do asks for something to be done at once.
+func (w *walk) do(key, text string) { w.Person.Do(key, pins(w.built()).Replace(text)) }
+
+// built is the board as it is described: by its firmware, before that is known by what its builder says.
+func (w *walk) built() *profile.Profile {
+	if w.profile != nil {
+		return w.profile
+	}
+	if p, err := profile.Load(w.Board); err == nil {
+		return p
+	}
+	p, _ := profile.Named(profile.Default)
+	return p
 }

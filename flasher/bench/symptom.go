@@ -14,6 +14,7 @@ const (
 	HalfRate       Symptom = "the chip runs at half its rate"
 	DoubleRate     Symptom = "the chip runs at twice its rate"
 	EighthRate     Symptom = "the chip runs at an eighth of its rate or less"
+	ThreeQuarters  Symptom = "the chip runs at three quarters of its rate"
 	TenthOff       Symptom = "the chip's clock is about a tenth off"
 	OtherVersion   Symptom = "firmware and program speak different versions"
 	OtherFirmware  Symptom = "the firmware is not the one that this program carries"

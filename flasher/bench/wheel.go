@@ -56,7 +56,7 @@ func (w *walk) turns() error {
 	if err != nil {
 		return err
 	}
-	w.Person.Do("back", "The wheel turns one pocket backwards now, and forwards again.")
+	w.do("back", "The wheel turns one pocket backwards now, and forwards again.")
 	back, err := w.move(flasher.Back, 1, w.Trim)
 	if err != nil {
 		return err
@@ -65,7 +65,7 @@ func (w *walk) turns() error {
 	if w.sags() {
 		return nil
 	}
-	w.Person.Do("forward", "And one pocket forwards, as a meal does.")
+	w.do("forward", "And one pocket forwards, as a meal does.")
 	if _, err := w.move(flasher.Forward, 1, w.Trim); err != nil {
 		return err
 	}
@@ -73,25 +73,32 @@ func (w *walk) turns() error {
 	if w.sags() {
 		return nil
 	}
-	switch {
-	case went == none && wentBack == none:
+	if went == none && wentBack == none {
 		return w.standsStill()
-	case went == backward && wentBack != backward:
-		w.wrong("wheel", "it turns the wrong way", TurnsBack)
+	}
+	w.direction(wentBack, went, w.index(back))
+	return w.findTrim(creep)
+}
+
+// direction judges which way it turned, first there and back, then forwards. With a switch that is wrong the forward turn ends anywhere.
+func (w *walk) direction(wentBack, went string, switchGood bool) {
+	switch {
 	case went == "" || wentBack == "":
 		w.leftOut("wheel", "nobody could tell which way it turned")
 	case went == forward && wentBack == backward:
 		w.right("wheel", "it turns one pocket each way")
+	case went != forward && wentBack == forward:
+		w.wrong("wheel", "it turns the wrong way", TurnsBack)
+	case !switchGood:
+		w.leftOut("wheel", "it turns; which way is to be seen when the index switch is right")
 	default:
-		w.wrong("wheel", fmt.Sprintf("asked to turn back first it answered %q, asked to turn forwards %q", wentBack, went), Erratic)
+		w.wrong("wheel", fmt.Sprintf("asked to turn back first it turned %q, asked to turn forwards %q", wentBack, went), Erratic)
 	}
-	w.index(back)
-	return w.findTrim(creep)
 }
 
 // hold lets the servo stand and asks whether it does.
 func (w *walk) hold(trim int) (creep string, err error) {
-	w.Person.Do("hold", fmt.Sprintf("For %d seconds the servo is told to stand (trim %d µs). Watch whether the wheel creeps.", holdTime, trim))
+	w.do("hold", fmt.Sprintf("For %d seconds the servo is told to stand (trim %d µs). Watch whether the wheel creeps.", holdTime, trim))
 	if _, err = w.move(flasher.Hold, holdTime, trim); err != nil {
 		return "", err
 	}
@@ -117,7 +124,7 @@ func volts(mv int) float64 { return float64(mv) / 1000 }
 // standsStill finds out why it does not turn.
 func (w *walk) standsStill() error {
 	w.wrong("wheel", "it does not turn either way", NoTurn)
-	w.Person.Do("meter", fmt.Sprintf("For %d seconds the servo has its supply. Hold a voltmeter between plus and minus of its plug.", meterTime))
+	w.do("meter", fmt.Sprintf("For %d seconds the servo has its supply. Hold a voltmeter between plus and minus of its plug.", meterTime))
 	if _, err := w.move(flasher.Hold, meterTime, w.Trim); err != nil {
 		return err
 	}
@@ -129,7 +136,7 @@ func (w *walk) standsStill() error {
 		w.seen = append(w.seen, PlugLive)
 	}
 	for _, pin := range []int{0, 2, 3, 4} {
-		w.Person.Do("twitch", fmt.Sprintf("Watch the wheel: pulses on PB%d now.", pin))
+		w.do("twitch", fmt.Sprintf("Watch the wheel: pulses on PB%d now.", pin))
 		if _, err := w.move(flasher.Twitch, pin, 0); err != nil {
 			return err
 		}
@@ -142,13 +149,14 @@ func (w *walk) standsStill() error {
 }
 
 // index judges the switch by a turn of one pocket back and forth, at whose beginning the wheel stood at a pocket's place.
-func (w *walk) index(turn flasher.Served) {
+func (w *walk) index(turn flasher.Served) (good bool) {
 	if w.feeder.ID.Sensors&flasher.SensorIndex == 0 {
-		return
+		return true
 	}
 	closed, changed := turn.Before&flasher.PinIndex != 0, turn.Seen&flasher.PinIndex != 0
+	good = closed && changed
 	switch {
-	case closed && changed:
+	case good:
 		w.right("index switch", "it opens and closes as the wheel turns")
 	case changed:
 		w.wrong("index switch", "it is open at a pocket's place and closes between", IndexInverted)
@@ -157,6 +165,7 @@ func (w *walk) index(turn flasher.Served) {
 	default:
 		w.wrong("index switch", "the wheel turns, and it stays open", IndexOpen)
 	}
+	return good
 }
 
 // findTrim moves the stop pulse until the wheel stands.

@@ -3,8 +3,11 @@ package bench_test
 import (
 	"testing"
 
+	"github.com/stretchr/testify/require"
+
 	"mealtab/emulator/board"
-	"mealtab/flasher/bench"
+	firmware "mealtab/firmware-template/image"
+	"mealtab/flasher/bootload"
 	"mealtab/flasher/flashertest"
 )
 
@@ -15,6 +18,7 @@ type miswired struct {
 	set    func(*board.Config)
 	wrong  func(e *flashertest.Emulated)
 	feeder func(t testing.TB) *flashertest.Emulated // instead of the rest
+	build  string                                   // what the builder says that is built
 	cause  string
 }
 
@@ -63,7 +67,7 @@ var miswirings = []miswired{
 	{name: "clock fuse: 8 MHz for 16", set: func(c *board.Config) { c.ClockHz /= 2 }, cause: "the clock fuse chooses the chip's own 8 MHz where a 16 MHz crystal is meant"},
 	{name: "clock fuse: 16 MHz for 8", image: "m328-cells", set: func(c *board.Config) { c.ClockHz *= 2 }, cause: "the clock fuse chooses a 16 MHz crystal where the chip's own 8 MHz are meant"},
 	{name: "clock fuse: divided by 8", set: func(c *board.Config) { c.ClockHz /= 8 }, cause: "the fuse CKDIV8 is programmed, as it is when a chip is new"},
-	{name: "EEPROM worn", wrong: func(e *flashertest.Emulated) { e.Board.MCU().WearOut(900, 0x04) }, cause: "the EEPROM is worn out"},
+	{name: "EEPROM worn", wrong: func(e *flashertest.Emulated) { e.Board.MCU().WearOut(100, 0x04) }, cause: "the EEPROM is worn out"},
 	{name: "TX and RX swapped", wrong: func(e *flashertest.Emulated) { e.Crossed = true }, cause: "TX and RX are swapped"},
 	{name: "no supply", wrong: func(e *flashertest.Emulated) { e.Board.PowerOff() }, cause: "the board has no supply"},
 	{name: "no firmware, only a bootloader", feeder: func(t testing.TB) *flashertest.Emulated {
@@ -71,6 +75,26 @@ var miswirings = []miswired{
 		e.HasReset = true
 		return e
 	}, cause: "the chip has no firmware yet"},
+	{name: "firmware of an m168 on an m328", feeder: func(t testing.TB) *flashertest.Emulated {
+		return installed(t, flashertest.Boots()[0], "m168-mains")
+	}, cause: "the firmware of another chip was installed"},
+	{name: "firmware for 8 MHz at 16 MHz", build: "m328-mains", feeder: func(t testing.TB) *flashertest.Emulated {
+		return flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Firmware = flashertest.Image(t, "m328-cells") })
+	}, cause: "the firmware of another board was installed"},
+	{name: "clock fuse: 1 MHz for 16", set: func(c *board.Config) { c.ClockHz /= 16 }, cause: "the fuse CKDIV8 is programmed, as it is when a chip is new"},
+	{name: "crystal of 12 MHz", set: func(c *board.Config) { c.ClockHz = 12_000_000 }, cause: "the crystal is one of 12 MHz where 16 are meant"},
+	{name: "interrupt wire on a pin that nothing uses", set: func(c *board.Config) { c.MoveWire(board.ClockIntWire, "PC2") }, cause: "the interrupt wire goes to another pin"},
+	{name: "servo's signal wire open", set: func(c *board.Config) { c.MoveWire(board.ServoPulseWire, "PC2") }, cause: "the signal wire of the servo is open"},
+	{name: "reset pin held low", wrong: func(e *flashertest.Emulated) { e.Board.MCU().SetReset(true) }, cause: "the reset pin is held low"},
+	{name: "on cells: SDA and SCL swapped", image: "m328-cells", wrong: bus(board.BusSwapped), cause: "SDA and SCL are swapped"},
+	{name: "on cells: no pull-ups", image: "m328-cells", wrong: bus(board.BusNoPullUps), cause: "SDA and SCL have no pull-ups"},
+	{name: "on cells: servo not plugged in", image: "m328-cells", wrong: func(e *flashertest.Emulated) { e.Board.UnplugServo(true) }, cause: "the servo is not plugged in"},
+	{name: "on cells: converter not switched on", image: "m328-cells", set: func(c *board.Config) { c.MoveWire(board.ServoSupplyWire, "PC2") }, cause: "the servo's supply does not come"},
+	{name: "on cells: cells nearly empty", image: "m328-cells", set: func(c *board.Config) { c.SetVolts(2.95) }, cause: "the supply is too weak or has too few volts"},
+	{name: "on cells: interrupt wire open", image: "m328-cells", wrong: func(e *flashertest.Emulated) { e.Board.CutInt(true) }, cause: "the interrupt wire is open"},
+	{name: "m168: SDA and SCL swapped", image: "m168-mains", wrong: bus(board.BusSwapped), cause: "SDA and SCL are swapped"},
+	{name: "m168: LED the wrong way round", image: "m168-mains", wrong: func(e *flashertest.Emulated) { e.Board.TurnLED() }, cause: "the LED is the wrong way round"},
+	{name: "m168: portion button open", image: "m168-mains", set: func(c *board.Config) { c.MoveWire(board.PortionWire, "PC2") }, cause: "the portion button is not connected"},
 }
 
 func (m miswired) emulated(t testing.TB) *flashertest.Emulated {
@@ -88,4 +112,20 @@ func (m miswired) emulated(t testing.TB) *flashertest.Emulated {
 	return e
 }
 
-var _ = bench.Yes
+// installed puts an image on a fresh chip through its bootloader, whatever it is for.
+func installed(t testing.TB, boot flashertest.Boot, image string) *flashertest.Emulated {
+	e := boot.Fresh(t)
+	e.HasReset = true
+	hex, ok := firmware.Hex(image)
+	require.True(t, ok)
+	flash, err := firmware.Flash(hex)
+	require.NoError(t, err)
+	var every []string
+	for _, c := range bootload.Chips() {
+		every = append(every, c.Name)
+	}
+	l := bootload.Loader{T: e}
+	_, err = l.Install(flash, every)
+	require.NoError(t, err)
+	return e
+}
