@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"strings"
 
-	forecast "mealtab/compiler/hopper" // the name is taken in this package
+	"mealtab/compiler/food/forecast"
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/ration"
 )
 
 // pets reads who eats from the plan. Faults of their values are the plan's.

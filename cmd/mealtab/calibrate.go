@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/calibrate"
+	"mealtab/compiler/food/calibrate"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/calibrate"
+	"mealtab/compiler/food/calibrate"
 	"mealtab/compiler/units"
 )
 

@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"mealtab/compiler/calibrate"
+	"mealtab/compiler/food/calibrate"
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"

@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/compiler/chart"
+	"mealtab/compiler/report/chart"
 )
 
 type chartFlags struct {

@@ -11,9 +11,9 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/ration"
-	"mealtab/compiler/review"
+	"mealtab/compiler/report/review"
 )
 
 type checkFlags struct {

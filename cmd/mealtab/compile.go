@@ -15,7 +15,7 @@ import (
 	"mealtab/compiler"
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/review"
+	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
 )
 

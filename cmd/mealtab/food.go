@@ -8,7 +8,7 @@ import (
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/replay"
-	"mealtab/compiler/review"
+	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
 )
 

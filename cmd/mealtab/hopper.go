@@ -11,7 +11,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/words"
-	forecast "mealtab/compiler/hopper" // the name is taken in this package
+	"mealtab/compiler/food/forecast"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"

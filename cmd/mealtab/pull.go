@@ -9,8 +9,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/raise"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 )
@@ -87,7 +87,7 @@ func (a *app) runPull(f pullFlags) error {
 		if err != nil {
 			return err
 		}
-		r, err := raise.Raise(tab, db, raise.Options{Zones: likelyZones(f.zone), Always: t.Start == from})
+		r, err := decompile.Table(tab, db, decompile.Options{Zones: likelyZones(f.zone), Always: t.Start == from})
 		if err != nil {
 			return flasher.Named(s.Port(), err)
 		}
@@ -113,7 +113,7 @@ func (s *session) writeTable(tab []byte, output string) error {
 }
 
 // writePlan writes the plan with what there is to say about it.
-func (s *session) writePlan(r *raise.Raised, output string, needsFrom bool) error {
+func (s *session) writePlan(r *decompile.Result, output string, needsFrom bool) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Read from the feeder on %s, %s.\n", s.Port(), s.a.now.UTC().Format("2006-01-02 15:04 UTC"))
 	b.WriteString("# The feeder keeps no names: give the meals yours.\n")

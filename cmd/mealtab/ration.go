@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"mealtab/compiler/ration"
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/units"
 )
 

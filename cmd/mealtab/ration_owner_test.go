@@ -20,7 +20,7 @@ var (
 
 // The owner's page shows what the commands print, one after the other on its own plan; -update rewrites it.
 func TestOwnerPage(t *testing.T) {
-	page := filepath.Join("..", "..", "compiler", "ration", "OWNER.md")
+	page := filepath.Join("..", "..", "compiler", "food", "ration", "OWNER.md")
 	src, err := os.ReadFile(page)
 	require.NoError(t, err)
 	page, err = filepath.Abs(page)

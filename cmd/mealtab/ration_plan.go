@@ -9,9 +9,9 @@ import (
 	"github.com/spf13/pflag"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	forecast "mealtab/compiler/hopper" // the name is taken in this package
+	"mealtab/compiler/food/forecast"
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/ration"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )

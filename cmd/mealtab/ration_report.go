@@ -5,7 +5,7 @@ import (
 	"strings"
 
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/ration"
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/units"
 )
 

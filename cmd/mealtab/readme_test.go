@@ -14,8 +14,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/ration"
 	"mealtab/compiler/table"
 )
 

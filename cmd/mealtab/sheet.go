@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/compiler/plan"
-	"mealtab/compiler/sheet"
+	"mealtab/compiler/report/sheet"
 )
 
 type sheetFlags struct {

@@ -12,7 +12,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/raise"
+	"mealtab/compiler/decompile"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/frame"
@@ -248,7 +248,7 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 		return err
 	}
 	if name == "" {
-		if same := raise.Zones(held.Table, db, likelyZones("")); len(same) > 0 {
+		if same := decompile.Zones(held.Table, db, likelyZones("")); len(same) > 0 {
 			names := someNames(same, likelyZones(""))
 			fmt.Fprintf(&s.out, "  zone     as in the time zone data at hand (%s): that of %s\n", db.Version(), names)
 			if z, err := db.Load(names); err == nil { // one, whose names for summer and winter time are known
@@ -256,7 +256,7 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 			}
 			return nil
 		}
-		nearest, _, ok := raise.Nearest(held.Table, db, likelyZones(""))
+		nearest, _, ok := decompile.Nearest(held.Table, db, likelyZones(""))
 		if !ok {
 			fmt.Fprintf(&s.out, "  zone     of no place in the time zone data at hand (%s); name yours with --zone\n", db.Version())
 			return nil
@@ -267,7 +267,7 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 	if err != nil {
 		return usagef("--zone: %v", err)
 	}
-	at, inTable, inData, differs := raise.Differs(z, held.Table, s.a.now)
+	at, inTable, inData, differs := decompile.Differs(z, held.Table, s.a.now)
 	if !differs {
 		fmt.Fprintf(&s.out, "  zone     that of %s from now on (time zone data %s)\n", name, db.Version())
 		held.Clock = z

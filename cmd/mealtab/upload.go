@@ -13,7 +13,7 @@ import (
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/raise"
+	"mealtab/compiler/decompile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
@@ -162,12 +162,12 @@ func (a *app) tableCargo(src []byte) (*cargo, error) {
 // with older data, then, or is damaged. A plan has just been compiled with them.
 func (a *app) zoneAtHand(c *cargo, name string) error {
 	t := c.schedule.Table
-	if c.compiled != nil || name == "" && len(raise.Zones(t, c.db, nil)) > 0 {
+	if c.compiled != nil || name == "" && len(decompile.Zones(t, c.db, nil)) > 0 {
 		return nil
 	}
 	const cure = "compile the plan again (nothing was written; --any-zone uploads it nevertheless)"
 	if name == "" {
-		nearest, _, ok := raise.Nearest(t, c.db, likelyZones(""))
+		nearest, _, ok := decompile.Nearest(t, c.db, likelyZones(""))
 		if !ok {
 			return fmt.Errorf("the table keeps a clock that no zone of the time zone data at hand (%s) keeps; %s", c.db.Version(), cure)
 		}
@@ -177,7 +177,7 @@ func (a *app) zoneAtHand(c *cargo, name string) error {
 	if err != nil {
 		return usagef("--zone: %v", err)
 	}
-	if at, inTable, inData, differs := raise.Differs(z, t, a.now); differs {
+	if at, inTable, inData, differs := decompile.Differs(z, t, a.now); differs {
 		return fmt.Errorf("the table was made with other time zone data: from %s on it has %s, but %s has %s by those at hand (%s); %s",
 			at.Format("2006-01-02 15:04 UTC"), utcText(inTable), name, utcText(inData), c.db.Version(), cure)
 	}

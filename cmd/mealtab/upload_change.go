@@ -8,7 +8,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/compiler/raise"
+	"mealtab/compiler/decompile"
 	"mealtab/flasher"
 )
 
@@ -43,7 +43,7 @@ func (c *cargo) zones() []string {
 	return likelyZones("")
 }
 
-func (s *session) showMeal(c raise.Change) {
+func (s *session) showMeal(c decompile.Change) {
 	m := c.Meal()
 	name := serving.Pad(m.Name, min(max(12, utf8.RuneCountInString(m.Name)), 24))
 	s.out.WriteString(wrap(fmt.Sprintf("  %-9s  %s  ", c.Kind, name), c.Words()))

@@ -15,7 +15,7 @@ import (
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/words"
-	"mealtab/compiler/raise"
+	"mealtab/compiler/decompile"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/link"
@@ -285,7 +285,7 @@ func (l *load) changes(now time.Time) string {
 		parts = append(parts, map[bool]string{true: "is named", false: fmt.Sprintf("is named, was %s", l.Named)}[l.Named == ""])
 	}
 	for _, m := range c.Meals {
-		if m.Kind != raise.Same {
+		if m.Kind != decompile.Same {
 			parts = append(parts, fmt.Sprintf("%s: %s", m.Meal().Name, m.Kind))
 		}
 	}

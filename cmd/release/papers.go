@@ -17,7 +17,7 @@ var shells = []struct{ shell, file string }{
 
 // papers are the files of every archive beside the command: documents, manual pages, completions, licences.
 func papers(sources, work string, when time.Time) (files []file, err error) {
-	for from, to := range map[string]string{"README.md": "README.md", "LICENSE": "LICENSE", "compiler/ration/OWNER.md": "OWNER.md"} {
+	for from, to := range map[string]string{"README.md": "README.md", "LICENSE": "LICENSE", "compiler/food/ration/OWNER.md": "OWNER.md"} {
 		data, err := os.ReadFile(filepath.Join(sources, from))
 		if err != nil {
 			return nil, err

@@ -18,9 +18,9 @@ import (
 
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
-	"mealtab/compiler/chart"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/report/chart"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"

@@ -27,7 +27,7 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/reader"
-	"mealtab/compiler/review"
+	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"

@@ -10,11 +10,11 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/compiler/chart"
+	"mealtab/compiler/food/ration"
 	"mealtab/compiler/profile"
-	"mealtab/compiler/ration"
 	"mealtab/compiler/replay"
-	"mealtab/compiler/review"
+	"mealtab/compiler/report/chart"
+	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )

@@ -9,8 +9,8 @@ import (
 	"strings"
 
 	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/raise"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -33,7 +33,7 @@ type Next struct {
 
 // Change is what the table changes.
 type Change struct {
-	Meals  []raise.Change
+	Meals  []decompile.Change
 	Others []string // all else that is another, each a clause
 	Unsaid string   // why the meals cannot be said in words; "": they can
 	// Food a day on average over the next four weeks, in the preset and with the adjustment in force.
@@ -75,15 +75,15 @@ func scheduleOf(tab []byte) *serving.Schedule {
 }
 
 // Meals says what a table changes on a feeder that holds another one, or none if held is nil: in the meals, and in all else.
-func Meals(db *zone.Database, held []byte, next Next) (meals []raise.Change, others []string, err error) {
-	after, err := raise.Raise(next.Bytes, db, raise.Options{Names: next.Schedule.Names, Zones: next.Zones, Always: true})
+func Meals(db *zone.Database, held []byte, next Next) (meals []decompile.Change, others []string, err error) {
+	after, err := decompile.Table(next.Bytes, db, decompile.Options{Names: next.Schedule.Names, Zones: next.Zones, Always: true})
 	if err != nil {
 		return nil, nil, fmt.Errorf("the meals cannot be said in words: %w", err)
 	}
 	if held == nil {
-		return raise.Changes(&plan.Plan{}, after.Plan), nil, nil
+		return decompile.Changes(&plan.Plan{}, after.Plan), nil, nil
 	}
-	before, err := raise.Raise(held, db, raise.Options{Zones: []string{after.Plan.Zone}, Always: true})
+	before, err := decompile.Table(held, db, decompile.Options{Zones: []string{after.Plan.Zone}, Always: true})
 	if err != nil {
 		return nil, nil, fmt.Errorf("the meals on the feeder cannot be said in words: %w", err)
 	}
@@ -91,7 +91,7 @@ func Meals(db *zone.Database, held []byte, next Next) (meals []raise.Change, oth
 	if err != nil {
 		return nil, nil, err
 	}
-	return raise.Changes(before.Plan, after.Plan), otherChanges(old, next.Schedule.Table), nil
+	return decompile.Changes(before.Plan, after.Plan), otherChanges(old, next.Schedule.Table), nil
 }
 
 // otherChanges are those that are not about meals.
