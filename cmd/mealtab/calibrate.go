@@ -170,7 +170,7 @@ func (a *app) calibratedPlan(c *calibration) (err error) {
 		}
 		c.plan, board = l.plan, l.plan.Board
 	}
-	p, err := profile.Load(board)
+	p, err := profile.LoadFor(c.name, board)
 	if err != nil {
 		return err
 	}

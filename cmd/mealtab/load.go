@@ -98,7 +98,7 @@ func (a *app) profile(p *plan.Plan, asked string) (*profile.Profile, error) {
 	if asked != "" {
 		return askedBoard(asked)
 	}
-	board, err := profile.Load(p.Board)
+	board, err := profile.LoadFor(p.Source.Name, p.Board)
 	if err == nil {
 		return board, nil
 	}

@@ -164,7 +164,7 @@ func (a *app) compileForPage(name string, src []byte) *page.Compiled {
 	if out.Zone, err = db.Load(p.Zone); err != nil {
 		return fail(err)
 	}
-	if out.Board, err = profile.Load(p.Board); err != nil {
+	if out.Board, err = profile.LoadFor(name, p.Board); err != nil {
 		out.Diagnostics = append(ds, plan.Diagnostic{Severity: plan.Error, Source: p.Source, Pos: p.Where.Board, Message: err.Error()})
 		return out
 	}

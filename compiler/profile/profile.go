@@ -15,6 +15,7 @@ import (
 	"maps"
 	"os"
 	"path"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -108,7 +109,7 @@ func Boards() []*Profile { return slices.Clone(all()) }
 
 var all = sync.OnceValue(func() (list []*Profile) {
 	for _, name := range Names() {
-		p, err := Load(name)
+		p, err := loadEmbedded(name)
 		if err != nil {
 			panic(err) // embedded, and tested
 		}
@@ -167,19 +168,34 @@ func Load(nameOrPath string) (*Profile, error) {
 		if err != nil {
 			return nil, err
 		}
+		if first, ok := ByCode(p.Code); ok && first.EEPROMBytes != p.EEPROMBytes {
+			return nil, located(nameOrPath, src, at("code", "%d is that of %s, whose tables are for %d bytes of EEPROM, and this chip has %d: choose 100 to 255", p.Code, first.Name, first.EEPROMBytes, p.EEPROMBytes))
+		}
 		p.File = nameOrPath
 		return p, nil
 	}
-	src, err := embedded.ReadFile(path.Join("boards", nameOrPath+".toml"))
+	return loadEmbedded(nameOrPath)
+}
+
+func loadEmbedded(name string) (*Profile, error) {
+	src, err := embedded.ReadFile(path.Join("boards", name+".toml"))
 	if err != nil {
-		return nil, unknown(nameOrPath)
+		return nil, unknown(name)
 	}
-	return Parse(nameOrPath+".toml", src)
+	return Parse(name+".toml", src)
 }
 
 // IsPath reports whether a board is given by a file, and not by the name of an embedded one.
 func IsPath(nameOrPath string) bool {
 	return strings.ContainsAny(nameOrPath, `/\`) || strings.HasSuffix(strings.ToLower(nameOrPath), ".toml")
+}
+
+// LoadFor is Load for the board that a plan names: a path counts from the plan's file.
+func LoadFor(planFile, nameOrPath string) (*Profile, error) {
+	if IsPath(nameOrPath) && !filepath.IsAbs(nameOrPath) {
+		nameOrPath = filepath.Join(filepath.Dir(planFile), nameOrPath)
+	}
+	return Load(nameOrPath)
 }
 
 func unknown(name string) error {

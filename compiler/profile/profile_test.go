@@ -117,6 +117,10 @@ func TestErrors(t *testing.T) {
 	assert.EqualError(t, err, `no board profile "atmega328_mains" (did you mean "m328-mains"?); there are m168-mains, m328-barrier, m328-both, m328-cells, m328-index, m328-mains, or give the path of a TOML file`)
 	_, err = Load("zz")
 	assert.ErrorContains(t, err, `no board profile "zz"; there are m168-mains`)
+	file := filepath.Join(t.TempDir(), "small.toml")
+	require.NoError(t, os.WriteFile(file, []byte("like = \"m168-mains\"\ncode = 1\n"), 0o644))
+	_, err = LoadFor(filepath.Join(filepath.Dir(file), "plan.toml"), "small.toml")
+	assert.EqualError(t, err, file+":2:1: code = 1 is that of m328-mains, whose tables are for 1024 bytes of EEPROM, and this chip has 512: choose 100 to 255")
 	_, err = Load("no/such.toml")
 	assert.ErrorContains(t, err, "no/such.toml")
 }

@@ -146,6 +146,15 @@ func TestGuideFusesAreThoseOfInstall(t *testing.T) {
 		target := bootload.TargetFor(p)
 		require.Equal(t, [3]byte{target.Low, target.High, target.Extended}, rows[row].bytes, board)
 	}
+	// The ATmega328PB: what the guide says beside the table.
+	for clock, like := range map[string]string{"16 MHz": "m328-mains", "8 MHz": "m328-cells"} {
+		p, err := profile.Parse("pb.toml", fmt.Appendf(nil, "like = %q\nmcu = \"atmega328pb\"\n", like))
+		require.NoError(t, err)
+		twin, _ := profile.Named(like)
+		target, other := bootload.TargetFor(p), bootload.TargetFor(twin)
+		require.Equal(t, []byte{other.Low, other.High}, []byte{target.Low, target.High})
+		require.Contains(t, readGuide(t), fmt.Sprintf("%02X at %s", target.Extended, clock))
+	}
 }
 
 // The bits that the guide works out make the bytes beside them.

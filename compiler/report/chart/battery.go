@@ -19,7 +19,7 @@ const (
 // battery draws how long a set of cells lasts, poor to good, and which loads take the charge of a year. What happens in a year
 // is computed from the replay and from what the firmware is meant to do; a rehearsal counts it better.
 func (d *drawing) battery() (*Picture, error) {
-	board, err := profile.Load(d.in.Plan.Board)
+	board, err := profile.LoadFor(d.in.Plan.Source.Name, d.in.Plan.Board)
 	if err != nil {
 		return nil, err
 	}
