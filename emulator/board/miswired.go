@@ -62,6 +62,7 @@ type miswired struct {
 	byHand   handMade
 	intShort bool
 	ledDark  bool // the wrong way round
+	inReset  bool // for good
 }
 
 // SetBusWiring connects the clock module so.
@@ -76,6 +77,12 @@ func (b *Board) SetBusWiring(w BusWiring) {
 func (b *Board) ShortInt(on bool) {
 	b.wrong.intShort = on
 	b.clockChanged()
+}
+
+// HoldReset holds the AVR's RESET pin low for good, or lets it go.
+func (b *Board) HoldReset(on bool) {
+	b.wrong.inReset = on
+	b.mcu.SetReset(on)
 }
 
 // TurnLED turns the LED round.

@@ -211,5 +211,5 @@ func (b *Board) SetTemperature(quarterDegrees int16) {
 func (b *Board) Reset() {
 	b.mcu.SetReset(true)
 	b.mcu.RunFor(b.cfg.ClockHz / 10_000) // 0.1 ms
-	b.mcu.SetReset(false)
+	b.mcu.SetReset(b.wrong.inReset)
 }

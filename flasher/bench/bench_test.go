@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/table"
 	"mealtab/emulator/honest"
 	"mealtab/flasher"
 	"mealtab/flasher/bench"
@@ -60,6 +61,75 @@ func TestRightBoards(t *testing.T) {
 			assert.True(t, r.Good(), text(r))
 			t.Log(text(r))
 			assert.Empty(t, e.Broken)
+		})
+	}
+}
+
+// With a bootloader and a reset line the chip's signature is read, and right.
+func TestRightChip(t *testing.T) {
+	for _, boot := range flashertest.Boots() {
+		t.Run(boot.Name(), func(t *testing.T) {
+			t.Parallel()
+			r, _ := walk(t, installed(t, boot, boot.Board), boot.Board)
+			require.True(t, r.Good(), text(r))
+			require.Contains(t, text(r), "right chip: ATmega")
+		})
+	}
+}
+
+// Nobody at the board: what only a person sees is left out, nothing is wrong, and the wheel does not turn.
+func TestNobodyAtTheBoard(t *testing.T) {
+	for _, image := range honest.Images {
+		e := flashertest.New(t, image, nil, nil)
+		w := newWatcher(e)
+		w.absent = true
+		e.Sleep(time.Second)
+		r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: w})
+		require.NoError(t, err)
+		require.True(t, r.Good(), text(r))
+		require.Zero(t, e.Board.Angle())
+		require.GreaterOrEqual(t, r.Count(bench.LeftOut), 4)
+	}
+}
+
+// A slow and shaky line, and one that loses answers, makes no right board wrong.
+func TestRightBoardOnABadLine(t *testing.T) {
+	for _, image := range []string{"m328-mains", "m328-cells", "m328-both"} {
+		for _, loses := range []int{0, 23} {
+			t.Run(fmt.Sprint(image, loses), func(t *testing.T) {
+				t.Parallel()
+				e := flashertest.New(t, image, nil, nil)
+				e.Out, e.In = 4*time.Millisecond, 16*time.Millisecond
+				octets := 0
+				e.OnAnswer = func() bool {
+					octets++
+					return loses > 0 && octets%(loses*11) == 0
+				}
+				r, _ := walk(t, e, "")
+				require.True(t, r.Good(), text(r))
+			})
+		}
+	}
+}
+
+// In service, with a plan: three walks make no complaint, turn no more than may be given by hand, and the next meal comes, whole.
+func TestWalksInService(t *testing.T) {
+	for _, image := range []string{"m328-mains", "m328-cells", "m168-mains", "m328-both"} {
+		t.Run(image, func(t *testing.T) {
+			t.Parallel()
+			noon := uint16(flashertest.Start.Hour()*60 + 240)
+			e := flashertest.New(t, image, flashertest.Table(t, image, []uint16{noon}, 0), nil)
+			for range 3 {
+				r, _ := walk(t, e, "")
+				require.True(t, r.Good(), text(r))
+			}
+			byHand := e.Board.Pockets()
+			require.LessOrEqual(t, byHand, int64(table.DefaultPerHour))
+			e.Sleep(flashertest.Start.Add(4*time.Hour - time.Minute).Sub(e.Now()))
+			require.Equal(t, byHand, e.Board.Pockets())
+			e.Sleep(2 * time.Minute)
+			require.Contains(t, []int64{2, 3}, e.Board.Pockets()-byHand, "18 g in pockets of 6.2 g")
+			require.Empty(t, e.Broken)
 		})
 	}
 }

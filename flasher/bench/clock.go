@@ -218,6 +218,7 @@ func (w *walk) coinCell() error {
 
 // reconnect finds the board again after it was without supply.
 func (w *walk) reconnect() (*flasher.Feeder, error) {
+	w.Link = link.New(w.Link.Transport(), w.Link.Name(), w.Link.Baud()) // what the old one knows of the line is no longer so: a bootloader comes first
 	f, err := flasher.Connect(w.Link)
 	if !errors.Is(err, link.ErrClosed) || w.Reopen == nil {
 		return f, err

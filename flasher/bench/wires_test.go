@@ -85,7 +85,7 @@ var miswirings = []miswired{
 	{name: "crystal of 12 MHz", set: func(c *board.Config) { c.ClockHz = 12_000_000 }, cause: "the crystal is one of 12 MHz where 16 are meant"},
 	{name: "interrupt wire on a pin that nothing uses", set: func(c *board.Config) { c.MoveWire(board.ClockIntWire, "PC2") }, cause: "the interrupt wire goes to another pin"},
 	{name: "servo's signal wire open", set: func(c *board.Config) { c.MoveWire(board.ServoPulseWire, "PC2") }, cause: "the signal wire of the servo is open"},
-	{name: "reset pin held low", wrong: func(e *flashertest.Emulated) { e.Board.MCU().SetReset(true) }, cause: "the reset pin is held low"},
+	{name: "reset pin held low", wrong: func(e *flashertest.Emulated) { e.Board.HoldReset(true) }, cause: "the reset pin is held low"},
 	{name: "on cells: SDA and SCL swapped", image: "m328-cells", wrong: bus(board.BusSwapped), cause: "SDA and SCL are swapped"},
 	{name: "on cells: no pull-ups", image: "m328-cells", wrong: bus(board.BusNoPullUps), cause: "SDA and SCL have no pull-ups"},
 	{name: "on cells: servo not plugged in", image: "m328-cells", wrong: func(e *flashertest.Emulated) { e.Board.UnplugServo(true) }, cause: "the servo is not plugged in"},
