@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"golang.org/x/term"
 
 	"mealtab/cmd/mealtab/internal/moment"
@@ -91,7 +92,7 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
   mealtab compile plan.toml -o plan.table   make the table, and prove it
   mealtab replay plan.table                 when will the feeder feed?`,
 		SilenceErrors: true, SilenceUsage: true,
-		PersistentPreRunE: func(*cobra.Command, []string) error { return a.begin() },
+		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error { return a.begin(cmd) },
 	}
 	root.SetIn(a.in)
 	root.SetOut(a.out)
@@ -120,7 +121,10 @@ func group(root *cobra.Command, title string, commands ...*cobra.Command) {
 }
 
 // begin runs when flags and arguments have been accepted.
-func (a *app) begin() error {
+func (a *app) begin(cmd *cobra.Command) error {
+	if err := checkPorts(cmd.Flags().Lookup("port")); err != nil {
+		return err
+	}
 	if a.nowText != "" {
 		m, err := moment.Parse(a.nowText, zone.UTC(), a.now)
 		if err != nil {
@@ -129,6 +133,28 @@ func (a *app) begin() error {
 		a.now = m.At.Time()
 	}
 	a.running = true
+	return nil
+}
+
+// checkPorts refuses names that can be no port's, before anything is read or computed.
+func checkPorts(flag *pflag.Flag) error {
+	if flag == nil || !flag.Changed {
+		return nil
+	}
+	names := []string{flag.Value.String()}
+	switch list := flag.Value.(type) {
+	case pflag.SliceValue:
+		names = list.GetSlice()
+	default:
+		if list.Type() != "string" { // the page's is a number, and listened on
+			return nil
+		}
+	}
+	for _, name := range names {
+		if err := link.CheckName(name); err != nil {
+			return usagef("--port: %v", err)
+		}
+	}
 	return nil
 }
 

@@ -65,10 +65,30 @@ func TestBoardOverTCP(t *testing.T) {
 	require.Contains(t, errs, port+": nobody listens there (")
 }
 
+// A name that can be no port's is wrong usage, of every command that takes one, and is said before anything else: there is no plan here.
 func TestNameOfANetworkPort(t *testing.T) {
-	for _, name := range []string{"tcp:", "tcp:4161", "tcp::4161", "tcp:localhost:"} {
-		_, errs := newHome(t, nil, nil).run(1, "", "status", "--port", name)
-		require.Contains(t, errs, name+": a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161")
+	commands := map[string][]string{}
+	for _, cmd := range newApp(nil, nil, nil).rootCommand().Commands() {
+		if flag := cmd.Flags().Lookup("port"); flag != nil && flag.Value.Type() != "int" {
+			commands[cmd.Name()] = nil
+		}
+	}
+	for _, needsPlan := range []string{"upload", "hopper"} {
+		commands[needsPlan] = []string{"there-is-none.toml"}
+	}
+	require.Greater(t, len(commands), 9)
+	faults := map[string]string{
+		"tcp:": "here the port is missing", "tcp:4161": "here the port is missing", "tcp::4161": "here the host is missing", "tcp:localhost:": "here the port is missing",
+		"tcp:localhost:http": "the port is a number from 1 to 65535", "tcp:localhost:0": "the port is a number from 1 to 65535", "tcp:localhost:65536": "the port is a number from 1 to 65535",
+		"tcp:localhost:+80": "the port is a number from 1 to 65535", "tcp:::1:4161": "an IPv6 address stands in brackets: tcp:[::1]:4161", "tcp:[::1:4161": "here the address cannot be read",
+	}
+	for command, args := range commands {
+		for name, fault := range faults {
+			_, errs := newHome(t, nil, nil).run(2, "", append([]string{command, "--port", name}, args...)...)
+			require.Equal(t, "mealtab "+command+": --port: "+name+": a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161; "+fault+"\nTry: mealtab "+command+" --help\n", errs)
+		}
+		_, errs := newHome(t, nil, nil).run(2, "", append([]string{command, "--port", ""}, args...)...)
+		require.Contains(t, errs, "--port: the name of a port is missing, such as /dev/ttyUSB0")
 	}
 }
 

@@ -2,8 +2,10 @@ package link
 
 import (
 	"errors"
+	"fmt"
 	"net"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -14,11 +16,41 @@ const tcpPrefix = "tcp:"
 // TCPAddress is the host and port that such a name means.
 func TCPAddress(name string) (address string, ok bool) {
 	address, ok = strings.CutPrefix(name, tcpPrefix)
-	if !ok {
-		return "", false
+	return address, ok && tcpFault(address) == ""
+}
+
+// CheckName says what is wrong with a port's name that can be no port's, wherever it is looked for; nil: it may be one.
+func CheckName(name string) error {
+	if name == "" {
+		return errors.New("the name of a port is missing, such as /dev/ttyUSB0, COM3 or tcp:127.0.0.1:4161")
 	}
+	address, isTCP := strings.CutPrefix(name, tcpPrefix)
+	if fault := tcpFault(address); isTCP && fault != "" {
+		return fmt.Errorf("%s: a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161; %s", name, fault)
+	}
+	return nil
+}
+
+// tcpFault says why an address is not HOST:PORT; "": it is.
+func tcpFault(address string) string {
 	host, port, err := net.SplitHostPort(address)
-	return address, err == nil && host != "" && port != ""
+	var wrong *net.AddrError
+	switch {
+	case errors.As(err, &wrong) && wrong.Err == "too many colons in address":
+		return "an IPv6 address stands in brackets: tcp:[::1]:4161"
+	case err != nil && !strings.Contains(address, ":"):
+		return "here the port is missing"
+	case err != nil:
+		return "here the address cannot be read"
+	case host == "":
+		return "here the host is missing"
+	case port == "":
+		return "here the port is missing"
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 1 || n > 0xFFFF || port[0] == '+' {
+		return "the port is a number from 1 to 65535"
+	}
+	return ""
 }
 
 // dialTime is how long the far end of a connection may take to answer.
@@ -27,10 +59,10 @@ const dialTime = 5 * time.Second
 // openTCP connects to a line behind a network: an emulated board, or a small computer that carries octets to a serial port. The far end has its rate
 // and no reset line.
 func openTCP(name string, baud int) (*Link, error) {
-	address, ok := TCPAddress(name)
-	if !ok {
-		return nil, &OpenError{name, "a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161"}
+	if err := CheckName(name); err != nil {
+		return nil, err
 	}
+	address, _ := TCPAddress(name)
 	c, err := net.DialTimeout("tcp", address, dialTime)
 	if err != nil {
 		var op *net.OpError
