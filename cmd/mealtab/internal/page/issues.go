@@ -15,6 +15,9 @@ var choiceFields = []string{"days", "interval", "monthdays"}
 func (s *session) issues() (fields map[string][]Issue, general []Issue) {
 	fields, general = map[string][]Issue{}, []Issue{}
 	for _, d := range s.c.Diagnostics {
+		if s.saidAtTheTime(d) {
+			continue
+		}
 		id, issue := s.placed(d)
 		if id == "" {
 			general = append(general, issue)
@@ -26,6 +29,20 @@ func (s *session) issues() (fields map[string][]Issue, general []Issue) {
 	}
 	slices.SortStableFunc(general, func(a, b Issue) int { return cmp.Compare(a.Severity, b.Severity) })
 	return fields, general
+}
+
+// saidAtTheTime reports whether a diagnostic is about an exception that has the wrong time of its meal's start. That time was typed once, at the
+// times, and moved along to the exceptions: it is wrong at the times alone.
+func (s *session) saidAtTheTime(d plan.Diagnostic) bool {
+	n, name, err := s.mealOf(s.fieldAt(d.Pos))
+	if err != nil || name != "exdate" || d.Severity != plan.Error {
+		return false
+	}
+	start := stampForm.FindStringSubmatch(s.doc.Text(mealKey(n, "dtstart")))
+	if start == nil || start[2] == "" {
+		return false
+	}
+	return strings.Contains(d.Message, "T"+start[2]+":00"+start[4]+" has no ")
 }
 
 // placed is a diagnostic as it is shown, and the field that shows it; "": none.

@@ -319,6 +319,24 @@ func TestFaultsAtTheirField(t *testing.T) {
 	}
 }
 
+// A wrong time of day is said once, where it was typed, though the exceptions of the meal move with its time; one of their own is theirs.
+func TestWrongTimeIsSaidAtTheTime(t *testing.T) {
+	s := newSite(t, "zone = \"Europe/Lisbon\"\n[[meal]]\nname = \"supper\"\nportion = \"3 pockets\"\ndtstart = 2026-12-01T07:00:00\nexdate = [2026-12-25, 2026-12-26T07:00:00]\n")
+	for _, wrong := range []string{"25:00", "07:61"} {
+		st := s.change("edit", edited{"meal.0.times", wrong, ""})
+		assert.Equal(t, 1, len(st.Issues["meal.0.times"]), "%v", st.Issues)
+		assert.Empty(t, st.Issues["meal.0.exdate"])
+		assert.Empty(t, st.General)
+		assert.Equal(t, 1, st.Errors)
+	}
+	st := s.change("edit", edited{"meal.0.times", "08:30", ""})
+	assert.Zero(t, st.Errors)
+	assert.Equal(t, "2026-12-25, 2026-12-26 08:30", st.Fields["meal.0.exdate"])
+	st = s.change("edit", edited{"meal.0.exdate", "2026-12-24 25:00", ""})
+	assert.NotEmpty(t, st.Issues["meal.0.exdate"])
+	assert.Empty(t, st.Issues["meal.0.times"])
+}
+
 func TestUndoAndRedo(t *testing.T) {
 	s := newSite(t, cats)
 	s.change("edit", edited{"meal.0.name", "m", "typing"})

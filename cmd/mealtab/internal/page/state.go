@@ -55,7 +55,11 @@ func (s *session) state() State {
 		st.NoCards = sentence(s.docErr.Error())
 	}
 	st.Issues, st.General = s.issues()
-	st.Errors = s.c.Diagnostics.Count(plan.Error)
+	for _, d := range s.c.Diagnostics {
+		if d.Severity == plan.Error && !s.saidAtTheTime(d) {
+			st.Errors++
+		}
+	}
 	st.Warnings = len(s.c.Diagnostics) - st.Errors
 	if s.doc != nil {
 		for n, id := range s.meals.ids {
