@@ -87,6 +87,8 @@ func (a *app) check(name string, src []byte, f checkFlags) error {
 func (a *app) checkReport(c *compiled, home *ration.Household, f checkFlags) error {
 	in := a.reviewInput(c)
 	var b strings.Builder
+	end := a.waiting("looking ahead: amounts, servings, odd days")
+	defer end()
 	a.heading(&b, c)
 	meals(&b, c.plan)
 	for _, preset := range presets(c) {
@@ -101,6 +103,7 @@ func (a *app) checkReport(c *compiled, home *ration.Household, f checkFlags) err
 		return err
 	}
 	ahead(&b, in)
+	end()
 	_, err := io.WriteString(a.out, b.String())
 	return err
 }

@@ -143,7 +143,9 @@ func encode(tab []byte, format string) ([]byte, error) {
 
 // warnings are all there are about a compiled plan, in the order of the plan's lines.
 func (a *app) warnings(c *compiled) plan.Diagnostics {
+	end := a.waiting("looking for what is probably not meant")
 	ds := append(c.diagnostics, review.Warnings(a.reviewInput(c))...)
+	end()
 	if c.Proof.Through < table.MaxDay {
 		ds = append(ds, validThrough(c))
 	}

@@ -92,6 +92,7 @@ func (a *app) runJournal(f journalFlags) error {
 
 // history is what a feeder remembers, oldest first. A board without a history has its journal: the last few servings.
 func (s *session) history(since table.Minute) ([]table.History, error) {
+	defer s.waiting("reading the feeder's history")()
 	if s.ID.HistorySlots > 0 {
 		list, err := s.History(since)
 		slices.Reverse(list)

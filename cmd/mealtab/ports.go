@@ -52,6 +52,7 @@ func (a *app) runPorts(every bool) error {
 	}
 	list = append(list, boards...)
 	answers := make([]string, len(list))
+	end := a.waiting("asking on the ports")
 	var wait sync.WaitGroup
 	for i, p := range list {
 		answers[i] = "not asked"
@@ -60,6 +61,7 @@ func (a *app) runPorts(every bool) error {
 		}
 	}
 	wait.Wait()
+	end()
 	width := 16
 	for _, p := range list {
 		width = max(width, len(p.Name))
@@ -173,11 +175,16 @@ type opened struct {
 
 func (a *app) openAll(names []string) []opened {
 	found := make([]opened, len(names))
+	short := make([]string, len(names))
+	for i, name := range names {
+		short[i] = link.ShortName(name)
+	}
+	defer a.waiting("waiting for an answer on " + strings.Join(short, ", "))()
 	var wait sync.WaitGroup
 	for i, name := range names {
 		wait.Go(func() {
 			f, err := a.openFeeder(name)
-			found[i] = opened{link.ShortName(name), f, err}
+			found[i] = opened{short[i], f, err}
 		})
 	}
 	wait.Wait()

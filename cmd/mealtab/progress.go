@@ -44,14 +44,14 @@ func (b *bar) done() {
 	}
 }
 
-// transferBar shows how many bytes have gone over a port and come back, on a terminal only.
+// transferBar shows how many are done of what can be counted, such as bytes over a port and back, on a terminal only.
 type transferBar struct {
 	a     *app
-	port  string
+	what  string // such as the port
 	shown *progressbar.ProgressBar
 }
 
-func (a *app) transferBar(port string) *transferBar { return &transferBar{a: a, port: port} }
+func (a *app) transferBar(what string) *transferBar { return &transferBar{a: a, what: what} }
 
 func (b *transferBar) show(done, total int) {
 	if !isTerminal(b.a.err) {
@@ -59,8 +59,8 @@ func (b *transferBar) show(done, total int) {
 	}
 	if b.shown == nil {
 		b.shown = progressbar.NewOptions(total, progressbar.OptionSetWriter(b.a.err), progressbar.OptionSetWidth(30),
-			progressbar.OptionSetDescription(b.port), progressbar.OptionClearOnFinish(),
-			progressbar.OptionSetElapsedTime(false), progressbar.OptionSetPredictTime(false))
+			progressbar.OptionSetDescription(b.what), progressbar.OptionClearOnFinish(),
+			progressbar.OptionSetElapsedTime(false), progressbar.OptionSetPredictTime(false), progressbar.OptionThrottle(100*time.Millisecond))
 	}
 	_ = b.shown.Set(done)
 }

@@ -190,7 +190,10 @@ func (a *app) cutSweeps(p *profile.Profile, firmware *avr.Image, n int) error {
 		}
 		cuts := append(s.WriteCuts(), s.RandomCuts(n, 1)...)
 		cuts = append(cuts, s.RandomPairs(n/10, 2)...)
+		bar := a.transferBar("cutting the power: " + s.Name)
+		s.Progress = func(done int) { bar.show(done, len(cuts)) }
 		list := s.Run(cuts)
+		bar.done()
 		fmt.Fprintf(a.out, "%-8s %s, cut at each and at %s: %s, %s\n", s.Name, words.Count(s.Writes(), "EEPROM write"),
 			words.Count(n+n/10, "random cycle"), words.Count(len(cuts), "power cut"), words.Count(len(list), "violation"))
 		for _, v := range list {

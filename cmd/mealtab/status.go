@@ -221,12 +221,14 @@ func (s *session) showFaults(faults int) {
 
 // showNext asks the board for its next servings and prints them with what the table says of their meals.
 func (s *session) showNext(held *serving.Schedule, title string) error {
+	end := s.waiting("the feeder computes its next servings")
 	st, err := s.Status()
-	if err != nil {
-		return err
-	}
 	after := moment.Minute(st.Now)
-	list, err := s.Next(after, min(after+366*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
+	var list []flasher.Due
+	if err == nil {
+		list, err = s.Next(after, min(after+366*table.MinutesPerDay, serving.End(held.Table)), shownOwn)
+	}
+	end()
 	if err != nil {
 		return err
 	}

@@ -104,3 +104,59 @@ func TestWriteIsWhole(t *testing.T) {
 	require.NoError(t, err)
 	assert.Len(t, entries, 2)
 }
+
+// seenUntil shows a terminal to f and returns what has been seen when the text is there; f is told then.
+func seenUntil(t *testing.T, text string, f func(tty *os.File, seen <-chan struct{})) string {
+	t.Helper()
+	screen, tty, err := pty.Open()
+	require.NoError(t, err)
+	defer screen.Close()
+	there, all := make(chan struct{}), make(chan string)
+	go func() {
+		var b bytes.Buffer
+		chunk, found := make([]byte, 4096), false
+		for {
+			n, err := screen.Read(chunk)
+			b.Write(chunk[:n])
+			if !found && strings.Contains(b.String(), text) {
+				found = true
+				close(there)
+			}
+			if err != nil {
+				all <- b.String()
+				return
+			}
+		}
+	}()
+	f(tty, there)
+	require.NoError(t, tty.Close())
+	return <-all
+}
+
+// What is waited for is shown after a second, on a terminal, and taken away; ending it twice does no harm.
+func TestWaiting(t *testing.T) {
+	seen := seenUntil(t, "reading what the feeder holds", func(tty *os.File, seen <-chan struct{}) {
+		end := newApp(nil, tty, tty).waitingSince("reading what the feeder holds", time.Now().Add(-2*patience))
+		<-seen
+		end()
+		end()
+	})
+	assert.Regexp(t, "\r *\r$|\x1b\\[2K\r?$", seen, "it is gone at the end")
+	assert.Empty(t, onTerminal(t, func(tty *os.File) {
+		newApp(nil, tty, tty).waitingSince("quick", time.Now().Add(time.Hour))()
+	}))
+	var errs bytes.Buffer
+	newApp(nil, &errs, &errs).waitingSince("no terminal", time.Now().Add(-2*patience))()
+	assert.Empty(t, errs.String())
+}
+
+// The sweep of power cuts shows how many have been made.
+func TestCutsShowABar(t *testing.T) {
+	var code int
+	seen := onTerminal(t, func(tty *os.File) {
+		code = newApp(bytes.NewReader(demoPlan), tty, tty).execute([]string{"rehearse", "-", "--cuts", "3"})
+	})
+	assert.Equal(t, exitGood, code, seen)
+	assert.Contains(t, seen, "cutting the power: meal")
+	assert.Contains(t, seen, "cutting the power: upload")
+}

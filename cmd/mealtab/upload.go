@@ -214,7 +214,9 @@ func (r *rehearsal) result(s *session) error {
 
 // upload shows the change, asks, and puts the table on one board.
 func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
+	end := s.waiting("reading what the feeder holds")
 	p, err := s.Propose(c.bytes)
+	end()
 	if err != nil {
 		return err
 	}
@@ -324,7 +326,9 @@ func (s *session) setClock(p *flasher.Proposal, wanted bool) error {
 	if wanted && p.Clock.Need() == flasher.ClockGood {
 		wanted = false
 	}
+	end := s.waiting("comparing the clocks over several seconds")
 	r, set, err := p.SetClock(wanted)
+	end()
 	switch {
 	case err != nil:
 		return err

@@ -62,6 +62,8 @@ type Sweep struct {
 	sends  []send       // what the host says, when
 	check  func(b *board.Board, c Cut) string
 
+	// Progress, if set, is told after each cut of [Sweep.Run] how many have been made.
+	Progress func(done int)
 	// Tamper, if set, is called while the power is off: a test of the sweep itself spoils something then.
 	Tamper func(b *board.Board)
 }
@@ -157,10 +159,13 @@ func (s *Sweep) Run(cuts []Cut) (list []Violation) {
 	slices.SortStableFunc(cuts, func(a, b Cut) int { return cmp.Compare(a.Cycle, b.Cycle) })
 	b := s.base.Fork()
 	sends := s.sends
-	for _, c := range cuts {
+	for i, c := range cuts {
 		sends = s.advance(b, sends, c.Cycle)
 		if why := s.one(b.Fork(), c); why != "" {
 			list = append(list, Violation{c, why})
+		}
+		if s.Progress != nil {
+			s.Progress(i + 1)
 		}
 	}
 	return list
