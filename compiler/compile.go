@@ -106,7 +106,7 @@ func (j *job) instances(meal int, through table.Day) (list []table.Minute) {
 	to := (table.Minute(through) + 1) * table.MinutesPerDay
 	for c := set.Cursor(); ; {
 		in, ok := c.Next()
-		m := table.Minute((in.Nominal - table.Epoch) / 60)
+		m := table.MinuteOf(in.Nominal)
 		if !ok || m >= to {
 			return list
 		}

@@ -38,7 +38,7 @@ func TestEveryBoard(t *testing.T) {
 
 			decoded, err := table.Decode(tab)
 			require.NoError(t, err)
-			now := table.Minute(e.Now().Unix()-table.Epoch) / 60
+			now := table.MinuteOf(e.Now().Unix())
 			c := replay.New(decoded, replay.Options{From: now + 1, Preset: replay.AllPresets})
 			got, err := f.Next(now, now+30*table.MinutesPerDay, 40)
 			require.NoError(t, err)

@@ -36,7 +36,7 @@ func TestUploadOnEmulatedBoard(t *testing.T) {
 	held, err = f.Table(s)
 	require.NoError(t, err)
 	require.True(t, flasher.Holds(held, tab))
-	next, err := f.Next(table.Minute(s.Now.Unix()-table.Epoch)/60, table.Minute(14000*1440), 5)
+	next, err := f.Next(table.MinuteOf(s.Now.Unix()), table.Minute(14000*1440), 5)
 	require.NoError(t, err)
 	t.Log(next, f.Link().Stats, e.Board.Now())
 }

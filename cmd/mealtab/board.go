@@ -19,6 +19,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/running"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/board"
@@ -129,33 +130,33 @@ func (a *app) openLines(l *live, tcp int) (closeAll func(), err error) {
 }
 
 // makeBoard builds the board with what it carries.
-func (a *app) makeBoard(args []string, f boardFlags) (*board.Board, scenario.Local, error) {
+func (a *app) makeBoard(args []string, f boardFlags) (*board.Board, replay.Clock, error) {
 	t := &table.Table{}
 	var encoded []byte
 	var c *compiled
 	if len(args) == 1 {
 		var err error
 		if encoded, c, err = a.loadTableFor(args[0], f.board); err != nil {
-			return nil, scenario.Local{}, err
+			return nil, replay.Clock{}, err
 		}
 		if t, err = table.Decode(encoded); err != nil {
-			return nil, scenario.Local{}, err
+			return nil, replay.Clock{}, err
 		}
 	} else {
 		f.board = cmp.Or(f.board, profile.Default)
 	}
 	described, err := boardFor(f.board, c, t.Board)
 	if err != nil {
-		return nil, scenario.Local{}, err
+		return nil, replay.Clock{}, err
 	}
 	if encoded != nil && t.Board != described.Code {
-		return nil, scenario.Local{}, fmt.Errorf("the table is for board %d, not for %s", t.Board, described.Name)
+		return nil, replay.Clock{}, fmt.Errorf("the table is for board %d, not for %s", t.Board, described.Name)
 	}
 	start, err := moment.Parse(f.start, zone.UTC(), a.now)
 	if err != nil {
-		return nil, scenario.Local{}, usagef("--start: %v", err)
+		return nil, replay.Clock{}, usagef("--start: %v", err)
 	}
-	local := scenario.NewLocal(&t.Zone)
+	local := replay.NewClock(&t.Zone)
 	config := board.ForProfile(described)
 	config.Start = start.At.Time()
 	if f.start == "now" {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/scenario"
 	"mealtab/flasher/flashertest"
@@ -55,7 +56,7 @@ func TestBoardWithDeafHost(t *testing.T) {
 	host := &deafHost{waiting: make(chan struct{}), ended: make(chan struct{})}
 	defer close(host.ended)
 	host.sent.Reset(bytes.Repeat(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Append(nil, []byte{frame.Identify, 1})...), 300))
-	l := newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), 50)
+	l := newLive(e.Board, scenario.NewLog(replay.NewClock(&table.Zone{}), io.Discard), 50)
 	l.join(host)
 	require.NoError(t, l.run(hands{host, strings.NewReader("quit\n")}, nil))
 
@@ -63,7 +64,7 @@ func TestBoardWithDeafHost(t *testing.T) {
 	again := &deafHost{waiting: make(chan struct{}), ended: make(chan struct{})}
 	defer close(again.ended)
 	again.sent.Reset(bytes.Repeat(append(bytes.Repeat([]byte{frame.Preamble}, 16), frame.Append(nil, []byte{frame.Identify, 1})...), 300))
-	l = newLive(e.Board, scenario.NewLog(scenario.NewLocal(&table.Zone{}), io.Discard), 50)
+	l = newLive(e.Board, scenario.NewLog(replay.NewClock(&table.Zone{}), io.Discard), 50)
 	l.join(again)
 	require.NoError(t, l.run(strings.NewReader(""), again.waiting)) // as a signal would come
 }

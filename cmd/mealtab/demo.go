@@ -87,7 +87,7 @@ func (a *app) demoNight(c *compiled) error {
 	if len(changes) == 0 {
 		return nil
 	}
-	night := table.Minute((changes[0].At - table.Epoch) / 60)
+	night := table.MinuteOf(changes[0].At)
 	eve, day := c.local(night - table.MinutesPerDay)[4:14], c.local(night)[4:14]
 	a.step(6, "The night the clocks change", fmt.Sprintf("mealtab replay demo.toml --from %s --to %s", eve, day))
 	s := c.schedule()

@@ -127,7 +127,7 @@ func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
 	if err != nil || d.Year() < 2000 || d.Year() > 2099 {
 		return 0, usagef("--from: %q is not a date from 2000 to 2099, such as 2027-01-01", text)
 	}
-	return table.Minute((d.Unix() - table.Epoch) / 60), nil
+	return table.MinuteOf(d.Unix()), nil
 }
 
 const eepromEndurance = 100_000 // writes of a cell [ATmega328P data sheet 8.4]
@@ -159,7 +159,7 @@ func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
 }
 
 func day(m table.Minute) string {
-	return time.Unix(table.Epoch+60*int64(m), 0).UTC().Format(time.DateOnly)
+	return m.Time().Format(time.DateOnly)
 }
 
 func spanWords(w scenario.Window) string {

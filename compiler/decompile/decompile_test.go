@@ -73,7 +73,7 @@ func compile(t *testing.T, p *plan.Plan, z *zone.Zone, from table.Day) (encoded 
 		require.NoError(t, err)
 		for c := set.Cursor(); ; {
 			in, ok := c.Next()
-			m := table.Minute((in.Nominal - table.Epoch) / 60)
+			m := table.MinuteOf(in.Nominal)
 			if !ok || m >= table.Minute(table.MaxDay+1)*table.MinutesPerDay {
 				return list
 			}

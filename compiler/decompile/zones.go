@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"mealtab/compiler/lower"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -37,9 +38,10 @@ func Zones(t *table.Table, db *zone.Database, prefer []string) []string {
 	want := t.Zone
 	want.GapOmit = false
 	from, to := window(t)
+	first := secondsAt(replay.NewClock(&t.Zone), from)
 	for _, name := range db.Names() {
 		z, err := db.Load(name)
-		if err != nil || z.At(from).Seconds != offsetAt(&t.Zone, from) {
+		if err != nil || z.At(from).Seconds != first {
 			continue
 		}
 		if got, err := lower.ZoneTable(z, from, to); err == nil && reflect.DeepEqual(got, want) {
@@ -73,7 +75,8 @@ func rank(name string, prefer []string) int {
 // not; ok is false if none agrees even there.
 func Nearest(t *table.Table, db *zone.Database, prefer []string) (name string, differs time.Time, ok bool) {
 	from, to := window(t)
-	changes := tableChanges(&t.Zone, from, to)
+	clock := replay.NewClock(&t.Zone)
+	changes := changesOf(clock, from, to)
 	best := from
 	names := db.Names()
 	slices.SortStableFunc(names, func(a, b string) int { return cmp.Compare(rank(a, prefer), rank(b, prefer)) })
@@ -82,7 +85,7 @@ func Nearest(t *table.Table, db *zone.Database, prefer []string) (name string, d
 		if err != nil {
 			continue
 		}
-		if at := agreesUntil(z, &t.Zone, changes, from, to); at > best {
+		if at := agreesUntil(z, clock, changes, from, to); at > best {
 			best, name = at, candidate
 		}
 	}
@@ -94,24 +97,35 @@ func Nearest(t *table.Table, db *zone.Database, prefer []string) (name string, d
 func Differs(z *zone.Zone, t *table.Table, after time.Time) (at time.Time, inTable, inData int, ok bool) {
 	from, to := window(t)
 	from = max(from, after.Unix())
-	until := agreesUntil(z, &t.Zone, tableChanges(&t.Zone, from, to), from, to)
+	clock := replay.NewClock(&t.Zone)
+	until := agreesUntil(z, clock, changesOf(clock, from, to), from, to)
 	if until >= to {
 		return time.Time{}, 0, 0, false
 	}
-	return time.Unix(until, 0).UTC(), offsetAt(&t.Zone, until), z.At(until).Seconds, true
+	return time.Unix(until, 0).UTC(), secondsAt(clock, until), z.At(until).Seconds, true
 }
 
 // agreesUntil is the first instant at which the offsets differ, or to. They can begin to only where one of them changes.
-func agreesUntil(z *zone.Zone, t *table.Zone, changes []int64, from, to int64) int64 {
+func agreesUntil(z *zone.Zone, t replay.Clock, changes []int64, from, to int64) int64 {
 	instants := append([]int64{from}, changes...)
 	for _, x := range z.Transitions(from+1, to) {
 		instants = append(instants, x.At)
 	}
 	slices.Sort(instants)
 	for _, at := range instants {
-		if z.At(at).Seconds != offsetAt(t, at) {
+		if z.At(at).Seconds != secondsAt(t, at) {
 			return at
 		}
 	}
 	return to
+}
+
+func secondsAt(c replay.Clock, unix int64) int { return 60 * int(c.Offset(table.MinuteOf(unix))) }
+
+// changesOf lists the instants at which a table's clock may change, in Unix seconds.
+func changesOf(c replay.Clock, from, to int64) (list []int64) {
+	for _, at := range c.Changes(table.MinuteOf(from), table.MinuteOf(to)) {
+		list = append(list, at.Unix())
+	}
+	return list
 }

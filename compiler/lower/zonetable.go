@@ -207,7 +207,7 @@ func group(spans []override) ([]table.OverrideGroup, error) {
 			index[s.offset] = i
 			groups = append(groups, table.OverrideGroup{Offset: int8(s.offset / quarter)})
 		}
-		groups[i].Spans = append(groups[i].Spans, table.Span{Start: tableMinute(s.start), End: tableMinute(s.end)})
+		groups[i].Spans = append(groups[i].Spans, table.Span{Start: table.MinuteOf(s.start), End: table.MinuteOf(s.end)})
 	}
 	if off != 0 {
 		at := time.Unix(off, 0).UTC()
@@ -216,8 +216,6 @@ func group(spans []override) ([]table.OverrideGroup, error) {
 	}
 	return groups, nil
 }
-
-func tableMinute(unix int64) table.Minute { return table.Minute((unix - table.Epoch) / 60) }
 
 // ruleChanges lists the changes that the base's rule makes in the window, and its offset at the start. It refuses
 // rules that leave their own year, which a reader of the table need not look for.

@@ -246,7 +246,7 @@ func TestZoneTableOverrides(t *testing.T) {
 		minute := func(text string) table.Minute {
 			at, err := time.Parse("2006-01-02T15:04Z", text)
 			require.NoError(t, err)
-			return tableMinute(at.Unix())
+			return table.MinuteOf(at.Unix())
 		}
 		return table.Span{Start: minute(from), End: minute(to)}
 	}

@@ -69,7 +69,7 @@ func compile(p *plan.Plan, z *zone.Zone, from, through table.Day) ([]byte, *lowe
 		}
 		for c := set.Cursor(); ; {
 			in, ok := c.Next()
-			m := table.Minute((in.Nominal - table.Epoch) / 60)
+			m := table.MinuteOf(in.Nominal)
 			if !ok || m >= table.Minute(through+1)*table.MinutesPerDay {
 				return list
 			}

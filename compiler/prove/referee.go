@@ -70,7 +70,7 @@ func (m *mealSet) advance() {
 		if in.Nominal < m.from || in.Nominal >= m.to {
 			continue
 		}
-		m.at, m.more = table.Minute((in.Unix-table.Epoch)/60), true
+		m.at, m.more = table.MinuteOf(in.Unix), true
 		return
 	}
 }

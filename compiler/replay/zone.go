@@ -98,8 +98,11 @@ func (z *zone) prepare(first, length int) {
 		return
 	}
 	z.offset = z.at(table.Minute(first) * table.MinutesPerDay)
-	lo := table.Minute(first)*table.MinutesPerDay - reach
-	hi := table.Minute(first+length)*table.MinutesPerDay + reach
+	z.collect(table.Minute(first)*table.MinutesPerDay-reach, table.Minute(first+length)*table.MinutesPerDay+reach)
+}
+
+// collect adds the changes from lo to before hi to breaks.
+func (z *zone) collect(lo, hi table.Minute) {
 	for i := range z.spans {
 		z.breakAt(z.spans[i].start, lo, hi)
 		z.breakAt(z.spans[i].end, lo, hi)
@@ -107,8 +110,8 @@ func (z *zone) prepare(first, length int) {
 	if z.t.DST == nil {
 		return
 	}
-	last := yearOf(first + length + 3)
-	for year := yearOf(first - 3); year <= last; year++ {
+	last := yearOf(floorDiv(int(hi), table.MinutesPerDay))
+	for year := yearOf(floorDiv(int(lo), table.MinutesPerDay)); year <= last; year++ {
 		z.setYear(year)
 		z.breakAt(z.start, lo, hi)
 		z.breakAt(z.end, lo, hi)
@@ -142,6 +145,12 @@ func (z *zone) resolve(n table.Minute, explicit bool) (table.Minute, bool) {
 	if !z.near {
 		return n - z.offset, true
 	}
+	at, shown := z.search(n)
+	return at, shown || explicit || !z.t.GapOmit
+}
+
+// search gives the first instant at which clocks show n; in a gap, that of the offset before it, and false.
+func (z *zone) search(n table.Minute) (at table.Minute, shown bool) {
 	before := z.at(n - z.most)
 	after := z.at(n - z.least)
 	switch {
@@ -150,5 +159,5 @@ func (z *zone) resolve(n table.Minute, explicit bool) (table.Minute, bool) {
 	case z.at(n-after) == after:
 		return n - after, true
 	}
-	return n - before, explicit || !z.t.GapOmit
+	return n - before, false
 }

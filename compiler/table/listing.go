@@ -67,7 +67,19 @@ func (d Day) Date() time.Time { return time.Date(2000, 1, 1+int(d), 0, 0, 0, 0, 
 func (d Day) String() string { return d.Date().Format("2006-01-02") }
 
 // Time returns the minute as an instant.
-func (m Minute) Time() time.Time { return time.Unix(int64(m)*60+Epoch, 0).UTC() }
+func (m Minute) Time() time.Time { return time.Unix(m.Unix(), 0).UTC() }
+
+// Unix returns the minute in Unix seconds.
+func (m Minute) Unix() int64 { return int64(m)*60 + Epoch }
+
+// MinuteOf returns the minute in which an instant lies, given in Unix seconds.
+func MinuteOf(unix int64) Minute {
+	seconds := unix - Epoch
+	if seconds < 0 {
+		seconds -= 59
+	}
+	return Minute(seconds / 60)
+}
 
 func (m Minute) String() string { return m.Time().Format("2006-01-02T15:04Z") }
 

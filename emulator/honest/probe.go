@@ -70,7 +70,7 @@ func (j *judge) history() (s saying) {
 func (j *judge) given(at table.Minute) {
 	for _, m := range j.served {
 		if m == at {
-			j.breaks(RuleTwice, "the serving of %s was begun twice", time.Unix(table.Epoch+60*int64(at), 0).UTC().Format("02 15:04"))
+			j.breaks(RuleTwice, "the serving of %s was begun twice", at.Time().Format("02 15:04"))
 		}
 	}
 	j.served = append(j.served, at)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/board"
 	"mealtab/emulator/honest"
@@ -25,7 +26,7 @@ func TestOneRepeated(t *testing.T) {
 		text = "m328-mains/5/1"
 	} else {
 		watch = func(b *board.Board) {
-			log := scenario.NewLog(scenario.NewLocal(&table.Zone{}), os.Stdout)
+			log := scenario.NewLog(replay.NewClock(&table.Zone{}), os.Stdout)
 			b.Observe(func(e board.Event) { log.Add(b.Time(e.At), e) })
 		}
 	}

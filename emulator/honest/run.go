@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -135,7 +136,7 @@ func newRun(c Case, faults []Fault, from *base, log io.Writer) *running {
 		h = (h ^ uint64(x)) * 1099511628211
 	}
 	b.Reseed(h)
-	words := scenario.NewLog(scenario.NewLocal(&table.Zone{}), log)
+	words := scenario.NewLog(replay.NewClock(&table.Zone{}), log)
 	b.Observe(func(e board.Event) {
 		r.w.host.See(e)
 		r.j.see(e)

@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/emulator/board"
 )
 
@@ -13,10 +14,10 @@ import (
 type csvOutput struct {
 	w     *csv.Writer
 	b     *board.Board
-	local Local
+	local replay.Clock
 }
 
-func newCSV(w io.Writer, b *board.Board, l Local) *csvOutput {
+func newCSV(w io.Writer, b *board.Board, l replay.Clock) *csvOutput {
 	c := &csvOutput{csv.NewWriter(w), b, l}
 	_ = c.w.Write([]string{"utc", "local", "event", "which", "value", "words"}) // errors come with close
 	return c

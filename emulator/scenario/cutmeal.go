@@ -60,8 +60,8 @@ func checkMeal(b *board.Board, c Cut, before int64, encoded []byte) string {
 	switch {
 	case !ok:
 		return "the journal holds no whole record"
-	case j.Cursor != minuteOf(sweepStart.Add(time.Minute)):
-		return fmt.Sprintf("the journal is settled up to %s", timeOf(j.Cursor).Format(stampLayout))
+	case j.Cursor != table.MinuteOf(sweepStart.Add(time.Minute).Unix()):
+		return fmt.Sprintf("the journal is settled up to %s", j.Cursor.Time().Format(stampLayout))
 	case !j.Done():
 		return "the journal says that pockets are left"
 	}

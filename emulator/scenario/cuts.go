@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -206,7 +207,7 @@ func (s *Sweep) one(b *board.Board, c Cut) string {
 // Watch runs one cut with everything that happens written down.
 func (s *Sweep) Watch(c Cut) (lines []string, why string) {
 	b := s.base.Fork()
-	log := NewLog(Local{&table.Zone{}}, nil)
+	log := NewLog(replay.NewClock(&table.Zone{}), nil)
 	log.keep = true
 	b.Observe(func(e board.Event) { log.Add(b.Time(e.At), e) })
 	s.advance(b, s.sends, c.Cycle)

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 )
 
@@ -13,9 +14,9 @@ type Window struct{ From, To table.Minute }
 // Windows returns what a rehearsal of some years runs: the first year whole, then the days around every odd one; with
 // full, everything in one.
 func Windows(t *table.Table, from table.Minute, years int, full bool) []Window {
-	begin := timeOf(from)
-	end := min(minuteOf(begin.AddDate(years, 0, 0)), table.Minute(int(t.Through)+1)*table.MinutesPerDay)
-	first := min(minuteOf(begin.AddDate(1, 0, 0)), end)
+	begin := from.Time()
+	end := min(table.MinuteOf(begin.AddDate(years, 0, 0).Unix()), table.Minute(int(t.Through)+1)*table.MinutesPerDay)
+	first := min(table.MinuteOf(begin.AddDate(1, 0, 0).Unix()), end)
 	if full || years <= 1 {
 		return []Window{{from, end}}
 	}
@@ -52,10 +53,10 @@ func clip(list []Window, until table.Minute) []Window {
 func oddDays(t *table.Table, from, to table.Minute) []table.Day {
 	var days []table.Day
 	first, last := table.Day(from/table.MinutesPerDay), table.Day((to-1)/table.MinutesPerDay)
-	local := NewLocal(&t.Zone)
+	local := replay.NewClock(&t.Zone)
 	for d := first; d <= last; d++ {
 		at := table.Minute(d) * table.MinutesPerDay
-		date := timeOf(at)
+		date := at.Time()
 		switch {
 		case date.Day() == 1, date.AddDate(0, 0, 1).Day() == 1, date.Month() == time.February && date.Day() == 29,
 			local.Offset(at) != local.Offset(at+table.MinutesPerDay):

@@ -40,7 +40,7 @@ func (r *run) check(i int) (*check, error) {
 		if err != nil {
 			return nil, err
 		}
-		c.except = append(c.except, minuteOf(t))
+		c.except = append(c.except, table.MinuteOf(t.Unix()))
 	}
 	if c.e.Within != "" {
 		var err error
@@ -128,7 +128,7 @@ func (c *check) planned() (list []wanted) {
 	}
 	carry := int64(0)
 	unit := 10 * int64(t.Wheel.PocketUnits)
-	cursor := replay.New(t, replay.Options{From: minuteOf(c.r.start) + 1, To: minuteOf(c.r.end), Preset: preset})
+	cursor := replay.New(t, replay.Options{From: table.MinuteOf(c.r.start.Unix()) + 1, To: table.MinuteOf(c.r.end.Unix()), Preset: preset})
 	for {
 		s, ok := cursor.Next()
 		if !ok {
@@ -156,13 +156,13 @@ func (c *check) listed() (list []wanted, err error) {
 		if err != nil {
 			return nil, err
 		}
-		list = append(list, wanted{minuteOf(at), s.Pockets})
+		list = append(list, wanted{table.MinuteOf(at.Unix()), s.Pockets})
 	}
 	return list, nil
 }
 
 func (c *check) inside(m table.Minute) bool {
-	return !timeOf(m).Before(c.from) && timeOf(m).Before(c.to)
+	return !m.Time().Before(c.from) && m.Time().Before(c.to)
 }
 
 // given is one serving that happened: its turns, which a power cut may have parted.
@@ -192,7 +192,7 @@ func (c *check) servings(want []wanted) {
 	for len(want) > 0 || len(got) > 0 {
 		switch {
 		case len(got) == 0 || len(want) > 0 && want[0].at < got[0].at:
-			c.fail(c.serving(want[0].at, want[0].pockets), "nothing", timeOf(want[0].at))
+			c.fail(c.serving(want[0].at, want[0].pockets), "nothing", want[0].at.Time())
 			want = want[1:]
 		case len(want) == 0 || got[0].at < want[0].at:
 			c.fail("no serving", c.serving(got[0].at, got[0].pockets), got[0].start)
@@ -205,7 +205,7 @@ func (c *check) servings(want []wanted) {
 }
 
 func (c *check) compare(w wanted, g given) {
-	late := g.start.Sub(timeOf(w.at))
+	late := g.start.Sub(w.at.Time())
 	if off := g.pockets - w.pockets; off > c.e.Off || -off > c.e.Off {
 		c.fail(c.serving(w.at, w.pockets), pockets(g.pockets), g.start)
 	} else if late < 0 || late > c.within {
@@ -214,7 +214,7 @@ func (c *check) compare(w wanted, g given) {
 }
 
 func (c *check) serving(at table.Minute, n int) string {
-	return fmt.Sprintf("%s at %s", pockets(n), c.r.log.local.At(timeOf(at)).Format("2006-01-02 15:04 MST"))
+	return fmt.Sprintf("%s at %s", pockets(n), c.r.log.local.At(at.Time()).Format("2006-01-02 15:04 MST"))
 }
 
 // counts checks pockets, grams, turns by hand and resets in the span.
@@ -272,7 +272,7 @@ func (c *check) past() {
 	has := func(h string) bool {
 		name, value := splitEvent(h)
 		return slices.ContainsFunc(list, func(p Past) bool {
-			return p.Event == name && (value < 0 || p.Value == value) && p.At >= minuteOf(c.from)-table.MinutesPerDay && timeOf(p.At).Before(c.to)
+			return p.Event == name && (value < 0 || p.Value == value) && p.At >= table.MinuteOf(c.from.Unix())-table.MinutesPerDay && p.At.Time().Before(c.to)
 		})
 	}
 	said := fmt.Sprintf("the history holds %v", list)
@@ -351,8 +351,8 @@ func (c *check) asked() error {
 		if err != nil {
 			return err
 		}
-		if s.Cursor != minuteOf(at) {
-			c.fail("settled up to "+at.Format(stampLayout), timeOf(s.Cursor).Format(stampLayout), now)
+		if s.Cursor != table.MinuteOf(at.Unix()) {
+			c.fail("settled up to "+at.Format(stampLayout), s.Cursor.Time().Format(stampLayout), now)
 		}
 	}
 	return nil

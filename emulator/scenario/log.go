@@ -7,13 +7,14 @@ import (
 	"sort"
 	"time"
 
+	"mealtab/compiler/replay"
 	"mealtab/emulator/board"
 )
 
 // Log is what happened, in plain words: the last lines, for failure messages, and all of them to a writer if there is one.
 type Log struct {
 	Out    io.Writer // may be nil
-	local  Local
+	local  replay.Clock
 	recent [recentLines]entry
 	n      int
 	keep   bool // all lines, for Around
@@ -37,7 +38,7 @@ type entry struct {
 }
 
 // NewLog returns a log in a local time; out may be nil.
-func NewLog(l Local, out io.Writer) *Log {
+func NewLog(l replay.Clock, out io.Writer) *Log {
 	log := &Log{local: l, Out: out, supply: 5000}
 	log.lamp.Group = log.flash
 	return log

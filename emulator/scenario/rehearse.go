@@ -94,7 +94,7 @@ func Rehearse(r Rehearsal) (*Report, error) {
 // newFeeder is a board with firmware and table, its wheel calibrated as the table says.
 func newFeeder(r Rehearsal, t *table.Table) (*board.Board, error) {
 	c := board.ForProfile(r.Board)
-	c.Firmware, c.Options, c.Start = r.Firmware, r.Options, timeOf(r.From)
+	c.Firmware, c.Options, c.Start = r.Firmware, r.Options, r.From.Time()
 	c.Options.Strict.EEPROM = true
 	Calibrate(&c.Wheel, t)
 	b, err := board.New(c)
@@ -149,12 +149,12 @@ func (g *rehearsing) window(b *board.Board) {
 			g.rep.Violations = append(g.rep.Violations, b.Time(e.At).Format(stampLayout)+" "+e.Text)
 		}
 	}, unlogged[:]...)
-	end := timeOf(g.w.To).Add(-time.Millisecond)
+	end := g.w.To.Time().Add(-time.Millisecond)
 	for at := g.w.From; g.failed == nil && b.Now().Before(end); {
 		from := at
 		at = min(at+checkEvery, g.w.To)
 		g.progress(at - from)
-		stop := timeOf(at)
+		stop := at.Time()
 		if stop.After(end) {
 			stop = end
 		}
@@ -164,7 +164,7 @@ func (g *rehearsing) window(b *board.Board) {
 	}
 	// A serving of the last minute may still be turning.
 	if g.failed == nil {
-		b.RunUntil(timeOf(g.w.To).Add(mostLate / 2))
+		b.RunUntil(g.w.To.Time().Add(mostLate / 2))
 	}
 	if g.failed == nil && g.more {
 		g.fail(g.describe(), "nothing", b.Now())
@@ -184,17 +184,17 @@ func (g *rehearsing) advance() {
 }
 
 func (g *rehearsing) describe() string {
-	return fmt.Sprintf("%s at %s (%s)", pockets(g.due.Pockets()), timeOf(g.due.At).Format(stampLayout),
-		g.log.local.At(timeOf(g.due.At)).Format("15:04 MST"))
+	return fmt.Sprintf("%s at %s (%s)", pockets(g.due.Pockets()), g.due.At.Time().Format(stampLayout),
+		g.log.local.At(g.due.At.Time()).Format("15:04 MST"))
 }
 
 // turned compares a turn with the serving that is due.
 func (g *rehearsing) turned(turn Turn) {
-	if g.failed != nil || minuteOf(turn.Start) >= g.w.To && !g.more {
+	if g.failed != nil || table.MinuteOf(turn.Start.Unix()) >= g.w.To && !g.more {
 		return
 	}
-	happened := fmt.Sprintf("%s, for minute %s", pockets(turn.Pockets), timeOf(turn.Journal.Cursor).Format(stampLayout))
-	switch late := turn.Start.Sub(timeOf(g.due.At)); {
+	happened := fmt.Sprintf("%s, for minute %s", pockets(turn.Pockets), turn.Journal.Cursor.Time().Format(stampLayout))
+	switch late := turn.Start.Sub(g.due.At.Time()); {
 	case !g.more:
 		g.fail("no further serving", happened, turn.Start)
 	case !turn.Serving(), turn.Journal.Cursor != g.due.At, late < 0, g.got == 0 && late > mostLate:

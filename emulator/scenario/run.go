@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
@@ -125,7 +126,7 @@ func (r *run) prepare() error {
 	if r.t, err = table.Decode(encoded); err != nil {
 		return err
 	}
-	local := NewLocal(&r.t.Zone)
+	local := replay.NewClock(&r.t.Zone)
 	if r.start, err = moment(r.s.Start, time.Time{}, local); err != nil {
 		return fmt.Errorf("start: %w", err)
 	}

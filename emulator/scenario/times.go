@@ -6,20 +6,22 @@ import (
 	"strings"
 	"time"
 
+	"mealtab/compiler/replay"
+	"mealtab/compiler/table"
+
 	"github.com/pelletier/go-toml/v2"
 )
 
 // moment reads a time of a script.
-func moment(v any, start time.Time, l Local) (time.Time, error) {
+func moment(v any, start time.Time, l replay.Clock) (time.Time, error) {
 	switch t := v.(type) {
 	case time.Time:
 		return t.UTC(), nil
 	case toml.LocalDateTime:
 		nominal := time.Date(t.Year, time.Month(t.Month), t.Day, t.Hour, t.Minute, t.Second, t.Nanosecond, time.UTC)
-		u := timeOf(l.Resolve(minuteOf(nominal)))
-		return u.Add(nominal.Sub(timeOf(minuteOf(nominal)))), nil
+		return resolve(l, nominal), nil
 	case toml.LocalDate:
-		return timeOf(l.Resolve(minuteOf(time.Date(t.Year, time.Month(t.Month), t.Day, 0, 0, 0, 0, time.UTC)))), nil
+		return resolve(l, time.Date(t.Year, time.Month(t.Month), t.Day, 0, 0, 0, 0, time.UTC)), nil
 	case string:
 		d, err := duration(t)
 		if err != nil {
@@ -28,6 +30,13 @@ func moment(v any, start time.Time, l Local) (time.Time, error) {
 		return start.Add(d), nil
 	}
 	return time.Time{}, fmt.Errorf("%v is not a time: give 2027-03-28T07:00:00 (local), 2027-03-28T07:00:00Z (UTC) or \"90m\" (after the start)", v)
+}
+
+// resolve is the instant of a local time that is written as if it were UTC.
+func resolve(l replay.Clock, nominal time.Time) time.Time {
+	minute := table.MinuteOf(nominal.Unix())
+	at, _ := l.Resolve(minute)
+	return at.Time().Add(nominal.Sub(minute.Time()))
 }
 
 // duration reads "36h", "90 m", "1h30m", "3d".

@@ -50,9 +50,3 @@ func (t *turns) see(e board.Event) {
 		}
 	}
 }
-
-// minuteOf is the minute of an instant, rounded down.
-func minuteOf(t time.Time) table.Minute { return table.Minute((t.Unix() - table.Epoch) / 60) }
-
-// timeOf is the instant of a minute.
-func timeOf(m table.Minute) time.Time { return time.Unix(table.Epoch+60*int64(m), 0).UTC() }

@@ -5,6 +5,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/board"
 )
@@ -23,7 +24,7 @@ func (r *Rehearsal) windows(t *table.Table, template *board.Board, rep *Report) 
 				if i >= len(runs) {
 					return
 				}
-				g := &rehearsing{r: r, t: t, w: rep.Windows[i], rep: &Report{}, log: NewLog(NewLocal(&t.Zone), nil)}
+				g := &rehearsing{r: r, t: t, w: rep.Windows[i], rep: &Report{}, log: NewLog(replay.NewClock(&t.Zone), nil)}
 				g.progress = func(minutes table.Minute) {
 					at := r.From + table.Minute(done.Add(int64(minutes)))
 					if r.Progress != nil {
@@ -32,7 +33,7 @@ func (r *Rehearsal) windows(t *table.Table, template *board.Board, rep *Report) 
 						r.Progress(at)
 					}
 				}
-				g.window(template.Fresh(timeOf(g.w.From)))
+				g.window(template.Fresh(g.w.From.Time()))
 				runs[i] = g
 				if g.failed != nil {
 					next.Store(int64(len(runs))) // windows before this one are under way already

@@ -42,7 +42,7 @@ func changingZones(t testing.TB) []changing {
 		c := changing{zone: z}
 		for _, change := range z.Transitions(from, to) {
 			if z.At(change.At-1).Seconds != change.After.Seconds { // else only the abbreviation changes
-				c.at = append(c.at, table.Minute((change.At-table.Epoch)/60))
+				c.at = append(c.at, table.MinuteOf(change.At))
 			}
 		}
 		if len(c.at) > 0 {

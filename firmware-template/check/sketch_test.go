@@ -221,7 +221,7 @@ func keepsTable(t *testing.T, name, elf string) {
 	st, err := f.Status()
 	require.NoError(t, err)
 	require.NoError(t, f.Upload(flashertest.Table(t, name, []uint16{7 * 60, 18*60 + 30}, 40), st, nil))
-	now := table.Minute((e.Board.Now().Unix() - table.Epoch) / 60)
+	now := table.MinuteOf(e.Board.Now().Unix())
 	due, err := f.Next(now, now+table.MinutesPerDay, 1)
 	require.NoError(t, err)
 	require.Len(t, due, 1)

@@ -93,7 +93,7 @@ func TestFaultAtStartHasItsTime(t *testing.T) {
 	require.NotZero(t, f.latched()&table.FaultBitPower)
 	faults := 0
 	for _, p := range scenario.History(f.Board) {
-		at := time.Unix(table.Epoch+60*int64(p.At), 0).UTC()
+		at := p.At.Time()
 		if p.Event == "fault" {
 			require.Equal(t, boardStart.Add(10*time.Minute), at)
 			faults++

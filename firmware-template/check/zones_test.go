@@ -38,7 +38,7 @@ func TestZones(t *testing.T) {
 		}
 		seen[string(encoded)] = true
 		for _, tr := range z.Transitions(first.Unix(), last.Unix()) {
-			at := table.Minute((tr.At - table.Epoch) / 60)
+			at := table.MinuteOf(tr.At)
 			s := span{after: at - 360, limit: at + 360, preset: replay.AllPresets, slice: 1000, most: 1000, adjust: 10}
 			servings += compare(t, p, tab, s)
 			transitions++

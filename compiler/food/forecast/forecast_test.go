@@ -28,7 +28,7 @@ func daily(pocket uint32, portions map[int]uint32) *table.Table {
 func minute(t testing.TB, text string) table.Minute {
 	at, err := time.Parse("2006-01-02T15:04", text)
 	require.NoError(t, err)
-	return table.Minute((at.Unix() - table.Epoch) / 60)
+	return table.MinuteOf(at.Unix())
 }
 
 // 40 g a day in pockets of 6 g: worked by hand. From 2026-12-01 the wheel gives 3, 4, 3, 3, 4, 3, … pockets of (18, 22, 18,

@@ -53,7 +53,7 @@ func compile(t testing.TB, src, now string) Input {
 	require.NoError(t, err)
 	at, err := time.Parse(time.RFC3339, now)
 	require.NoError(t, err)
-	return Input{Plan: p, Zone: z, Table: out.Table, MealOf: out.MealOf, Now: minuteOf(at.Unix())}
+	return Input{Plan: p, Zone: z, Table: out.Table, MealOf: out.MealOf, Now: table.MinuteOf(at.Unix())}
 }
 
 // The pictures are read by people when they change: go test ./compiler/report/chart -update, then look at testdata/charts.

@@ -9,6 +9,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/report/review"
+	"mealtab/compiler/table"
 )
 
 // signKind is what is odd about a day; the first matters most.
@@ -77,7 +78,7 @@ func (d *drawing) signs(l yearLayout) []sign {
 
 func (d *drawing) clockDays(l yearLayout, put func(signKind, time.Time, string)) {
 	for _, c := range d.in.Zone.Transitions(l.first.Unix()-86400, l.first.AddDate(1, 0, 1).Unix()) {
-		day := date(dayOf(minuteOf(c.At + int64(c.Before.Seconds))))
+		day := date(dayOf(table.MinuteOf(c.At + int64(c.Before.Seconds))))
 		text := ""
 		if dayNumber(day) < d.today { // later ones are told with the surprises
 			text = "the clocks change"

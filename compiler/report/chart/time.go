@@ -10,12 +10,8 @@ import (
 
 // nominal is what the clock on the wall shows at an instant.
 func nominal(in Input, at table.Minute) table.Minute {
-	return at + table.Minute(in.Zone.At(unix(at)).Seconds/60)
+	return at + table.Minute(in.Zone.At(at.Unix()).Seconds/60)
 }
-
-func unix(m table.Minute) int64 { return table.Epoch + 60*int64(m) }
-
-func minuteOf(unix int64) table.Minute { return table.Minute(floorDiv(unix-table.Epoch, 60)) }
 
 func dayOf(nominal table.Minute) int { return int(floorDiv(int64(nominal), table.MinutesPerDay)) }
 

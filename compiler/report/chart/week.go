@@ -211,11 +211,11 @@ func (d *drawing) weekText(days [][]serving) string {
 
 // changes frames the hours that the clocks skip or repeat, and returns what to say about them.
 func (d *drawing) changes(l weekLayout) (notes []string) {
-	from := unix(table.Minute(d.from-1) * table.MinutesPerDay)
-	to := unix(table.Minute(d.from+weekDays+1) * table.MinutesPerDay)
+	from := (table.Minute(d.from-1) * table.MinutesPerDay).Unix()
+	to := (table.Minute(d.from+weekDays+1) * table.MinutesPerDay).Unix()
 	for _, c := range d.in.Zone.Transitions(from, to) {
-		before := minuteOf(c.At + int64(c.Before.Seconds))
-		after := minuteOf(c.At + int64(c.After.Seconds))
+		before := table.MinuteOf(c.At + int64(c.Before.Seconds))
+		after := table.MinuteOf(c.At + int64(c.After.Seconds))
 		i := dayOf(before) - d.from
 		if i < 0 || i >= weekDays {
 			continue

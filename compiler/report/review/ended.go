@@ -58,9 +58,9 @@ func (r *review) lastServing(m *plan.Meal) (last table.Minute, ever bool) {
 	}
 	for c := set.Instants(); ; {
 		in, ok := c.Next()
-		if !ok || minuteOf(in.Unix) >= r.from {
+		if !ok || table.MinuteOf(in.Unix) >= r.from {
 			return last, ever
 		}
-		last, ever = minuteOf(in.Unix), true
+		last, ever = table.MinuteOf(in.Unix), true
 	}
 }

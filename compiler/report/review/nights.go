@@ -24,7 +24,7 @@ type night struct {
 // hours are the bounds of the skipped or repeated time, as clock readings.
 func (n *night) hours() (from, to string) {
 	before, after := n.change.At+int64(n.change.Before.Seconds), n.change.At+int64(n.change.After.Seconds)
-	return clockText(minuteOf(min(before, after))), clockText(minuteOf(max(before, after)))
+	return clockText(table.MinuteOf(min(before, after))), clockText(table.MinuteOf(max(before, after)))
 }
 
 func clockText(nominal table.Minute) string { return nominal.Time().Format("15:04") }
@@ -34,7 +34,7 @@ func (n *night) date() string { return n.nominal.Time().Format("2006-01-02") }
 // findNights looks at the hours around each change of the clocks in a range. A copy of the table in a zone that never
 // changes gives the nominal times: what the plan says, before any hour is skipped.
 func (r *review) findNights(from, to table.Minute) (list []night) {
-	changes := r.Zone.Transitions(unix(from), unix(to))
+	changes := r.Zone.Transitions(from.Unix(), to.Unix())
 	if len(changes) == 0 {
 		return nil
 	}
@@ -45,7 +45,7 @@ func (r *review) findNights(from, to table.Minute) (list []night) {
 		if after < before {
 			kind = zone.Overlap
 		}
-		from, to := minuteOf(min(before, after)), minuteOf(max(before, after))
+		from, to := table.MinuteOf(min(before, after)), table.MinuteOf(max(before, after))
 		late := table.Minute(c.Before.Seconds / 60)
 		served := map[mealAt]bool{}
 		for _, m := range servedIn(r.Table, from-late, to-late) {

@@ -29,11 +29,11 @@ func instances(t *rapid.T, p *plan.Plan, z *zone.Zone, meal int) (list []table.M
 	require.NoError(t, err)
 	c := set.Cursor()
 	for in, ok := c.Next(); ok; in, ok = c.Next() {
-		switch day := dayOf(minuteOf(in.Nominal)); {
+		switch day := dayOf(table.MinuteOf(in.Nominal)); {
 		case day > int(last):
 			return list
 		case day >= int(first):
-			list = append(list, minuteOf(in.Nominal))
+			list = append(list, table.MinuteOf(in.Nominal))
 		}
 	}
 	return list
@@ -71,7 +71,7 @@ func servingsBetween(t *rapid.T, p *plan.Plan, z *zone.Zone, first, last int) in
 		require.NoError(t, err)
 		c := set.Instants()
 		for in, ok := c.Next(); ok; in, ok = c.Next() {
-			day := dayOf(minuteOf(in.Unix + int64(z.At(in.Unix).Seconds)))
+			day := dayOf(table.MinuteOf(in.Unix + int64(z.At(in.Unix).Seconds)))
 			if day >= last+2 {
 				break
 			}

@@ -109,13 +109,9 @@ func timesOf(m *plan.Meal) plan.Pos {
 	return cmp.Or(w.At, rule, w.Start, w.Rule, m.Pos)
 }
 
-func unix(m table.Minute) int64 { return table.Epoch + 60*int64(m) }
-
-func minuteOf(unix int64) table.Minute { return table.Minute((unix - table.Epoch) / 60) }
-
 // offset is the zone's offset at an instant, in minutes.
 func (r *review) offset(at table.Minute) table.Minute {
-	return table.Minute(r.Zone.At(unix(at)).Seconds / 60)
+	return table.Minute(r.Zone.At(at.Unix()).Seconds / 60)
 }
 
 // nominal is the reading of the clock on the wall at an instant.

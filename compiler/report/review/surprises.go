@@ -41,9 +41,9 @@ func Surprises(in Input) []Surprise {
 func (r *review) clockChanges() (list []Surprise) {
 	nights := r.findNights(r.Now, r.to)
 	quiet, first := 0, Surprise{}
-	for _, c := range r.Zone.Transitions(unix(r.Now), unix(r.to)) {
-		wall := minuteOf(c.At + int64(c.Before.Seconds))
-		s := Surprise{dayOf(wall), fmt.Sprintf("the clocks go from %s to %s", clockText(wall), clockText(minuteOf(c.At+int64(c.After.Seconds))))}
+	for _, c := range r.Zone.Transitions(r.Now.Unix(), r.to.Unix()) {
+		wall := table.MinuteOf(c.At + int64(c.Before.Seconds))
+		s := Surprise{dayOf(wall), fmt.Sprintf("the clocks go from %s to %s", clockText(wall), clockText(table.MinuteOf(c.At+int64(c.After.Seconds))))}
 		var meals []string
 		for i := range nights {
 			if n := &nights[i]; n.change.At == c.At {
@@ -123,10 +123,10 @@ func (r *review) dates(set plan.Recurrence) (list []int) {
 	c := s.Cursor()
 	for range maxWalk {
 		in, ok := c.Next()
-		if !ok || in.Unix >= unix(r.to) {
+		if !ok || in.Unix >= r.to.Unix() {
 			break
 		}
-		if d := dayOf(minuteOf(in.Nominal)); in.Unix >= unix(r.Now) && (len(list) == 0 || list[len(list)-1] != d) {
+		if d := dayOf(table.MinuteOf(in.Nominal)); in.Unix >= r.Now.Unix() && (len(list) == 0 || list[len(list)-1] != d) {
 			list = append(list, d)
 		}
 	}
@@ -157,7 +157,7 @@ func (r *review) firstServing(m *plan.Meal) (table.Minute, bool) {
 		return 0, false
 	}
 	in, ok := set.Instants().Next()
-	return minuteOf(in.Unix), ok
+	return table.MinuteOf(in.Unix), ok
 }
 
 func together(names map[int][]string, which string) (list []Surprise) {

@@ -88,7 +88,7 @@ func compile(name string, src []byte) *Compiled {
 	if c.Output, err = compiler.Compile(p, c.Zone, compiler.Options{Board: c.Board, From: from}); err != nil {
 		return bad(err)
 	}
-	now := table.Minute((present.Unix() - table.Epoch) / 60)
+	now := table.MinuteOf(present.Unix())
 	c.Diagnostics = append(ds, review.Warnings(review.Input{Plan: p, Zone: c.Zone, Table: c.Output.Table, MealOf: c.Output.MealOf, Now: now})...)
 	return c
 }

@@ -145,7 +145,7 @@ func (i *icsWriter) Write(s Serving) error {
 		}
 	}
 	i.events = append(i.events, ical.ServingEvent{
-		At: time.Unix(unix(s.At), 0), Key: strings.Join(names, "\n") + s.Local().Format("\n"+time.DateOnly), Minutes: shownMinutes, Summary: strings.Join(words, ", "),
+		At: s.At.Time(), Key: strings.Join(names, "\n") + s.Local().Format("\n"+time.DateOnly), Minutes: shownMinutes, Summary: strings.Join(words, ", "),
 		Description: "The wheel turns " + PocketWord(s.Pockets()) + ".",
 	})
 	return nil

@@ -30,11 +30,7 @@ func OfTable(encoded []byte) (*Schedule, error) {
 	if err != nil {
 		return nil, err
 	}
-	clock, err := newTableClock(&t.Zone)
-	if err != nil {
-		return nil, err
-	}
-	return &Schedule{Table: t, Clock: clock}, nil
+	return &Schedule{Table: t, Clock: newTableClock(&t.Zone)}, nil
 }
 
 // Range is a half-open range of instants.
@@ -107,7 +103,7 @@ func (c *Cursor) Next() (s Serving, ok bool) {
 }
 
 func (s *Schedule) serving(due replay.Serving) Serving {
-	out := Serving{At: due.At, Offset: s.Clock.At(unix(due.At)), Meals: make([]Meal, 0, len(due.Meals))}
+	out := Serving{At: due.At, Offset: s.Clock.At(due.At.Unix()), Meals: make([]Meal, 0, len(due.Meals))}
 	for _, share := range due.Meals {
 		m := s.meal(share.Meal)
 		m.Pockets, m.Milligrams = share.Pockets, int64(share.Units)*int64(s.Table.Wheel.UnitMg)

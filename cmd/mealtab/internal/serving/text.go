@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"unicode/utf8"
+
+	"mealtab/compiler/replay"
 )
 
 // Grams is a weight without needless digits: "18 g", "6.2 g", "1.4 kg".
@@ -65,7 +67,7 @@ func (t *Text) Write(s Serving) error {
 
 // OffsetWords is "WEST (UTC+1)", or "UTC+1" alone where the zone has no better name.
 func OffsetWords(abbrev string, seconds int) string {
-	if short := "UTC" + shortOffset(seconds); abbrev != short {
+	if short := replay.OffsetName(seconds); abbrev != short {
 		return abbrev + " (" + short + ")"
 	}
 	return abbrev
