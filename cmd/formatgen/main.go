@@ -85,7 +85,7 @@ func outputs(root string) ([]output, error) {
 	for _, path := range texts {
 		old, err := os.ReadFile(filepath.Join(root, path))
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("%w: write the page, with a block for what is generated as the others have it", err)
 		}
 		text, err := fillBlocks(string(old))
 		if err != nil {

@@ -50,6 +50,8 @@ func TestBoardOfOnesOwn(t *testing.T) {
 	original, err := os.ReadFile(hex)
 	require.NoError(t, err)
 	require.Equal(t, original, written)
+	bad := at("bad.toml", []byte("like = \"m328-mains\"\nname = \"bad\"\n\n[pins]\nled = \"PD3\"\n"))
+	require.Contains(t, run(1, "rehearse", plan, "--board", bad), bad+`:5:1: pins.button_feed = "PD3" is the pin of led already: each needs one of its own`)
 	require.Contains(t, run(0, "battery", plan, "--board", "m328-cells", "--computed"), "board m328-cells")
 	require.Contains(t, run(1, "battery", plan, "--board", board, "--firmware", hex), "moved runs on a wall supply")
 }

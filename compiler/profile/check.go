@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"unicode"
 
 	"mealtab/compiler/table"
 )
@@ -48,6 +49,9 @@ func Rates() []int { return []int{57600, 19200} }
 func (p *Profile) check() error {
 	if p.Name == "" || strings.Trim(p.Name, "abcdefghijklmnopqrstuvwxyz0123456789-") != "" {
 		return at("name", "%q: lower-case letters, digits and hyphens are allowed", p.Name)
+	}
+	if p.Title == "" || strings.Contains(p.Title, "*/") || strings.ContainsFunc(p.Title, unicode.IsControl) {
+		return at("title", "%q: one line is wanted, without */: it stands in a comment of the C header", p.Title)
 	}
 	if p.Supply != Mains && p.Supply != Cells {
 		return at("supply", "%q does not exist: %q or %q", p.Supply, Mains, Cells)

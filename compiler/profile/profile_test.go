@@ -64,12 +64,43 @@ func replaced(t *testing.T, src, table, key, value string) string {
 	return strings.Join(out, "\n")
 }
 
+// Whatever stands in a file, it is a board that can be built, or an error that names the file.
+func FuzzParse(f *testing.F) {
+	for _, name := range Names() {
+		src, err := embedded.ReadFile("boards/" + name + ".toml")
+		require.NoError(f, err)
+		f.Add(src)
+	}
+	for _, text := range []string{"like = 5", `like = "../boards/m328-mains"`, "pins = 3", "[[pins]]\nled = \"PC1\"", "like = \"m328-mains\"\n[pins]\nled = \"P\"",
+		"like = \"m328-mains\"\nleave_out = [1]", "like = \"m328-mains\"\n[pins.led]\nx = 1", "like = \"m328-mains\"\npins.led = \"PC2\"", "\xEF\xBB\xBFlike = \"m328-cells\"\ndraw = []\n"} {
+		f.Add([]byte(text))
+	}
+	f.Fuzz(func(t *testing.T, src []byte) {
+		p, err := Parse("b.toml", src)
+		if err != nil {
+			require.Contains(t, err.Error(), "b.toml")
+			return
+		}
+		require.NotPanics(t, func() { _, _, _ = p.Header(), p.Wiring(), p.CurrentsSource() })
+		require.Equal(t, p.EEPROMBytes, p.Chip().EEPROM)
+		seen := map[Pin]bool{}
+		for _, r := range roles {
+			pin := r.pin(&p.Pins)
+			require.False(t, seen[pin], "%s twice", pin)
+			seen[pin] = true
+			require.True(t, r.fixed == "" || r.fixed == pin)
+		}
+	})
+}
+
 func TestErrors(t *testing.T) {
 	src, err := embedded.ReadFile("boards/m328-mains.toml")
 	require.NoError(t, err)
 	good := string(src)
 	for _, c := range []struct{ table, key, value, want string }{
 		{"", "name", `"My Board"`, `b.toml:2:1: name = "My Board": lower-case letters, digits and hyphens are allowed`},
+		{"", "title", `"a */ b"`, `b.toml:3:1: title = "a */ b": one line is wanted, without */`},
+		{"", "title", `"a\nb"`, `b.toml:3:1: title = `},
 		{"", "code", "0", "b.toml:4:1: code = 0 is outside 1 to 255"},
 		{"", "code", "256", "b.toml:4:1: code = 256 is outside 1 to 255"},
 		{"", "supply", `"solar"`, `b.toml:5:1: supply = "solar" does not exist: "mains" or "cells"`},

@@ -20,6 +20,9 @@
 #if defined(__AVR__) && F_CPU != BOARD_CLOCK
 #error "the build's F_CPU is not the board's clock"
 #endif
+#if SERVO_PULSE_BIT != 1 || SDA_BIT != 4 || SCL_BIT != 5 || RXD_BIT != 0 || TXD_BIT != 1
+#error "the chip has OC1A on PB1, SDA and SCL on PC4 and PC5, RXD and TXD on PD0 and PD1, and nowhere else"
+#endif
 #if BOARD_CLOCK / TWI_HZ < 16 + 2
 #error "TWI_HZ is too fast for the clock"
 #endif

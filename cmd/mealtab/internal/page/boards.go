@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -147,7 +148,7 @@ func (s *Server) startTrial(at time.Time, withPlan bool) (*trial.Feeder, error) 
 	c := s.compiled()
 	o := trial.Options{Board: profile.Default, Start: at}
 	if c != nil {
-		o.Board, o.Clock, o.HopperMg = c.Board.Name, c.Zone, float64(c.Plan.Hopper)
+		o.Board, o.Clock, o.HopperMg = cmp.Or(c.Board.File, c.Board.Name), c.Zone, float64(c.Plan.Hopper)
 		if w := c.Plan.Wheel; w != nil {
 			o.PocketMg = float64(w.PocketMilligrams)
 		}
