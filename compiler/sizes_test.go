@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/zone"
@@ -47,14 +48,14 @@ func sizeOf(t *testing.T, name string, p *plan.Plan) planSize {
 	require.NoError(t, err)
 	out, err := Compile(p, z, Options{Board: board, From: benchFrom})
 	require.NoError(t, err, name)
-	var ics, packed bytes.Buffer
-	require.NoError(t, plan.WriteICS(&ics, p, plan.WriteOptions{}))
+	var calendar, packed bytes.Buffer
+	require.NoError(t, ics.Write(&calendar, p, ics.Options{}))
 	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
 	require.NoError(t, err)
-	_, err = w.Write(ics.Bytes())
+	_, err = w.Write(calendar.Bytes())
 	require.NoError(t, err)
 	require.NoError(t, w.Close())
-	s := planSize{name: name, zone: p.Zone, meals: len(p.Meals), table: len(out.Bytes), ics: ics.Len(), gzip: packed.Len()}
+	s := planSize{name: name, zone: p.Zone, meals: len(p.Meals), table: len(out.Bytes), ics: calendar.Len(), gzip: packed.Len()}
 	s.explicit = len(out.Explicit) > 0
 	year := replay.Options{From: (benchFrom + 366) * 1440, To: (benchFrom + 366 + 365) * 1440, Preset: replay.AllPresets}
 	for c := replay.New(out.Table, year); ; s.servingsInOneYear++ {

@@ -13,6 +13,7 @@ import (
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/report/review"
 )
 
@@ -130,7 +131,7 @@ func meals(b *strings.Builder, p *plan.Plan) {
 	for i := range p.Meals {
 		m := &p.Meals[i]
 		head := fmt.Sprintf("  %s  %9s  ", serving.Pad(m.Name, min(width, 24)), m.Portion)
-		b.WriteString(wrap(head, plan.Describe(m.Set)+inPresets(p, m)))
+		b.WriteString(wrap(head, describe.Set(m.Set)+inPresets(p, m)))
 	}
 }
 

@@ -20,6 +20,7 @@ import (
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
@@ -127,7 +128,7 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 		},
 		WriteFile: func(data []byte) error { return a.write(name, data) },
 		Export: func(w io.Writer, p *plan.Plan) error {
-			return plan.WriteICS(w, p, reader.Writing(db, time.Now()))
+			return ics.Write(w, p, reader.Writing(db, time.Now()))
 		},
 		Now:      func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
 		Stop:     stop,

@@ -10,7 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/decompile"
-	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 )
@@ -136,7 +136,7 @@ func (s *session) writePlan(r *decompile.Result, output string, needsFrom bool) 
 	}
 	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, words.Count(len(r.Plan.Meals), "meal"))
 	for _, m := range r.Plan.Meals {
-		s.out.WriteString(wrap("  ", fmt.Sprintf("%s, %s", m.Portion, plan.Describe(m.Set))))
+		s.out.WriteString(wrap("  ", fmt.Sprintf("%s, %s", m.Portion, describe.Set(m.Set))))
 	}
 	if r.Exact {
 		fmt.Fprintf(&s.out, "  the plan %s\n", exact)

@@ -11,6 +11,7 @@ import (
 	"mealtab/cmd/mealtab/internal/ruletext"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/table"
@@ -100,7 +101,7 @@ func (a *app) runRule(f ruleFlags) error {
 	if err := a.report(append(ds, a.zoneWarnings(z, nil, plan.Pos{})...)); err != nil {
 		return err
 	}
-	fmt.Fprint(a.out, wrap("", plan.Describe(p.Meals[0].Set)))
+	fmt.Fprint(a.out, wrap("", describe.Set(p.Meals[0].Set)))
 	fmt.Fprintf(a.out, "%s, %s\n\n", p.Zone, dataVersion(db))
 	return a.instances(set, z, from.At, f)
 }

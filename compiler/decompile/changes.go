@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
 )
 
 // Kind of a change.
@@ -127,11 +128,11 @@ func days(r plan.Recurrence) plan.Recurrence {
 func (c Change) Words() string {
 	switch {
 	case c.Old == nil:
-		return fmt.Sprintf("%s, %s", c.New.Portion, plan.Describe(c.New.Set))
+		return fmt.Sprintf("%s, %s", c.New.Portion, describe.Set(c.New.Set))
 	case c.New == nil:
-		return fmt.Sprintf("%s, %s", c.Old.Portion, plan.Describe(c.Old.Set))
+		return fmt.Sprintf("%s, %s", c.Old.Portion, describe.Set(c.Old.Set))
 	}
-	was, will := plan.Describe(c.Old.Set), plan.Describe(c.New.Set)
+	was, will := describe.Set(c.Old.Set), describe.Set(c.New.Set)
 	switch {
 	case c.Old.Portion != c.New.Portion && was != will:
 		return fmt.Sprintf("%s, %s; was %s, %s", c.New.Portion, will, c.Old.Portion, was)

@@ -34,7 +34,7 @@ func mostDaily(r *Recurrence) int {
 		minutes := rule.Interval / gcd(rule.Interval, 60) // between two that are on whole minutes
 		return min(inDay, (24*60-1+minutes)/minutes)
 	}
-	return len(describer{rule: rule, set: *r}.times())
+	return len(r.TimesOfDay())
 }
 
 func orNumber(n, otherwise int) int {

@@ -4,12 +4,13 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 )
 
 // The calendar of the table, that of the clock chip.
 const (
-	firstYear = 2000
-	lastYear  = 2099
+	FirstYear = 2000
+	LastYear  = 2099
 )
 
 // valueError says what is wrong with a value and what would be right. The message continues the value:
@@ -19,9 +20,6 @@ type valueError struct{ code, message, hint string }
 func dateError(hint, format string, args ...any) *valueError {
 	return &valueError{string(CodeDate), fmt.Sprintf(format, args...), hint}
 }
-
-var monthNames = []string{"January", "February", "March", "April", "May", "June", "July", "August", "September",
-	"October", "November", "December"}
 
 // daysIn is the number of days of a month in the proleptic Gregorian calendar.
 func daysIn(year, month int) int {
@@ -39,17 +37,8 @@ func daysIn(year, month int) int {
 
 func isLeap(year int) bool { return year%4 == 0 && (year%100 != 0 || year%400 == 0) }
 
-// weekday of a Gregorian date (Sakamoto's method: month offsets with the year starting in March).
-func weekday(year, month, day int) Weekday {
-	if month < 3 {
-		year--
-	}
-	sunday0 := (year + year/4 - year/100 + year/400 + []int{0, 3, 2, 5, 0, 3, 5, 1, 4, 6, 2, 4}[month-1] + day) % 7
-	return Weekday((sunday0 + 6) % 7)
-}
-
-// compare orders two Locals.
-func (l Local) compare(m Local) int {
+// Compare orders two Locals.
+func (l Local) Compare(m Local) int {
 	a := [...]int{l.Year, l.Month, l.Day, l.Hour, l.Minute, l.Second}
 	b := [...]int{m.Year, m.Month, m.Day, m.Hour, m.Minute, m.Second}
 	for i := range a {
@@ -114,7 +103,7 @@ func (l Local) check() *valueError {
 	case l.Day < 1 || l.Day > 31:
 		return dateError("", "has no day %d", l.Day)
 	case l.Day > daysIn(l.Year, l.Month):
-		hint := fmt.Sprintf("%s %d has %d days", monthNames[l.Month-1], l.Year, daysIn(l.Year, l.Month))
+		hint := fmt.Sprintf("%s %d has %d days", time.Month(l.Month), l.Year, daysIn(l.Year, l.Month))
 		return dateError(hint, "does not exist")
 	case l.Hour > 23:
 		return dateError("hours run from 00 to 23", "has no hour %d", l.Hour)
@@ -128,8 +117,8 @@ func (l Local) check() *valueError {
 
 // inCalendar refuses years that the table cannot hold.
 func (l Local) inCalendar() *valueError {
-	if l.Year < firstYear || l.Year > lastYear {
-		return &valueError{string(CodeRange), fmt.Sprintf("is outside %d to %d", firstYear, lastYear),
+	if l.Year < FirstYear || l.Year > LastYear {
+		return &valueError{string(CodeRange), fmt.Sprintf("is outside %d to %d", FirstYear, LastYear),
 			"the clock chip's calendar runs from 2000-01-01 to 2099-12-31"}
 	}
 	return nil
@@ -174,8 +163,8 @@ func atoi(digits string) int {
 	return n
 }
 
-// formatBasic is the inverse of parseBasic.
-func formatBasic(l Local, form Form) string {
+// Basic writes a date or a date-time as RFC 5545 does: "20261201", "20261201T070000", with Z for UTC.
+func (l Local) Basic(form Form) string {
 	date := fmt.Sprintf("%04d%02d%02d", l.Year, l.Month, l.Day)
 	if form == Date {
 		return date

@@ -17,6 +17,8 @@ import (
 
 	"mealtab/compiler/ical/icaltest"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
+	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/zone"
 )
@@ -52,7 +54,7 @@ func dump(p *plan.Plan) string {
 	}
 	for _, m := range p.Meals {
 		fmt.Fprintf(&b, "meal on line %d: %q %v presets %b of %q\n", m.Pos.Line, m.Name, m.Portion, m.Presets, p.Presets)
-		fmt.Fprintf(&b, "     form %d start %v rule %v\n     %s\n", m.Set.Form, m.Set.Start, m.Set.Rule, plan.Describe(m.Set))
+		fmt.Fprintf(&b, "     form %d start %v rule %v\n     %s\n", m.Set.Form, m.Set.Start, m.Set.Rule, describe.Set(m.Set))
 	}
 	return b.String()
 }
@@ -171,7 +173,7 @@ func TestWrittenPlans(t *testing.T) {
 			p = mustRead(t, file)
 		}
 		var b bytes.Buffer
-		require.NoError(t, plan.WriteICS(&b, p, writing))
+		require.NoError(t, ics.Write(&b, p, writing))
 		again := mustParse(t, "plan.ics", b.String())
 		assert.Equal(t, settings(p), settings(again), file)
 		assert.Equal(t, servings(t, p), servings(t, again), file)
@@ -240,7 +242,7 @@ rrule   = "FREQ=DAILY;BYHOUR=4,8,12,20;BYMINUTE=15;UNTIL=20301231T000000Z"
 		}
 		p := mustParse(t, "plan.toml", fmt.Sprintf(src, name))
 		var b bytes.Buffer
-		require.NoError(t, plan.WriteICS(&b, p, writing))
+		require.NoError(t, ics.Write(&b, p, writing))
 		text := strings.NewReplacer("TZID:"+name+"\r", "TZID:Invented\r", "TZID="+name+":", "TZID=Invented:").Replace(b.String())
 		strict(t, name, b.String())
 		events, faults := l.List(t, text, from, to)
@@ -307,7 +309,7 @@ func TestALaterExportReplaces(t *testing.T) {
 		o := writing
 		o.Written = o.Written.Add(time.Duration(minutes) * time.Minute)
 		var b bytes.Buffer
-		require.NoError(t, plan.WriteICS(&b, mustParse(t, "plan.toml", src), o))
+		require.NoError(t, ics.Write(&b, mustParse(t, "plan.toml", src), o))
 		cal, err := goical.NewDecoder(&b).Decode()
 		require.NoError(t, err)
 		events := cal.Events()

@@ -136,7 +136,7 @@ func (r *icsReader) summary(e *icsEvent, c *icsComponent) {
 	amount := title.sub(m[2], m[3])
 	e.meal.portion, e.meal.portionAt = r.portion(amount, false), amount.all()
 	name := title.sub(0, len(strings.TrimRight(title.s[:m[0]], " \t:,-–—")))
-	if own, ok := r.one(c, icsPrefix+"NAME"); ok {
+	if own, ok := r.one(c, ICSPrefix+"NAME"); ok {
 		name = unescapeText(own.value).trim()
 	}
 	if name.s == "" {
@@ -149,13 +149,13 @@ func (r *icsReader) summary(e *icsEvent, c *icsComponent) {
 // eventExtensions reads X-MEALTAB-PRESETS and X-MEALTAB-AT.
 func (r *icsReader) eventExtensions(e *icsEvent, c *icsComponent) {
 	for _, l := range c.lines {
-		key, ours := strings.CutPrefix(l.name, icsPrefix)
+		key, ours := strings.CutPrefix(l.name, ICSPrefix)
 		if ours && !slices.Contains(eventKeys, key) {
 			r.unknownExtension(key, l, eventKeys, "event", calendarKeys)
 		}
 	}
 	list := func(name string) (texts []text, spans []span, ok bool) {
-		l, ok := r.one(c, icsPrefix+name)
+		l, ok := r.one(c, ICSPrefix+name)
 		if !ok {
 			return nil, nil, false
 		}
@@ -167,7 +167,7 @@ func (r *icsReader) eventExtensions(e *icsEvent, c *icsComponent) {
 	e.meal.presets, e.meal.presetSpans, e.meal.hasPresets = list("PRESETS")
 	if texts, spans, ok := list("AT"); ok {
 		set := &e.meal.set
-		set.at, set.atSpan = r.times(texts, spans), c.all(icsPrefix + "AT")[0].value.all()
+		set.at, set.atSpan = r.times(texts, spans), c.all(ICSPrefix + "AT")[0].value.all()
 		set.broken = set.broken || len(set.at) == 0
 	}
 }
@@ -259,7 +259,7 @@ func (r *icsReader) icsStamps(l icsLine) []stamp {
 
 // utcWithZone refuses a time that is UTC by its Z and local by its TZID (RFC 5545 §3.2.19).
 func (r *icsReader) utcWithZone(l icsLine, id text, s stamp) {
-	local, utc := l.name+";TZID="+id.s+":"+formatBasic(s.local, Zoned), l.name+":"+formatBasic(s.local, UTC)
+	local, utc := l.name+";TZID="+id.s+":"+s.local.Basic(Zoned), l.name+":"+s.local.Basic(UTC)
 	r.fail(CodeConflict, s.span, "write "+local+" if the clock on the wall shows that, "+utc+" if it is UTC", "TZID=%s says local time, Z says UTC", id.s)
 }
 

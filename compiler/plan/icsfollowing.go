@@ -52,7 +52,7 @@ func (s *seriesReader) split(e *icsEvent) (whole, ok bool) {
 		} else if nominal.IsZero() {
 			before++
 		}
-		return nominal.IsZero() && n.compare(at.addDays(2)) <= 0
+		return nominal.IsZero() && n.Compare(at.addDays(2)) <= 0
 	})
 	switch {
 	case err != nil:
@@ -86,7 +86,7 @@ func (s *seriesReader) endBefore(nominal Local, form Form) {
 
 // earlier reports whether a date of the series comes before an instance.
 func (s *seriesReader) earlier(x stamp, nominal Local, form Form) bool {
-	return s.inSeries(x, form).local.compare(nominal) < 0
+	return s.inSeries(x, form).local.Compare(nominal) < 0
 }
 
 // inSeries is a time in the form of the series. What cannot be converted is reported when it becomes a date of a meal.
@@ -116,7 +116,7 @@ func (s *seriesReader) successor(e *icsEvent, old Recurrence, nominal Local, for
 	set.ruleText, set.hasRule = s.master.meal.set.ruleText, true
 	moved := func(list []stamp) (out []stamp) {
 		for _, x := range list {
-			if x = s.inSeries(x, form); x.local.compare(nominal) >= 0 {
+			if x = s.inSeries(x, form); x.local.Compare(nominal) >= 0 {
 				x.local = m.time(x.local)
 				out = append(out, x)
 			}

@@ -114,7 +114,7 @@ func (s *seriesReader) look(overrides []*icsEvent) {
 				continue
 			}
 			if u, ok := s.utc(*st); ok {
-				if wanted[u] = true; u.compare(last) > 0 {
+				if wanted[u] = true; u.Compare(last) > 0 {
 					last = u
 				}
 			}
@@ -129,7 +129,7 @@ func (s *seriesReader) look(overrides []*icsEvent) {
 		if wanted[utc] {
 			s.has[utc] = nominal
 		}
-		return nominal.compare(last) <= 0
+		return nominal.Compare(last) <= 0
 	})
 	s.walked = err == nil
 }

@@ -7,8 +7,8 @@ import (
 	"unicode/utf8"
 )
 
-// icsPrefix begins the properties in which a calendar carries what iCalendar has no words for.
-const icsPrefix = "X-MEALTAB-"
+// ICSPrefix begins the properties in which a calendar carries what iCalendar has no words for.
+const ICSPrefix = "X-MEALTAB-"
 
 // Calendar-level and event-level extension properties.
 var (
@@ -56,7 +56,7 @@ func (b *builder) calendarProperties(cal *icsComponent) {
 		case "X-WR-CALNAME", "NAME":
 			p.Name = b.properName("the calendar's name", b.shortened(v, l), l.value.all())
 		default:
-			if key, ok := strings.CutPrefix(l.name, icsPrefix); ok {
+			if key, ok := strings.CutPrefix(l.name, ICSPrefix); ok {
 				b.extension(key, v, l)
 			}
 		}
@@ -130,9 +130,9 @@ func (b *builder) extension(key string, v text, l icsLine) {
 }
 
 func (b *builder) unknownExtension(key string, l icsLine, known []string, where string, elsewhere []string) {
-	hint := "known here: " + icsPrefix + strings.Join(known, ", "+icsPrefix)
+	hint := "known here: " + ICSPrefix + strings.Join(known, ", "+ICSPrefix)
 	if s := nearest(key, known); s != "" {
-		hint = fmt.Sprintf("did you mean %s%s?", icsPrefix, s)
+		hint = fmt.Sprintf("did you mean %s%s?", ICSPrefix, s)
 	} else if slices.Contains(elsewhere, key) && where == "event" {
 		hint = "it belongs before the first BEGIN:VEVENT"
 	} else if slices.Contains(elsewhere, key) {

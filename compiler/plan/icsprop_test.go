@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/ics"
 )
 
 // setGen draws sets of all three forms, with at or the rule's own times, and single dates around the start. Times stay
@@ -73,7 +74,7 @@ func TestWrittenSetsAreReadBack(t *testing.T) {
 			{Name: "other", Portion: plan.Portion{Pockets: 1}, Set: set, Presets: 1},
 		}}
 		var b bytes.Buffer
-		require.NoError(rt, plan.WriteICS(&b, p, writing))
+		require.NoError(rt, ics.Write(&b, p, writing))
 		again, ds := checked.Parse("x.ics", b.Bytes())
 		if ds.HasErrors() {
 			rt.Fatalf("%v\n%s", ds, b.String())

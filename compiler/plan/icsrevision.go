@@ -58,9 +58,9 @@ func (r *icsReader) identity(e *icsEvent) string {
 // instantKey is the same for the same instant, however it is written. A date stands for the whole day.
 func (r *icsReader) instantKey(s stamp) string {
 	if u, ok := r.utc(s); ok {
-		return formatBasic(u, UTC)
+		return u.Basic(UTC)
 	}
-	return formatBasic(s.local, s.form)
+	return s.local.Basic(s.form)
 }
 
 // utc is the instant of a time; false for a date, and where the zone cannot be asked.

@@ -84,7 +84,7 @@ func (r *icsReader) likeliest(names []string, about string) string {
 
 // years are the first and the last in which an event of the calendar may be.
 func (r *icsReader) years() (first, last int) {
-	first, last = lastYear, firstYear
+	first, last = LastYear, FirstYear
 	for _, c := range r.cal.children {
 		if c.name != "VEVENT" {
 			continue
@@ -113,17 +113,17 @@ func (r *icsReader) years() (first, last int) {
 			first, last = min(first, start), max(last, end)
 		}
 	}
-	first = min(max(first, firstYear), lastYear)
-	return first, min(max(first, last), lastYear)
+	first = min(max(first, FirstYear), LastYear)
+	return first, min(max(first, last), LastYear)
 }
 
 // changes are the onsets of a VTIMEZONE up to the end of a year, in order.
-func (r *icsReader) changes(zone *icsComponent, lastYear int) (list []Change, err error) {
+func (r *icsReader) changes(zone *icsComponent, LastYear int) (list []Change, err error) {
 	for _, c := range zone.children {
 		if c.name != "STANDARD" && c.name != "DAYLIGHT" {
 			continue
 		}
-		o, err := r.observance(c, lastYear)
+		o, err := r.observance(c, LastYear)
 		if err != nil {
 			return nil, fmt.Errorf("%s on line %d: %w", c.name, r.ix.line(c.begin.whole.off[0]), err)
 		}
@@ -132,7 +132,7 @@ func (r *icsReader) changes(zone *icsComponent, lastYear int) (list []Change, er
 	if len(list) == 0 {
 		return nil, fmt.Errorf("it has neither STANDARD nor DAYLIGHT")
 	}
-	slices.SortStableFunc(list, func(a, b Change) int { return a.At.compare(b.At) })
+	slices.SortStableFunc(list, func(a, b Change) int { return a.At.Compare(b.At) })
 	return list, nil
 }
 
@@ -141,7 +141,7 @@ const maxOnsets = 2000
 
 // observance are the onsets of one STANDARD or DAYLIGHT. Its times are local at TZOFFSETFROM (RFC 5545 §3.6.5), which makes
 // them a series in a zone of that one offset.
-func (r *icsReader) observance(c *icsComponent, lastYear int) (list []Change, err error) {
+func (r *icsReader) observance(c *icsComponent, LastYear int) (list []Change, err error) {
 	offsets := map[string]int{}
 	for _, name := range []string{"TZOFFSETFROM", "TZOFFSETTO"} {
 		lines := c.all(name)
@@ -186,7 +186,7 @@ func (r *icsReader) observance(c *icsComponent, lastYear int) (list []Change, er
 		set.Rule = rule
 		err := r.opts.Walk("Etc/UTC", GapShift, set, func(nominal, _ Local) bool {
 			add(nominal)
-			return nominal.Year <= lastYear && len(list) < maxOnsets
+			return nominal.Year <= LastYear && len(list) < maxOnsets
 		})
 		if err != nil {
 			return nil, fmt.Errorf("RRULE: %w", err)

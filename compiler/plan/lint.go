@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 )
 
 // pocketHint says how to give the weight of a pocket.
@@ -51,18 +52,18 @@ func (b *builder) lintRule(s *rawSet, r *Recurrence) {
 // lintCount: COUNT counts servings (RFC 5545 §3.3.10), and "ten days of tablets" twice a day end on the fifth.
 func (b *builder) lintCount(s *rawSet, r *Recurrence) {
 	rule := r.Rule
-	a := len(describer{rule: rule, set: *r}.times())
+	a := len(r.TimesOfDay())
 	if rule.Freq < Daily || rule.Count == 0 || a < 2 || len(rule.BySetPos) > 0 {
 		return
 	}
 	ends := ""
 	if !r.Last.IsZero() {
-		ends = ", the last on " + moment(r.Last, r.Form)
+		ends = ", the last on " + r.Last.InWords(r.Form)
 	}
 	hint := "for a number of days, end the rule with UNTIL and the last date"
 	if rule.Freq == Daily && rule.Interval == 1 && len(rule.ByDay)+len(rule.ByMonth)+len(rule.ByMonthDay) == 0 {
-		if last := r.Start.date().addDays(min(rule.Count, 36525) - 1); last.Year <= lastYear {
-			hint = fmt.Sprintf("for %d days, write UNTIL=%s instead", rule.Count, formatBasic(last, Date))
+		if last := r.Start.date().addDays(min(rule.Count, 36525) - 1); last.Year <= LastYear {
+			hint = fmt.Sprintf("for %d days, write UNTIL=%s instead", rule.Count, last.Basic(Date))
 		}
 	}
 	b.warn(CodeCount, b.partSpan(s, "COUNT"), hint, "COUNT counts servings, not days: %d servings in all, %d a day%s", rule.Count, a, ends)
@@ -138,15 +139,15 @@ func shortMonths(day int, months []int) string {
 			leapOnly = true
 		}
 	}
-	on := fmt.Sprintf("on the %s", ordinal(day))
+	on := fmt.Sprintf("on the %s", Ordinal(day))
 	if day < 0 {
-		on = fmt.Sprintf("on the %s day from the end", ordinal(-day))
+		on = fmt.Sprintf("on the %s day from the end", Ordinal(-day))
 	}
 	switch {
 	case len(never) == len(months):
 		return fmt.Sprintf("%s: no meal is ever served, the month is too short", on)
 	case len(never) == 1:
-		return fmt.Sprintf("%s: no meal in %s", on, monthNames[never[0]-1])
+		return fmt.Sprintf("%s: no meal in %s", on, time.Month(never[0]))
 	case len(never) > 1:
 		return fmt.Sprintf("%s: %d months a year have none and get no meal", on, len(never))
 	case leapOnly && len(months) == 1:
@@ -164,10 +165,10 @@ func (b *builder) lintRareDays(s *rawSet, r *Recurrence) {
 	for _, d := range rule.ByDay {
 		switch {
 		case inMonth && abs(d.N) > 5:
-			b.warn(CodeNever, b.partSpan(s, "BYDAY"), "", "no month has %d %ss: no meal is ever served on %d%s", abs(d.N), weekdayNames[d.Day], d.N, dayNames[d.Day])
+			b.warn(CodeNever, b.partSpan(s, "BYDAY"), "", "no month has %d %ss: no meal is ever served on %d%s", abs(d.N), d.Day.Name(), d.N, dayNames[d.Day])
 		case inMonth && abs(d.N) == 5 && !slices.Contains(rule.ByDay, WeekdayNum{d.N / 5 * 4, d.Day}):
-			b.warn(CodeShortPeriod, b.partSpan(s, "BYDAY"), fmt.Sprintf("the last %s of every month is -1%s", weekdayNames[d.Day], dayNames[d.Day]),
-				"most months have only four %ss and get no meal", weekdayNames[d.Day])
+			b.warn(CodeShortPeriod, b.partSpan(s, "BYDAY"), fmt.Sprintf("the last %s of every month is -1%s", d.Day.Name(), dayNames[d.Day]),
+				"most months have only four %ss and get no meal", d.Day.Name())
 		}
 	}
 	if rule.Skip == Omit && len(rule.ByDay) == 0 {
@@ -199,13 +200,10 @@ func (b *builder) lintSetPos(s *rawSet, r *Recurrence) {
 	most := largestSet(r)
 	for _, p := range r.Rule.BySetPos {
 		if abs(p) > most {
-			b.warn(CodeNever, b.partSpan(s, "BYSETPOS"), "", "BYSETPOS=%d never applies: the set of %s has at most %d", p, periodNames[r.Rule.Freq], most)
+			b.warn(CodeNever, b.partSpan(s, "BYSETPOS"), "", "BYSETPOS=%d never applies: the set of %s has at most %d", p, r.Rule.Freq.Period(), most)
 		}
 	}
 }
-
-// periodNames are the periods whose sets BYSETPOS picks from.
-var periodNames = []string{"a second", "a minute", "an hour", "a day", "a week", "a month", "a year"}
 
 // largestSet is an upper bound of the instances in one period.
 func largestSet(r *Recurrence) int {

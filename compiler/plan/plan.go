@@ -32,7 +32,10 @@
 // RECURRENCE-ID replace an instance of their series; cancelled events are left out.
 package plan
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Local is a nominal date and time of day as written in a plan, without zone. The zero Local is "absent".
 // Month and Day count from 1. Second is 0 to 59: RFC 5545 §3.3.12 lets 60 be read as 59.
@@ -150,6 +153,33 @@ type Recurrence struct {
 	Last Local
 	// ExDays are EXDATE;VALUE=DATE values: every instance on that nominal local date is excluded.
 	ExDays []Local
+}
+
+// TimesOfDay lists the times of day, in seconds, of a set whose rule is of FREQ=DAILY or longer.
+func (r *Recurrence) TimesOfDay() []int {
+	if len(r.At) > 0 {
+		out := make([]int, len(r.At))
+		for i, m := range r.At {
+			out[i] = m * 60
+		}
+		return out
+	}
+	or := func(list []int, otherwise int) []int {
+		if len(list) > 0 {
+			return list
+		}
+		return []int{otherwise}
+	}
+	var out []int
+	for _, h := range or(r.Rule.ByHour, r.Start.Hour) {
+		for _, m := range or(r.Rule.ByMinute, r.Start.Minute) {
+			for _, s := range or(r.Rule.BySecond, r.Start.Second) {
+				out = append(out, h*3600+m*60+s)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }
 
 // Gap says what becomes of an instance whose local time does not exist.

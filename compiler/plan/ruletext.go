@@ -26,7 +26,7 @@ func (r *Rule) String() string {
 		add("COUNT", strconv.Itoa(r.Count))
 	}
 	if r.Until != nil {
-		add("UNTIL", formatBasic(r.Until.Local, r.Until.Form))
+		add("UNTIL", r.Until.Local.Basic(r.Until.Form))
 	}
 	if r.WeekStart != Monday {
 		add("WKST", dayNames[r.WeekStart])

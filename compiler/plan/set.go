@@ -75,7 +75,7 @@ func (b *builder) findLast(r *Recurrence) {
 func (b *builder) defaults(s *rawSet, r *Recurrence) {
 	if s.start == nil && !s.hasRule && len(s.at) == 0 && len(s.rdate) > 0 {
 		// Only single dates: the first is DTSTART, which is an instance of a set without a rule.
-		first := slices.MinFunc(s.rdate, func(a, b stamp) int { return a.local.compare(b.local) })
+		first := slices.MinFunc(s.rdate, func(a, b stamp) int { return a.local.Compare(b.local) })
 		s.start = &first
 		return
 	}
@@ -102,7 +102,7 @@ func (b *builder) defaults(s *rawSet, r *Recurrence) {
 		b.fail(CodeMissing, s.heading, fmt.Sprintf("write for example %s = 2026-12-01T07:00:00", s.keys.start), "the meal has no %s, and %s", s.keys.start, why)
 		return
 	}
-	s.start = &stamp{local: Local{Year: firstYear, Month: 1, Day: 1}, form: Zoned}
+	s.start = &stamp{local: Local{Year: FirstYear, Month: 1, Day: 1}, form: Zoned}
 }
 
 // needsStart says what a rule takes from DTSTART; "" when nothing: then the meal has always been.
@@ -186,12 +186,12 @@ func (b *builder) checkUntil(s *rawSet, r *Recurrence) {
 	u, at := r.Rule.Until, b.partSpan(s, "UNTIL")
 	switch {
 	case r.Form == UTC && u.Form == Zoned:
-		b.fail(CodeConflict, at, "write UNTIL="+formatBasic(u.Local, UTC)+" (UTC)", "UNTIL is a local time, but %s is UTC", s.keys.start)
-	case u.Local.Year < firstYear:
+		b.fail(CodeConflict, at, "write UNTIL="+u.Local.Basic(UTC)+" (UTC)", "UNTIL is a local time, but %s is UTC", s.keys.start)
+	case u.Local.Year < FirstYear:
 		b.fail(CodeRange, at, "", "UNTIL lies before 2000, where the clock's calendar begins")
-	case u.Local.Year > lastYear:
+	case u.Local.Year > LastYear:
 		b.warn(CodeIgnored, at, "leave UNTIL out for a meal without end", "UNTIL lies after 2099-12-31, where the clock's calendar ends")
-	case u.Local.date().compare(r.Start.date()) < 0 && (u.Form == r.Form || u.Form == Date):
+	case u.Local.date().Compare(r.Start.date()) < 0 && (u.Form == r.Form || u.Form == Date):
 		b.warn(CodeNever, at, "", "the rule ends before the meal starts (%s %s)", s.keys.start, s.start.shown)
 	}
 }
@@ -222,7 +222,7 @@ func (b *builder) explicitDates(s *rawSet, r *Recurrence, where *MealPlaces) {
 			exDays = append(exDays, d)
 		} else if l, ok := b.inForm(d, r.Form, s.keys.exdate, s.keys.start); ok && b.second(d, l) {
 			b.warn(CodeIgnored, d.span, "", "%s leaves nothing out: the clock shows %s twice on that day, and the meal is served the first time",
-				formatBasic(d.local, UTC), l.local.String()[11:16])
+				d.local.Basic(UTC), l.local.String()[11:16])
 		} else if ok {
 			exDates = append(exDates, b.skipped(r, d, l)...)
 		}
@@ -285,7 +285,7 @@ func (b *builder) skipped(r *Recurrence, d, l stamp) []stamp {
 				found = append(found, x)
 			}
 		}
-		return nominal.compare(l.local) <= 0
+		return nominal.Compare(l.local) <= 0
 	})
 	if err != nil || len(found) == 0 {
 		return []stamp{l}
@@ -302,7 +302,7 @@ func formWord(f Form) string {
 
 // ordered sorts, removes repetitions and separates times from places.
 func (b *builder) ordered(list []stamp) (locals []Local, places []Pos) {
-	slices.SortStableFunc(list, func(x, y stamp) int { return x.local.compare(y.local) })
+	slices.SortStableFunc(list, func(x, y stamp) int { return x.local.Compare(y.local) })
 	for i, d := range list {
 		if i > 0 && d.local == list[i-1].local {
 			continue

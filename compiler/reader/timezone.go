@@ -5,13 +5,13 @@ import (
 	"time"
 
 	"mealtab/compiler/ical"
-	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/zone"
 )
 
 // Writing are the options with which plans are written as iCalendar.
-func Writing(db *zone.Database, written time.Time) plan.WriteOptions {
-	return plan.WriteOptions{
+func Writing(db *zone.Database, written time.Time) ics.Options {
+	return ics.Options{
 		Written: written,
 		Convert: Options(db).Convert,
 		Zone: func(name string, year int) (ical.Zone, error) {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -24,7 +25,7 @@ func label(p *page, of *plan.Plan) {
 		shown = shown[:mostMeals]
 	}
 	for _, m := range shown {
-		p.row(lefts, []string{m.Name, portion(m.Portion), plan.Describe(m.Set) + presets(of, m)})
+		p.row(lefts, []string{m.Name, portion(m.Portion), describe.Set(m.Set) + presets(of, m)})
 	}
 	if more := len(of.Meals) - len(shown); more > 0 {
 		p.text(fmt.Sprintf("and %d more: see the plan", more))

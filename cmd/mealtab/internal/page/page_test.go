@@ -25,6 +25,7 @@ import (
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/report/review"
@@ -127,7 +128,7 @@ func options(t testing.TB, text string) (Options, string) {
 			return fmt.Sprintf("%s, %d", cmp.Or(word, fmt.Sprintf("event %d", h.Event)), h.Value)
 		},
 		Export: func(w io.Writer, p *plan.Plan) error {
-			return plan.WriteICS(w, p, reader.Writing(zone.Embedded(), present))
+			return ics.Write(w, p, reader.Writing(zone.Embedded(), present))
 		},
 		Now: func() time.Time { return present },
 	}, file

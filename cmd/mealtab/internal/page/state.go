@@ -6,6 +6,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
 )
 
 // Issue is a diagnostic as it is shown beside a field.
@@ -95,7 +96,7 @@ func (s *session) verdict() (summary, brief, kind string) {
 func (s *session) mealState(n, id int) MealState {
 	m := MealState{ID: id, Choice: s.choice(n), Color: n % mealColors}
 	if p := s.c.Plan; p != nil && n < len(p.Meals) {
-		m.Words = plan.Describe(p.Meals[n].Set)
+		m.Words = describe.Set(p.Meals[n].Set)
 	}
 	return m
 }

@@ -1,53 +1,29 @@
-package plan
+package describe
 
 import (
 	"fmt"
 	"slices"
 	"strconv"
-)
+	"strings"
 
-// times lists the times of day, in seconds, of a rule of FREQ=DAILY or longer.
-func (d describer) times() []int {
-	if len(d.set.At) > 0 {
-		out := make([]int, len(d.set.At))
-		for i, m := range d.set.At {
-			out[i] = m * 60
-		}
-		return out
-	}
-	or := func(list []int, otherwise int) []int {
-		if len(list) > 0 {
-			return list
-		}
-		return []int{otherwise}
-	}
-	var out []int
-	for _, h := range or(d.rule.ByHour, d.set.Start.Hour) {
-		for _, m := range or(d.rule.ByMinute, d.set.Start.Minute) {
-			for _, s := range or(d.rule.BySecond, d.set.Start.Second) {
-				out = append(out, h*3600+m*60+s)
-			}
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
+	"mealtab/compiler/plan"
+)
 
 // listedTimes is how many times of day are listed where they follow no step.
 const listedTimes = 12
 
 // timesPhrase is " at 07:00 and 18:30", or ", every 20 minutes from 09:00 to 16:40".
 func (d describer) timesPhrase() string {
-	times, utc := d.times(), utcMark(d.set.Form)
+	times, utc := d.set.TimesOfDay(), utcMark(d.set.Form)
 	if step := evenStep(times); len(times) > 3 && step > 0 {
-		return fmt.Sprintf(", every %s from %s to %s%s", duration(int64(step)), clockTime(times[0]), clockTime(times[len(times)-1]), utc)
+		return fmt.Sprintf(", every %s from %s to %s%s", duration(int64(step)), plan.ClockTime(times[0]), plan.ClockTime(times[len(times)-1]), utc)
 	}
 	if len(times) > listedTimes {
-		return fmt.Sprintf(" at %d times from %s to %s%s", len(times), clockTime(times[0]), clockTime(times[len(times)-1]), utc)
+		return fmt.Sprintf(" at %d times from %s to %s%s", len(times), plan.ClockTime(times[0]), plan.ClockTime(times[len(times)-1]), utc)
 	}
 	words := make([]string, len(times))
 	for i, t := range times {
-		words[i] = clockTime(t)
+		words[i] = plan.ClockTime(t)
 	}
 	return " at " + joined(words, "and") + utc
 }
@@ -83,7 +59,7 @@ func duration(sec int64) string {
 // stepPhrase is for rules that step by hours, minutes or seconds, with all the parts that limit them.
 func (d describer) stepPhrase() string {
 	r := d.rule
-	unit := map[Freq]int64{Hourly: 3600, Minutely: 60, Secondly: 1}[r.Freq]
+	unit := map[plan.Freq]int64{plan.Hourly: 3600, plan.Minutely: 60, plan.Secondly: 1}[r.Freq]
 	phrase := "every " + duration(int64(r.Interval)*unit) // whole hours and minutes are said as such
 	if len(r.ByHour) > 0 {
 		phrase += " " + hoursPhrase(r.ByHour)
@@ -94,7 +70,7 @@ func (d describer) stepPhrase() string {
 	if len(r.BySecond) > 0 && !slices.Equal(r.BySecond, []int{0}) {
 		phrase += ", at " + numbered("second", r.BySecond)
 	}
-	if len(r.BySecond) == 1 && r.BySecond[0] == 0 && r.Freq == Secondly {
+	if len(r.BySecond) == 1 && r.BySecond[0] == 0 && r.Freq == plan.Secondly {
 		phrase += ", at second 0"
 	}
 	if len(r.ByDay) > 0 {
@@ -127,4 +103,12 @@ func numbered(noun string, list []int) string {
 		noun += "s"
 	}
 	return noun + " " + joined(words, "and")
+}
+
+// joined joins words: "a", "a and b", "a, b and c".
+func joined(words []string, last string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " " + last + " " + words[len(words)-1]
 }

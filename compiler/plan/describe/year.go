@@ -1,9 +1,12 @@
-package plan
+package describe
 
 import (
 	"fmt"
 	"slices"
 	"strconv"
+	"time"
+
+	"mealtab/compiler/plan"
 )
 
 // yearlyPhrase follows notes 1 and 2 of the table in RFC 5545 §3.3.10: which part gives days, and which only limit.
@@ -28,11 +31,11 @@ func (d describer) yearlyPhrase() string {
 	case len(r.ByMonth) > 0:
 		return "on " + d.datesOfMonths([]int{d.set.Start.Day}) + " " + year
 	}
-	return fmt.Sprintf("on %d %s %s", d.set.Start.Day, monthNames[d.set.Start.Month-1], year)
+	return fmt.Sprintf("on %d %s %s", d.set.Start.Day, time.Month(d.set.Start.Month), year)
 }
 
-func numbersIn(days []WeekdayNum) bool {
-	return slices.ContainsFunc(days, func(d WeekdayNum) bool { return d.N != 0 })
+func numbersIn(days []plan.WeekdayNum) bool {
+	return slices.ContainsFunc(days, func(d plan.WeekdayNum) bool { return d.N != 0 })
 }
 
 // datesOfMonths is "24 and 25 December", "10 June and 10 July" or "the last day of June and July".
@@ -48,7 +51,7 @@ func (d describer) datesOfMonths(days []int) string {
 		}
 		return joined(words, "and") + " " + d.months()
 	case positive && len(days) == 1 && len(d.rule.ByMonth) == 2:
-		return fmt.Sprintf("%d %s and %d %s", days[0], monthNames[d.rule.ByMonth[0]-1], days[0], monthNames[d.rule.ByMonth[1]-1])
+		return fmt.Sprintf("%d %s and %d %s", days[0], time.Month(d.rule.ByMonth[0]), days[0], time.Month(d.rule.ByMonth[1]))
 	}
 	return joined(monthDays(days), "and") + " of " + d.months()
 }
@@ -60,7 +63,7 @@ func (d describer) weekNoPhrase() string {
 	case len(r.ByDay) > 0:
 		days = joined(plainDays(r.ByDay, true), "and")
 	case len(r.ByMonthDay)+len(r.ByYearDay) == 0:
-		days = weekdayNames[d.startWeekday()]
+		days = d.startWeekday().Name()
 	}
 	words := make([]string, len(r.ByWeekNo))
 	for i, n := range fromStart(r.ByWeekNo) {

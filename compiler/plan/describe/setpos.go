@@ -1,11 +1,13 @@
-package plan
+package describe
+
+import "mealtab/compiler/plan"
 
 // setPosDays describes BYSETPOS in one breath where the set has one time a day and its days are plain weekdays: "on
 // the last weekday but one of each month".
 func (d describer) setPosDays() (string, bool) {
 	r := d.rule
-	if len(r.BySetPos) == 0 || len(d.times()) != 1 || len(r.ByDay) == 0 || numbersIn(r.ByDay) || r.Freq < Weekly ||
-		len(r.ByMonthDay)+len(r.ByYearDay)+len(r.ByWeekNo) > 0 || r.Freq == Yearly && len(r.ByMonth) > 0 {
+	if len(r.BySetPos) == 0 || len(d.set.TimesOfDay()) != 1 || len(r.ByDay) == 0 || numbersIn(r.ByDay) || r.Freq < plan.Weekly ||
+		len(r.ByMonthDay)+len(r.ByYearDay)+len(r.ByWeekNo) > 0 || r.Freq == plan.Yearly && len(r.ByMonth) > 0 {
 		return "", false
 	}
 	names := plainDays(r.ByDay, false)
@@ -20,15 +22,15 @@ func (d describer) setPosDays() (string, bool) {
 	for i, n := range fromStart(r.BySetPos) {
 		positions[i] = position(n, noun)
 	}
-	period := map[Freq]string{Weekly: "week", Monthly: "month", Yearly: "year"}[r.Freq]
+	period := map[plan.Freq]string{plan.Weekly: "week", plan.Monthly: "month", plan.Yearly: "year"}[r.Freq]
 	phrase := "on " + joined(positions, "and") + " of " + every(r.Interval, period)
-	if r.Freq == Weekly {
+	if r.Freq == plan.Weekly {
 		phrase += d.weeksBegin()
 	}
 	return phrase + d.monthsSuffix(), true
 }
 
-func isWeekend(days []WeekdayNum) bool {
+func isWeekend(days []plan.WeekdayNum) bool {
 	return len(days) == len(weekend) && days[0].Day == weekend[0] && days[1].Day == weekend[1]
 }
 
@@ -42,5 +44,5 @@ func (d describer) setPosSuffix() string {
 	for i, n := range fromStart(r.BySetPos) {
 		positions[i] = position(n, "time")
 	}
-	return ", but of these only " + joined(positions, "and") + " in " + periodNames[r.Freq]
+	return ", but of these only " + joined(positions, "and") + " in " + r.Freq.Period()
 }

@@ -1,4 +1,4 @@
-package plan_test
+package describe_test
 
 import (
 	"fmt"
@@ -8,6 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/plan/describe"
+	"mealtab/compiler/reader"
+	"mealtab/compiler/zone"
 )
 
 // The sentences were read against the rules by hand. The rules of 1996 to 2007 are the worked examples of RFC 5545
@@ -159,7 +162,7 @@ func TestDescribeRules(t *testing.T) {
 	for _, c := range cases {
 		r, errs := plan.ParseRule(c.rule)
 		require.Empty(t, errs, c.rule)
-		assert.Equal(t, c.want, plan.Describe(plan.Recurrence{Start: local(t, c.start), Rule: r}), c.rule)
+		assert.Equal(t, c.want, describe.Set(plan.Recurrence{Start: local(t, c.start), Rule: r}), c.rule)
 	}
 }
 
@@ -193,8 +196,10 @@ func TestDescribeSets(t *testing.T) {
 		{"dtstart = 2026-12-01T06:00:00\nrrule = \"FREQ=DAILY;BYHOUR=7\"", "every day at 07:00, from 1 December 2026 at 06:00"},
 	}
 	for _, c := range cases {
-		p := mustParse(t, "p.toml", meal(c.lines))
-		assert.Equal(t, c.want, plan.Describe(p.Meals[0].Set), c.lines)
+		src := "zone = \"Europe/Lisbon\"\n\n[[meal]]\nname = \"meal\"\nportion = \"3 pockets\"\n" + c.lines + "\n"
+		p, ds := reader.Options(zone.Embedded()).Parse("p.toml", []byte(src))
+		require.Empty(t, ds, c.lines)
+		assert.Equal(t, c.want, describe.Set(p.Meals[0].Set), c.lines)
 	}
 }
 
@@ -208,7 +213,7 @@ func FuzzDescribe(f *testing.F) {
 			return
 		}
 		for _, form := range []plan.Form{plan.Zoned, plan.UTC, plan.Date} {
-			if plan.Describe(plan.Recurrence{Form: form, Start: plan.Local{Year: 2026, Month: 12, Day: 31}, Rule: r}) == "" {
+			if describe.Set(plan.Recurrence{Form: form, Start: plan.Local{Year: 2026, Month: 12, Day: 31}, Rule: r}) == "" {
 				t.Fatal(s)
 			}
 		}

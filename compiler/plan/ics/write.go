@@ -1,4 +1,8 @@
-package plan
+// Package ics writes plans as iCalendar (RFC 5545).
+//
+// In: a [plan.Plan]. Out: events that [plan.Parse] reads back with the same recurrence sets, portions and settings, and that other
+// programs show at the right times.
+package ics
 
 import (
 	"fmt"
@@ -8,16 +12,17 @@ import (
 	"time"
 
 	"mealtab/compiler/ical"
+	"mealtab/compiler/plan"
 )
 
 // shownMinutes is how long a meal lasts in a calendar, long enough to be seen.
 const shownMinutes = 10
 
-// WriteICS writes a plan as iCalendar. [Parse] reads it back with the same recurrence sets, portions and settings.
+// Write writes a plan as iCalendar.
 //
 // A meal whose times (at) are no product of hours and minutes becomes several events of the same name; where COUNT or
 // BYSETPOS forbids that, the times go into X-MEALTAB-AT, which other programs do not know.
-func WriteICS(w io.Writer, p *Plan, o WriteOptions) error {
+func Write(w io.Writer, p *plan.Plan, o Options) error {
 	c := &icsWriter{Writer: ical.NewWriter(w, o.Written), plan: p, convert: o.Convert}
 	c.head()
 	if err := c.timezone(o); err != nil {
@@ -33,12 +38,12 @@ func WriteICS(w io.Writer, p *Plan, o WriteOptions) error {
 	return c.Close()
 }
 
-// WriteOptions are what [WriteICS] needs from outside.
-type WriteOptions struct {
+// Options are what [Write] needs from outside.
+type Options struct {
 	// Written is the time of writing, from which the revision of every event comes.
 	Written time.Time
-	// Convert, as in [Options], gives local UNTIL values as UTC, which RFC 5545 §3.3.10 wants; nil leaves them local.
-	Convert func(zone string, l Local, from, to Form) (Local, error)
+	// Convert, as in [plan.Options], gives local UNTIL values as UTC, which RFC 5545 §3.3.10 wants; nil leaves them local.
+	Convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
 	// Zone describes a time zone from the year in which the first meal is. Without it no VTIMEZONE is written, which RFC 7809
 	// allows where programs know the IANA names.
 	Zone func(name string, year int) (ical.Zone, error)
@@ -46,17 +51,17 @@ type WriteOptions struct {
 
 type icsWriter struct {
 	*ical.Writer
-	plan    *Plan
-	convert func(zone string, l Local, from, to Form) (Local, error)
+	plan    *plan.Plan
+	convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
 }
 
 // timezone describes the plan's zone, if any meal is in its local time.
-func (c *icsWriter) timezone(o WriteOptions) error {
-	first, local := lastYear, false
+func (c *icsWriter) timezone(o Options) error {
+	first, local := plan.LastYear, false
 	for i := range c.plan.Meals {
 		set := &c.plan.Meals[i].Set
-		local = local || set.Form != UTC
-		for _, l := range slices.Concat([]Local{set.Start}, set.RDate) {
+		local = local || set.Form != plan.UTC
+		for _, l := range slices.Concat([]plan.Local{set.Start}, set.RDate) {
 			first = min(first, l.Year)
 		}
 	}
@@ -82,12 +87,12 @@ func (c *icsWriter) head() {
 	if p.Board != "" {
 		c.ours("BOARD", p.Board)
 	}
-	if p.Gap == GapOmit {
+	if p.Gap == plan.GapOmit {
 		c.ours("GAP", "omit")
 	}
 	if w := p.Wheel; w != nil {
 		if w.PocketMilligrams > 0 {
-			c.ours("POCKET", grams(w.PocketMilligrams))
+			c.ours("POCKET", plan.Portion{Milligrams: w.PocketMilligrams}.String())
 		}
 		if w.TurnMillis > 0 {
 			c.ours("TURN", fmt.Sprintf("%d ms", w.TurnMillis))
@@ -97,7 +102,7 @@ func (c *icsWriter) head() {
 		}
 	}
 	if p.Hopper > 0 {
-		c.ours("HOLDS", grams(p.Hopper))
+		c.ours("HOLDS", plan.Portion{Milligrams: p.Hopper}.String())
 	}
 	if p.Button != nil {
 		c.ours("BUTTON", p.Button.Portion.String())
@@ -108,12 +113,12 @@ func (c *icsWriter) head() {
 	}
 }
 
-func (c *icsWriter) ours(name, value string) { c.Text(icsPrefix+name, value) }
+func (c *icsWriter) ours(name, value string) { c.Text(plan.ICSPrefix+name, value) }
 
 // event writes one VEVENT.
-func (c *icsWriter) event(m *Meal, r Recurrence, id string) error {
+func (c *icsWriter) event(m *plan.Meal, r plan.Recurrence, id string) error {
 	c.Event(ical.UID(c.plan.Name, m.Name, id))
-	c.dates("DTSTART", r.Form, []Local{r.Start})
+	c.dates("DTSTART", r.Form, []plan.Local{r.Start})
 	if r.Rule != nil {
 		rule, err := c.rule(r)
 		if err != nil {
@@ -123,17 +128,17 @@ func (c *icsWriter) event(m *Meal, r Recurrence, id string) error {
 	}
 	c.dates("RDATE", r.Form, r.RDate)
 	c.dates("EXDATE", r.Form, r.ExDate)
-	c.dates("EXDATE", Date, r.ExDays)
+	c.dates("EXDATE", plan.Date, r.ExDays)
 	c.Line("DURATION", fmt.Sprintf("PT%dM", shownMinutes))
 	c.Text("SUMMARY", m.Name+" "+m.Portion.String())
 	if !nameFromTitle(m.Name) {
 		c.ours("NAME", m.Name)
 	}
 	if len(r.At) > 0 {
-		c.Line(icsPrefix+"AT", clockList(r.At))
+		c.Line(plan.ICSPrefix+"AT", clockList(r.At))
 	}
 	if m.Presets != 0 {
-		c.Line(icsPrefix+"PRESETS", c.presets(m.Presets))
+		c.Line(plan.ICSPrefix+"PRESETS", c.presets(m.Presets))
 	}
 	c.Line("TRANSP", "TRANSPARENT")
 	c.Line("END", "VEVENT")
@@ -164,77 +169,79 @@ func (c *icsWriter) presets(mask uint8) string {
 }
 
 // dates writes a property of dates or date-times.
-func (c *icsWriter) dates(name string, form Form, list []Local) {
+func (c *icsWriter) dates(name string, form plan.Form, list []plan.Local) {
 	if len(list) == 0 {
 		return
 	}
 	switch form {
-	case Zoned:
+	case plan.Zoned:
 		name += ";TZID=" + c.plan.Zone
-	case Date:
+	case plan.Date:
 		name += ";VALUE=DATE"
 	}
 	words := make([]string, len(list))
 	for i, l := range list {
-		words[i] = formatBasic(l, form)
+		words[i] = l.Basic(form)
 	}
 	c.Line(name, strings.Join(words, ","))
 }
 
 // rule is the rule with UNTIL of the type that RFC 5545 §3.3.10 wants. A date means the whole day.
-func (c *icsWriter) rule(r Recurrence) (*Rule, error) {
+func (c *icsWriter) rule(r plan.Recurrence) (*plan.Rule, error) {
 	rule := *r.Rule
 	u := rule.Until
-	if u == nil || u.Form == UTC {
+	if u == nil || u.Form == plan.UTC {
 		return &rule, nil
 	}
-	until := Until{Form: r.Form, Local: u.Local}
-	if u.Form == Date {
+	until := plan.Until{Form: r.Form, Local: u.Local}
+	if u.Form == plan.Date {
 		until.Local.Hour, until.Local.Minute, until.Local.Second = 23, 59, 59
 	}
-	if r.Form == Zoned && c.convert != nil {
-		l, err := c.convert(c.plan.Zone, until.Local, Zoned, UTC)
+	if r.Form == plan.Zoned && c.convert != nil {
+		l, err := c.convert(c.plan.Zone, until.Local, plan.Zoned, plan.UTC)
 		if err != nil {
 			return nil, err
 		}
-		until = Until{Form: UTC, Local: l}
+		until = plan.Until{Form: plan.UTC, Local: l}
 	}
 	rule.Until = &until
 	return &rule, nil
 }
 
 // parts gives a meal's recurrence as sets that an RRULE can express, times of day included.
-func (c *icsWriter) parts(m *Meal) []Recurrence {
+func (c *icsWriter) parts(m *plan.Meal) []plan.Recurrence {
 	r := m.Set
-	if r.Form == Date {
-		r.Form = Zoned // at 00:00:00; the times come from elsewhere
+	if r.Form == plan.Date {
+		r.Form = plan.Zoned // at 00:00:00; the times come from elsewhere
 	}
 	if len(r.At) == 0 {
 		r.Start = firstTime(r)
-		return []Recurrence{r}
+		return []plan.Recurrence{r}
 	}
 	if hours, minutes := grid(r.At); len(hours)*len(minutes) == len(r.At) {
-		return []Recurrence{withTimes(r, r.At)}
+		return []plan.Recurrence{withTimes(r, r.At)}
 	}
 	if r.Rule.Count > 0 || len(r.Rule.BySetPos) > 0 {
-		return []Recurrence{r}
+		return []plan.Recurrence{r}
 	}
-	var out []Recurrence
+	var out []plan.Recurrence
 	for _, times := range byMinute(r.At) {
 		part := withTimes(r, times)
-		mine := func(l Local) bool { return owner(r.At, l) == times[0]%60 }
+		mine := func(l plan.Local) bool { return owner(r.At, l) == times[0]%60 }
 		part.RDate, part.ExDate = slices.DeleteFunc(slices.Clone(r.RDate), not(mine)), slices.DeleteFunc(slices.Clone(r.ExDate), not(mine))
 		out = append(out, part)
 	}
 	return out
 }
 
-func not(f func(Local) bool) func(Local) bool { return func(l Local) bool { return !f(l) } }
+func not(f func(plan.Local) bool) func(plan.Local) bool {
+	return func(l plan.Local) bool { return !f(l) }
+}
 
 // owner is the minute of the part that an explicit date goes to: its own, else the first. RDATE and EXDATE of the same
 // time must meet.
-func owner(at []int, l Local) int {
-	if slices.Contains(at, l.minuteOfDay()) {
+func owner(at []int, l plan.Local) int {
+	if slices.Contains(at, l.Hour*60+l.Minute) {
 		return l.Minute
 	}
 	return at[0] % 60
@@ -245,7 +252,9 @@ func grid(times []int) (hours, minutes []int) {
 	for _, t := range times {
 		hours, minutes = append(hours, t/60), append(minutes, t%60)
 	}
-	return sortedInts(hours), sortedInts(minutes)
+	slices.Sort(hours)
+	slices.Sort(minutes)
+	return slices.Compact(hours), slices.Compact(minutes)
 }
 
 // byMinute groups times that share the minute; the group of the first time comes first.
@@ -263,7 +272,7 @@ func byMinute(times []int) [][]int {
 }
 
 // withTimes puts times, a product of hours and minutes, into the rule.
-func withTimes(r Recurrence, times []int) Recurrence {
+func withTimes(r plan.Recurrence, times []int) plan.Recurrence {
 	rule := *r.Rule
 	rule.ByHour, rule.ByMinute = grid(times)
 	if r.Start.Second != 0 {
@@ -276,9 +285,9 @@ func withTimes(r Recurrence, times []int) Recurrence {
 
 // firstTime moves the start to the first time of day, on the same day, at which the rule can have an instance: many
 // programs show DTSTART as an event even where the rule does not. Where there is none, the start stays.
-func firstTime(r Recurrence) Local {
+func firstTime(r plan.Recurrence) plan.Local {
 	rule := r.Rule
-	if rule == nil || rule.Freq < Daily || len(rule.ByHour)+len(rule.ByMinute) == 0 {
+	if rule == nil || rule.Freq < plan.Daily || len(rule.ByHour)+len(rule.ByMinute) == 0 {
 		return r.Start
 	}
 	hours, minutes := rule.ByHour, rule.ByMinute
@@ -290,12 +299,12 @@ func firstTime(r Recurrence) Local {
 	}
 	for _, h := range hours {
 		for _, m := range minutes {
-			l := r.Start.date()
-			l.Hour, l.Minute = h, m
+			l := r.Start
+			l.Hour, l.Minute, l.Second = h, m, 0
 			if len(rule.BySecond) == 0 {
 				l.Second = r.Start.Second
 			}
-			if l.compare(r.Start) >= 0 {
+			if l.Compare(r.Start) >= 0 {
 				return l
 			}
 		}

@@ -1,25 +1,28 @@
-package plan
+package describe
 
 import (
 	"fmt"
 	"slices"
 	"strconv"
+	"time"
+
+	"mealtab/compiler/plan"
 )
 
 var (
-	workdays = []Weekday{Monday, Tuesday, Wednesday, Thursday, Friday}
-	weekend  = []Weekday{Saturday, Sunday}
-	allWeek  = []Weekday{Monday, Tuesday, Wednesday, Thursday, Friday, Saturday, Sunday}
+	workdays = []plan.Weekday{plan.Monday, plan.Tuesday, plan.Wednesday, plan.Thursday, plan.Friday}
+	weekend  = []plan.Weekday{plan.Saturday, plan.Sunday}
+	allWeek  = []plan.Weekday{plan.Monday, plan.Tuesday, plan.Wednesday, plan.Thursday, plan.Friday, plan.Saturday, plan.Sunday}
 )
 
 // daysPhrase says which days a rule of FREQ=DAILY or longer has.
 func (d describer) daysPhrase() string {
 	switch d.rule.Freq {
-	case Daily:
+	case plan.Daily:
 		return d.dailyPhrase() + d.monthsSuffix()
-	case Weekly:
+	case plan.Weekly:
 		return d.weeklyPhrase() + d.monthsSuffix()
-	case Monthly:
+	case plan.Monthly:
 		return d.monthlyPhrase() + d.monthsSuffix()
 	}
 	return d.yearlyPhrase()
@@ -35,7 +38,7 @@ func every(n int, noun string) string {
 	case 3:
 		return "every third " + noun
 	}
-	return "every " + ordinal(n) + " " + noun
+	return "every " + plan.Ordinal(n) + " " + noun
 }
 
 // monthsSuffix is " in June and July" for rules whose BYMONTH limits.
@@ -49,11 +52,11 @@ func (d describer) monthsSuffix() string {
 func (d describer) months() string {
 	m := d.rule.ByMonth
 	if first, last, ok := season(m); ok {
-		return monthNames[first-1] + " to " + monthNames[last-1]
+		return time.Month(first).String() + " to " + time.Month(last).String()
 	}
 	words := make([]string, len(m))
 	for i, n := range m {
-		words[i] = monthNames[n-1]
+		words[i] = time.Month(n).String()
 	}
 	return joined(words, "and")
 }
@@ -100,7 +103,7 @@ func (d describer) weeklyPhrase() string {
 	r := d.rule
 	days := r.ByDay
 	if len(days) == 0 {
-		days = []WeekdayNum{{0, d.startWeekday()}}
+		days = []plan.WeekdayNum{{Day: d.startWeekday()}}
 	}
 	names := plainDays(days, false)
 	var phrase string
@@ -122,14 +125,16 @@ func (d describer) weeklyPhrase() string {
 
 // weeksBegin says WKST where it is not the usual Monday.
 func (d describer) weeksBegin() string {
-	if d.rule.WeekStart == Monday {
+	if d.rule.WeekStart == plan.Monday {
 		return ""
 	}
-	return fmt.Sprintf(" (weeks begin on %s)", weekdayNames[d.rule.WeekStart])
+	return fmt.Sprintf(" (weeks begin on %s)", d.rule.WeekStart.Name())
 }
 
-func (d describer) startWeekday() Weekday {
-	return weekday(d.set.Start.Year, d.set.Start.Month, d.set.Start.Day)
+func (d describer) startWeekday() plan.Weekday {
+	s := d.set.Start
+	monday0 := int(time.Date(s.Year, time.Month(s.Month), s.Day, 0, 0, 0, 0, time.UTC).Weekday()+6) % 7
+	return plan.Weekday(monday0)
 }
 
 func (d describer) monthlyPhrase() string {
@@ -141,13 +146,13 @@ func (d describer) monthlyPhrase() string {
 	case len(r.ByDay) > 0:
 		return "on " + joined(nthDays(r.ByDay, "every "), "and") + " of " + month
 	}
-	return "on the " + ordinal(d.set.Start.Day) + " of " + month
+	return "on the " + plan.Ordinal(d.set.Start.Day) + " of " + month
 }
 
 // plainDays names weekdays without numbers. Monday to Friday are "weekday", all seven "day"; article puts "every"
 // before those two.
-func plainDays(days []WeekdayNum, article bool) []string {
-	set := make([]Weekday, len(days))
+func plainDays(days []plan.WeekdayNum, article bool) []string {
+	set := make([]plan.Weekday, len(days))
 	for i, d := range days {
 		set[i] = d.Day
 	}
@@ -164,14 +169,14 @@ func plainDays(days []WeekdayNum, article bool) []string {
 	}
 	words := make([]string, len(set))
 	for i, d := range set {
-		words[i] = weekdayNames[d]
+		words[i] = d.Name()
 	}
 	return words
 }
 
 // nthDays names weekdays with their numbers: "the first Monday", "the last Friday"; plain says what goes before those
 // without number ("every ", "a ").
-func nthDays(days []WeekdayNum, plain string) []string {
+func nthDays(days []plan.WeekdayNum, plain string) []string {
 	if !numbersIn(days) {
 		words := plainDays(days, false)
 		for i := range words {
@@ -181,15 +186,15 @@ func nthDays(days []WeekdayNum, plain string) []string {
 		}
 		return words
 	}
-	notNegative := slices.IndexFunc(days, func(d WeekdayNum) bool { return d.N >= 0 })
+	notNegative := slices.IndexFunc(days, func(d plan.WeekdayNum) bool { return d.N >= 0 })
 	if notNegative > 0 { // as they come in a month: counted from the end comes last
 		days = append(slices.Clone(days[notNegative:]), days[:notNegative]...)
 	}
 	words := make([]string, len(days))
 	for i, d := range days {
-		words[i] = plain + weekdayNames[d.Day]
+		words[i] = plain + d.Day.Name()
 		if d.N != 0 {
-			words[i] = position(d.N, weekdayNames[d.Day])
+			words[i] = position(d.N, d.Day.Name())
 		}
 	}
 	return words
@@ -201,7 +206,7 @@ func position(n int, noun string) string {
 	if n > 0 && n < len(small) {
 		return "the " + small[n] + " " + noun
 	}
-	return fromEnd(n, noun, "the "+ordinal(max(n, 1))+" "+noun)
+	return fromEnd(n, noun, "the "+plan.Ordinal(max(n, 1))+" "+noun)
 }
 
 // fromEnd names a negative position; positive ones are given by the caller.
@@ -212,7 +217,7 @@ func fromEnd(n int, noun, positive string) string {
 	case n == -2:
 		return "the last " + noun + " but one"
 	case n < 0:
-		return fmt.Sprintf("the %s %s from the end", ordinal(-n), noun)
+		return fmt.Sprintf("the %s %s from the end", plan.Ordinal(-n), noun)
 	}
 	return positive
 }
@@ -220,11 +225,11 @@ func fromEnd(n int, noun, positive string) string {
 // monthDays is "the 1st", "the last day", …; a run of more than three is "the 10th to the 15th".
 func monthDays(days []int) []string {
 	if n := len(days); n > 3 && days[0] > 0 && days[n-1]-days[0] == n-1 {
-		return []string{"the " + ordinal(days[0]) + " to the " + ordinal(days[n-1])}
+		return []string{"the " + plan.Ordinal(days[0]) + " to the " + plan.Ordinal(days[n-1])}
 	}
 	words := make([]string, len(days))
 	for i, d := range fromStart(days) {
-		words[i] = fromEnd(d, "day", "the "+ordinal(max(d, 1)))
+		words[i] = fromEnd(d, "day", "the "+plan.Ordinal(max(d, 1)))
 	}
 	return words
 }

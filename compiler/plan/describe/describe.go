@@ -1,14 +1,19 @@
-package plan
+// Package describe says in English what a recurrence set means.
+//
+// In: a [plan.Recurrence]. Out: its days, times, bounds and single dates as part of a sentence.
+package describe
 
 import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"mealtab/compiler/plan"
 )
 
-// Describe says in English what a recurrence set means: which days, which times, from when, until when, and the single
+// Set says in English what a recurrence set means: which days, which times, from when, until when, and the single
 // dates. Times are local in the plan's zone unless "UTC" stands beside them.
-func Describe(r Recurrence) string {
+func Set(r plan.Recurrence) string {
 	var b strings.Builder
 	if r.Rule == nil {
 		b.WriteString(describeSingle(r))
@@ -30,12 +35,12 @@ func Describe(r Recurrence) string {
 }
 
 // describeSingle is for sets without a rule.
-func describeSingle(r Recurrence) string {
-	all := append([]Local{r.Start}, r.RDate...)
-	slices.SortFunc(all, Local.compare)
+func describeSingle(r plan.Recurrence) string {
+	all := append([]plan.Local{r.Start}, r.RDate...)
+	slices.SortFunc(all, plan.Local.Compare)
 	all = slices.Compact(all)
 	if len(all) == 1 {
-		return "once, on " + moment(all[0], r.Form)
+		return "once, on " + all[0].InWords(r.Form)
 	}
 	return "on " + moments(all, r.Form)
 }
@@ -43,61 +48,44 @@ func describeSingle(r Recurrence) string {
 // shownDates is how many single dates are named; more are counted.
 const shownDates = 4
 
-func moments(list []Local, form Form) string {
+func moments(list []plan.Local, form plan.Form) string {
 	if len(list) > shownDates {
-		return fmt.Sprintf("%d single dates from %s to %s", len(list), moment(list[0], form), moment(list[len(list)-1], form))
+		return fmt.Sprintf("%d single dates from %s to %s", len(list), list[0].InWords(form), list[len(list)-1].InWords(form))
 	}
 	words := make([]string, len(list))
 	for i, l := range list {
-		words[i] = moment(l, form)
+		words[i] = l.InWords(form)
 	}
 	return joined(words, "and")
 }
 
-func dates(list []Local) string {
+func dates(list []plan.Local) string {
 	if len(list) > shownDates {
-		return fmt.Sprintf("%d whole days from %s to %s", len(list), date(list[0]), date(list[len(list)-1]))
+		return fmt.Sprintf("%d whole days from %s to %s", len(list), list[0].DayInWords(), list[len(list)-1].DayInWords())
 	}
 	words := make([]string, len(list))
 	for i, l := range list {
-		words[i] = date(l)
+		words[i] = l.DayInWords()
 	}
 	return joined(words, "and")
 }
 
-// date is "1 December 2026".
-func date(l Local) string { return fmt.Sprintf("%d %s %d", l.Day, monthNames[l.Month-1], l.Year) }
-
-// moment is "1 December 2026 at 07:00", with "UTC" where the form says so.
-func moment(l Local, form Form) string {
-	return date(l) + " at " + clockTime(l.Hour*3600+l.Minute*60+l.Second) + utcMark(form)
-}
-
-func utcMark(form Form) string {
-	if form == UTC {
+func utcMark(form plan.Form) string {
+	if form == plan.UTC {
 		return " UTC"
 	}
 	return ""
 }
 
-// clockTime writes seconds of the day, "07:00", or "07:00:30" where there are seconds.
-func clockTime(sec int) string {
-	s := fmt.Sprintf("%02d:%02d", sec/3600, sec/60%60)
-	if sec%60 != 0 {
-		s += fmt.Sprintf(":%02d", sec%60)
-	}
-	return s
-}
-
 // describer holds what the phrases of a rule are made from.
 type describer struct {
-	rule *Rule
-	set  Recurrence
+	rule *plan.Rule
+	set  plan.Recurrence
 }
 
 // rulePhrase is the days, the times and the choice among them.
 func (d describer) rulePhrase() string {
-	if d.rule.Freq < Daily {
+	if d.rule.Freq < plan.Daily {
 		return d.stepPhrase() + d.setPosSuffix() + d.skipSuffix()
 	}
 	if phrase, ok := d.setPosDays(); ok {
@@ -109,16 +97,16 @@ func (d describer) rulePhrase() string {
 // skipSuffix is what RFC 7529 does with a date that does not exist.
 func (d describer) skipSuffix() string {
 	switch d.rule.Skip {
-	case Backward:
+	case plan.Backward:
 		return ", or the nearest earlier day where there is no such day"
-	case Forward:
+	case plan.Forward:
 		return ", or the nearest later day where there is no such day"
 	}
 	return ""
 }
 
 // always is the start of meals that have none of their own.
-var always = Local{Year: firstYear, Month: 1, Day: 1}
+var always = plan.Local{Year: plan.FirstYear, Month: 1, Day: 1}
 
 // bounds says from when, until when and how often. The start's time is only said where it is not a time of the meal.
 func (d describer) bounds() string {
@@ -126,18 +114,18 @@ func (d describer) bounds() string {
 	start := d.set.Start
 	switch {
 	case start == always:
-	case d.rule.Freq < Daily:
-		b.WriteString(", from " + moment(start, d.set.Form))
-	case d.set.Form != Date && !slices.Contains(d.times(), secondOfDay(start)) && secondOfDay(start) != 0:
-		b.WriteString(", from " + moment(start, d.set.Form))
+	case d.rule.Freq < plan.Daily:
+		b.WriteString(", from " + start.InWords(d.set.Form))
+	case d.set.Form != plan.Date && !slices.Contains(d.set.TimesOfDay(), secondOfDay(start)) && secondOfDay(start) != 0:
+		b.WriteString(", from " + start.InWords(d.set.Form))
 	default:
-		b.WriteString(", from " + date(start))
+		b.WriteString(", from " + start.DayInWords())
 	}
 	if u := d.rule.Until; u != nil {
-		if u.Form == Date {
-			b.WriteString(", until " + date(u.Local))
+		if u.Form == plan.Date {
+			b.WriteString(", until " + u.Local.DayInWords())
 		} else {
-			b.WriteString(", until " + moment(u.Local, u.Form))
+			b.WriteString(", until " + u.Local.InWords(u.Form))
 		}
 	}
 	b.WriteString(d.count())
@@ -157,9 +145,9 @@ func (d describer) count() string {
 		return ", once"
 	}
 	if !d.set.Last.IsZero() {
-		words += ", the last on " + moment(d.set.Last, d.set.Form)
+		words += ", the last on " + d.set.Last.InWords(d.set.Form)
 	}
 	return words
 }
 
-func secondOfDay(l Local) int { return l.Hour*3600 + l.Minute*60 + l.Second }
+func secondOfDay(l plan.Local) int { return l.Hour*3600 + l.Minute*60 + l.Second }
