@@ -7,13 +7,12 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/compiler/plan"
 	"mealtab/compiler/report/sheet"
 )
 
 type sheetFlags struct {
-	output string
-	force  bool
+	output, board string
+	force         bool
 }
 
 func (a *app) sheetCommand() *cobra.Command {
@@ -30,7 +29,8 @@ func (a *app) sheetCommand() *cobra.Command {
 		Long:  long + "\nAn SVG prints in its own size from any browser; a PNG has 192 pixels to the inch.",
 		Example: `  mealtab sheet calibration plan.toml -o calibration.svg
   mealtab sheet buttons -o card.svg
-  mealtab sheet label plan.toml -o label.png`,
+  mealtab sheet label plan.toml -o label.png
+  mealtab sheet wiring --board m328-cells -o wires.svg`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
 				return fmt.Errorf("the NAME of a sheet is wanted, and perhaps a PLAN: the sheets are %s", strings.Join(names, ", "))
@@ -40,6 +40,7 @@ func (a *app) sheetCommand() *cobra.Command {
 		RunE: func(_ *cobra.Command, args []string) error { return a.runSheet(args[0], strings.Join(args[1:], ""), f) },
 	}
 	cmd.Flags().StringVarP(&f.output, "output", "o", "", "`FILE` to write, ending in .svg or .png; - writes SVG to standard output")
+	cmd.Flags().StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	cmd.Flags().BoolVar(&f.force, "force", false, "write over a file that is not such a picture")
 	return cmd
 }
@@ -59,15 +60,11 @@ func (a *app) runSheet(name, file string, f sheetFlags) error {
 	if err := a.mayReplace(f.output, k, f.force, file); err != nil {
 		return err
 	}
-	var p *plan.Plan
-	if file != "" {
-		l, err := a.readPlan(file)
-		if err != nil {
-			return err
-		}
-		p = l.plan
+	in, err := a.sheetInput(file, f.board)
+	if err != nil {
+		return err
 	}
-	pic, err := s.Draw(p)
+	pic, err := s.Draw(in)
 	if err != nil {
 		return err
 	}
@@ -84,6 +81,21 @@ func (a *app) runSheet(name, file string, f sheetFlags) error {
 		fmt.Fprintf(a.out, "%s: %s\n", f.output, pic.Title)
 	}
 	return nil
+}
+
+// sheetInput is the plan, if there is one, with its board, the one asked for, or the first.
+func (a *app) sheetInput(file, board string) (in sheet.Input, err error) {
+	if file == "" {
+		in.Board, err = askedBoard(board)
+		return in, err
+	}
+	l, err := a.readPlan(file)
+	if err != nil {
+		return in, err
+	}
+	in.Plan = l.plan
+	in.Board, err = a.profile(l.plan, board)
+	return in, err
 }
 
 // pictureKind says what kind of picture the name of a file asks for.

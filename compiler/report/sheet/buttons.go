@@ -3,14 +3,13 @@ package sheet
 import (
 	"strings"
 
-	"mealtab/compiler/plan"
 	"mealtab/compiler/report/chart"
 	"mealtab/compiler/table"
 )
 
 // buttons is the card that hangs beside the feeder.
-func buttons(p *page, of *plan.Plan) {
-	p.title(named("Lights and buttons", of), "A card: what each button does, which fault each pattern of flashes means, and what to do.")
+func buttons(p *page, of Input) {
+	p.title(named("Lights and buttons", of.Plan), "A card: what each button does, which fault each pattern of flashes means, and what to do.")
 	p.heading("Buttons")
 	lefts := []float64{margin, margin + 150}
 	for _, b := range [][]string{

@@ -11,8 +11,8 @@ import (
 const weighings = 12
 
 // calibration is the form that is filled in at the scale.
-func calibration(p *page, of *plan.Plan) {
-	p.title(named("Calibration sheet", of), "A form for weighings: twelve boxes for pockets and grams, and the command that reads them.")
+func calibration(p *page, of Input) {
+	p.title(named("Calibration sheet", of.Plan), "A form for weighings: twelve boxes for pockets and grams, and the command that reads them.")
 	p.y += 10
 	p.blank("Date", margin, margin+40, margin+180)
 	p.blank("Food", margin+200, margin+240, width-margin)

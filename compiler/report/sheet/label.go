@@ -11,7 +11,8 @@ import (
 )
 
 // label is for the hopper: whoever looks after the animals finds there what the feeder does.
-func label(p *page, of *plan.Plan) {
+func label(p *page, in Input) {
+	of := in.Plan
 	name := of.Name
 	if name == "" {
 		name = "This feeder"

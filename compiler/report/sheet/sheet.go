@@ -1,7 +1,7 @@
 // Package sheet draws sheets to print, A4 and dark on light: a form for weighing at the kitchen scale, a card of lights and
-// buttons, a label for the hopper.
+// buttons, a label for the hopper, a card of wires.
 //
-// In: a plan, where the sheet is about one. Out: a [chart.Picture] of the size of the sheet, which writes SVG and PNG.
+// In: a plan and a board, where the sheet is about them. Out: a [chart.Picture] of the size of the sheet, which writes SVG and PNG.
 package sheet
 
 import (
@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/report/chart"
 )
 
@@ -26,7 +27,13 @@ type Sheet struct {
 	Name  string // on the command line
 	About string // what it is for
 	Plan  bool   // it is about a plan; the others take one for its name only
-	draw  func(*page, *plan.Plan)
+	draw  func(*page, Input)
+}
+
+// Input is what sheets are about.
+type Input struct {
+	Plan  *plan.Plan // nil: none
+	Board *profile.Profile
 }
 
 // Sheets are all there are.
@@ -35,6 +42,7 @@ func Sheets() []Sheet {
 		{"calibration", "boxes for weighings at the kitchen scale, and how they come back into the plan", false, calibration},
 		{"buttons", "what the light says, what each button does", false, buttons},
 		{"label", "for the hopper: who eats what and when, whom to call", true, label},
+		{"wiring", "what goes to each pin of the board, to tick off", false, wiring},
 	}
 }
 
@@ -47,9 +55,9 @@ func Named(name string) (Sheet, bool) {
 	return Sheets()[i], true
 }
 
-// Draw draws the sheet. of may be nil where the sheet is not about a plan.
-func (s Sheet) Draw(of *plan.Plan) (*chart.Picture, error) {
-	if s.Plan && of == nil {
+// Draw draws the sheet.
+func (s Sheet) Draw(of Input) (*chart.Picture, error) {
+	if s.Plan && of.Plan == nil {
 		return nil, fmt.Errorf("the sheet %s is about a plan, and there is none", s.Name)
 	}
 	p := newPage()

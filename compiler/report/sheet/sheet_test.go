@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/profile"
 	"mealtab/compiler/report/chart"
 	"mealtab/compiler/table"
 )
@@ -31,9 +32,16 @@ func draw(t *testing.T, name string, of *plan.Plan) *chart.Picture {
 	t.Helper()
 	s, ok := Named(name)
 	require.True(t, ok, name)
-	p, err := s.Draw(of)
+	p, err := s.Draw(Input{of, mains(t)})
 	require.NoError(t, err)
 	return p
+}
+
+func mains(t *testing.T) *profile.Profile {
+	t.Helper()
+	b, err := profile.Load("m328-mains")
+	require.NoError(t, err)
+	return b
 }
 
 // Every sheet of every plan stays on its page, is XML, and is as large as ISO 216 says A4 is.
@@ -138,6 +146,30 @@ func TestLabelOfMany(t *testing.T) {
 
 func TestLabelWantsAPlan(t *testing.T) {
 	s, _ := Named("label")
-	_, err := s.Draw(nil)
+	_, err := s.Draw(Input{Board: mains(t)})
 	require.Error(t, err)
+}
+
+// The card of every board, one with all its pins moved too, has each wire with the pin that the board gives it, and two boxes for it.
+func TestWiringOfBoards(t *testing.T) {
+	names := append(profile.Names(), "../../../testdata/boards/moved.toml")
+	for _, name := range names {
+		b, err := profile.Load(name)
+		require.NoError(t, err)
+		s, _ := Named("wiring")
+		p, err := s.Draw(Input{Board: b})
+		require.NoError(t, err, name)
+		stays(t, p)
+		said := strings.Join(texts(p), " ")
+		for _, w := range b.Wiring() {
+			assert.True(t, strings.Contains(said, w.Pin), "%s: %s", name, w.Pin)
+		}
+		boxes := 0
+		for _, m := range p.Marks {
+			if l, ok := m.(chart.Line); ok && len(l.Points) == 5 {
+				boxes++
+			}
+		}
+		assert.Equal(t, 2*len(b.Wiring()), boxes)
+	}
 }
