@@ -54,6 +54,39 @@ func TestIndexSwitchFailsInServing(t *testing.T) {
 	}
 }
 
+// The supply fails, at any instant, in a serving whose index switch has failed, at any instant: at most one pocket too many, and after
+// one cut at most two too few, since a switch that is found out leaves one out.
+func TestCutWhileIndexSwitchFails(t *testing.T) {
+	for _, pockets := range []int{1, 3} {
+		for _, contact := range []board.Contact{board.NeverCloses, board.NeverOpens} {
+			t.Run(fmt.Sprintf("%d pockets, %d", pockets, contact), func(t *testing.T) {
+				t.Parallel()
+				base := newFeeder(t, "m328-index", pockets, nil)
+				base.RunUntil(boardStart.Add(10 * time.Minute))
+				for !base.BoostOn() {
+					base.Run(time.Millisecond)
+				}
+				for fails := time.Duration(0); fails < time.Duration(pockets)*310*time.Millisecond; fails += 206 * time.Millisecond {
+					for cut := fails; cut < 3*time.Second; cut += 62 * time.Millisecond {
+						b := base.Fork()
+						before := b.Pockets()
+						b.Run(fails)
+						b.SetIndex(contact)
+						b.Run(cut - fails)
+						b.PowerOff()
+						b.Run(time.Second)
+						b.PowerOn()
+						b.Run(5 * time.Minute)
+						fell := int(b.Pockets() - before)
+						require.LessOrEqual(t, fell, pockets+1, "fails after %v, cut after %v", fails, cut)
+						require.GreaterOrEqual(t, fell, pockets-2, "fails after %v, cut after %v", fails, cut)
+					}
+				}
+			})
+		}
+	}
+}
+
 // A barrier that goes blind in the middle of a serving has one pocket turned in vain, no more.
 func TestBarrierGoesBlindInServing(t *testing.T) {
 	for _, name := range []string{"m328-barrier", "m328-both"} {

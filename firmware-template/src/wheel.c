@@ -176,8 +176,8 @@ static bool to_next_index(uint16_t most)
 	return sensors.index_reached;
 }
 
-/* Turns back by half a pocket, and on until the switch changes, at most half a pocket further than was pushed. Returns the periods. */
-static uint16_t back_out(uint16_t pushed)
+/* Turns back by half a pocket, and on until the switch changes, for so many periods at most. Returns the periods. */
+static uint16_t back_out(uint16_t most)
 {
 	uint16_t n = 0;
 
@@ -186,7 +186,7 @@ static uint16_t back_out(uint16_t pushed)
 		return n;
 	sensors.index_changed = false; /* one that closed or opened no more since the pocket began has failed in it */
 	sensors.backwards = true;
-	for (; n < pushed + attempt.pocket / 2 && !attempt.sagged; n++) {
+	for (; n < most && !attempt.sagged; n++) {
 		if (n > attempt.pocket / 2 && sensors.index_changed)
 			break;
 		push(attempt.back);
@@ -199,16 +199,21 @@ static uint16_t back_out(uint16_t pushed)
 /* The rest of a pocket whose first period has begun; false if the wheel is stuck. */
 static bool turn_to_index(void)
 {
-	/* After a cut the wheel has to turn a part of a pocket only. Should the switch have failed, what it turns more falls too much. */
-	uint16_t pushed = attempt.first == POCKET_WHOLE ? patience() : attempt.pocket;
+	uint16_t pushed = patience(), beyond = attempt.pocket / 2; /* of where the pocket began */
 	uint16_t back;
 
+	/* After a cut the wheel stands anywhere. Should the switch have failed, what is turned forwards falls too much, and nothing falls on the
+	 * way back: an index that is not a quarter of a pocket before the wheel is looked for behind it. */
+	if (attempt.first != POCKET_WHOLE) {
+		pushed = attempt.pocket / 4;
+		beyond = usual_patience();
+	}
 	for (uint8_t tries = 2;; tries--) {
 		if (to_next_index(pushed))
 			return true;
 		if (attempt.sagged)
 			return false;
-		back = back_out(pushed); /* the last time only to see whether it was the switch that failed */
+		back = back_out(pushed + beyond); /* the last time only to see whether it was the switch that failed */
 		if (attempt.sagged)
 			return false;
 		if (!sensors.index_changed)
