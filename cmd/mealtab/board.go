@@ -149,6 +149,9 @@ func (a *app) makeBoard(args []string, f boardFlags) (*board.Board, replay.Clock
 	if err != nil {
 		return nil, replay.Clock{}, err
 	}
+	if c != nil {
+		c.keepNames()
+	}
 	if encoded != nil && t.Board != described.Code {
 		return nil, replay.Clock{}, fmt.Errorf("the table is for board %d, not for %s", t.Board, described.Name)
 	}

@@ -31,7 +31,7 @@ func (w *liveWheel) Turn(pockets int) (turned int, took units.Milliseconds, err 
 	}
 	turned, err = w.feeder.Serve(st, uint32(pockets)*w.table.Wheel.PocketUnits)
 	if errors.Is(err, flasher.ErrRefused) {
-		err = fmt.Errorf("%w\nHere: %s.\nIn a day two weighings of %d pockets each fit into what is given by hand, %d pockets", err, refusal(st, w.table), table.MaxAsked, table.MaxAskedDay)
+		err = fmt.Errorf("%w\nHere: %s.\nIn a day two weighings of %d pockets each fit into what is given by hand, %d pockets", err, refusal(w.feeder, w.table, uint32(pockets)*w.table.Wheel.PocketUnits), table.MaxAsked, table.MaxAskedDay)
 	}
 	return turned, 0, err
 }

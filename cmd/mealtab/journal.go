@@ -23,8 +23,8 @@ import (
 
 type journalFlags struct {
 	portFlags
-	since, format string
-	utc           bool
+	since, format, plan string
+	utc                 bool
 }
 
 func (a *app) journalCommand() *cobra.Command {
@@ -34,7 +34,8 @@ func (a *app) journalCommand() *cobra.Command {
 		Short: "Read what a feeder has done: servings, missed ones, faults",
 		Long: `Read the feeder's memory of what it has done, oldest first: servings and the pockets turned, those
 missed, those given by hand, jams, low supply, resets, clock and table changes. It goes back some weeks
-where the clock module has a memory, else a few entries.
+where the clock module has a memory, else a few entries. Meals have the names of the plan in force, if it
+was put there from this computer or is given with --plan; those served from an earlier one have none.
 
 That food was served does not mean that it was eaten.`,
 		Example: `  mealtab journal
@@ -46,6 +47,7 @@ That food was served does not mean that it was eaten.`,
 	flags := cmd.Flags()
 	f.register(flags)
 	flags.StringVar(&f.since, "since", "", "leave out what was before `T`: "+moment.Forms)
+	flags.StringVar(&f.plan, "plan", "", planFlag)
 	flags.StringVar(&f.format, "format", "text", "text, json (one object a line) or csv")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of the table's local time")
 	return cmd
@@ -59,6 +61,7 @@ type entry struct {
 	Value int       `json:"value"`
 	Unit  string    `json:"unit"`
 	Text  string    `json:"text"`
+	Meals []string  `json:"meals"` // names, where they are known
 }
 
 func (a *app) runJournal(f journalFlags) error {
@@ -66,7 +69,7 @@ func (a *app) runJournal(f journalFlags) error {
 		return usagef("--format %s does not exist: text, json or csv", f.format)
 	}
 	return a.each(f.portFlags, func(s *session) error {
-		clock, err := s.tableClock()
+		held, clock, err := s.inForce(f.plan)
 		if err != nil {
 			return err
 		}
@@ -85,6 +88,9 @@ func (a *app) runJournal(f journalFlags) error {
 		entries := make([]entry, len(list))
 		for i, h := range list {
 			entries[i] = s.entry(h, clock, f.utc)
+		}
+		if held != nil {
+			s.nameServed(entries, list, held)
 		}
 		return writeJournal(&s.out, entries, f.format)
 	})
@@ -109,25 +115,58 @@ func (s *session) history(since table.Minute) ([]table.History, error) {
 	return list, err
 }
 
-// tableClock is the zone of the table in force, or UTC where there is none.
-func (s *session) tableClock() (serving.Clock, error) {
+// inForce is the table in force as a schedule, nil where there is none, and the clock of its zone, or UTC.
+func (s *session) inForce(planName string) (*serving.Schedule, serving.Clock, error) {
 	st, err := s.Status()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	tab, err := s.Table(st)
 	var unanswered *flasher.RequestError
 	switch {
 	case errors.As(err, &unanswered):
-		return nil, err
+		return nil, nil, err
 	case err != nil: // none is in force, or one that is damaged
-		return zone.UTC(), nil
+		return nil, zone.UTC(), nil
 	}
-	held, err := serving.OfTable(tab)
+	if _, err := serving.OfTable(tab); err != nil {
+		return nil, zone.UTC(), nil
+	}
+	held, err := s.schedule(tab, planName)
 	if err != nil {
-		return zone.UTC(), nil
+		return nil, nil, err
 	}
-	return held.Clock, nil
+	return held, held.Clock, nil
+}
+
+// nameServed gives servings the names of their meals: those that the table in force has at that minute, since it came in force. Before, another
+// table was, or another preset.
+func (s *session) nameServed(entries []entry, list []table.History, held *serving.Schedule) {
+	if len(held.Names) == 0 || len(list) == 0 || held.Table.Presets > 1 {
+		return
+	}
+	since := list[0].At
+	for _, h := range list {
+		if h.Event == table.EventTable {
+			since = h.At
+		}
+	}
+	names := map[table.Minute][]string{}
+	for w := held.Walk(serving.Range{From: since, To: list[len(list)-1].At + 1}, 0); ; {
+		due, ok := w.Next()
+		if !ok {
+			break
+		}
+		for _, m := range due.Meals {
+			names[due.At] = append(names[due.At], m.Name)
+		}
+	}
+	for i, h := range list {
+		if h.Event == table.EventServed && h.At >= since && names[h.At] != nil {
+			entries[i].Meals = names[h.At]
+			entries[i].Text = strings.Join(names[h.At], " and ") + ": " + entries[i].Text
+		}
+	}
 }
 
 func (s *session) entry(h table.History, clock serving.Clock, utc bool) entry {
@@ -135,7 +174,7 @@ func (s *session) entry(h table.History, clock serving.Clock, utc bool) entry {
 	if !utc {
 		at = serving.Local(clock, at)
 	}
-	e := entry{Port: s.Port(), Time: at, Event: fmt.Sprintf("event %d", h.Event), Value: int(h.Value)}
+	e := entry{Port: s.Port(), Time: at, Event: fmt.Sprintf("event %d", h.Event), Value: int(h.Value), Meals: []string{}}
 	for _, field := range table.Events() {
 		if field.Value == h.Event {
 			e.Event, e.Unit = strings.ToLower(strings.ReplaceAll(field.Name, "_", " ")), field.Unit
@@ -231,9 +270,9 @@ func writeJournal(out io.Writer, entries []entry, format string) error {
 		return nil
 	case "csv":
 		w := csv.NewWriter(out)
-		_ = w.Write([]string{"port", "time", "event", "value", "unit", "text"})
+		_ = w.Write([]string{"port", "time", "event", "value", "unit", "text", "meals"})
 		for _, e := range entries {
-			_ = w.Write([]string{e.Port, e.Time.Format(time.RFC3339), e.Event, strconv.Itoa(e.Value), e.Unit, e.Text})
+			_ = w.Write([]string{e.Port, e.Time.Format(time.RFC3339), e.Event, strconv.Itoa(e.Value), e.Unit, e.Text, strings.Join(e.Meals, "; ")})
 		}
 		w.Flush()
 		return w.Error()

@@ -16,6 +16,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/page"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
@@ -139,6 +140,7 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 		Open:     a.openFeeder,
 		Years:    yearsRehearsed,
 		Preview: func(f preview.Feeder, c *page.Compiled) preview.Change {
+			_ = known.Keep(c.Output.Bytes, known.Names{Plan: c.Plan.Name, Zone: c.Plan.Zone, Meals: c.Schedule().Names})
 			return preview.Of(db, f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
 		},
 		EventText: eventText,

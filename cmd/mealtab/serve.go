@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -57,7 +56,7 @@ func (s *session) serve(portion string) error {
 	}
 	pockets, err := s.Serve(st, amount)
 	if errors.Is(err, flasher.ErrRefused) {
-		return fmt.Errorf("%s: the feeder refuses: %s", s.Port(), refusal(st, t))
+		return fmt.Errorf("%s: the feeder refuses: %s", s.Port(), refusal(s.Feeder, t, amount))
 	}
 	if err != nil {
 		return err
@@ -68,23 +67,6 @@ func (s *session) serve(portion string) error {
 	}
 	fmt.Fprintf(&s.out, "serving %s%s on %s\n", serving.PocketWord(pockets), weight, s.Port())
 	return nil
-}
-
-// refusal says why a feeder in such a state serves nothing by hand.
-func refusal(st flasher.Status, t *table.Table) string {
-	switch {
-	case t.Button.Portion == 0:
-		return "its table switches servings by hand off"
-	case st.DayLeft == 0:
-		return fmt.Sprintf("it has given what its table allows by hand in a day (%s in 24 hours from the first)", words.Count(t.Button.Daily(), "serving"))
-	case st.HourLeft == 0:
-		return fmt.Sprintf("it has given what its table allows by hand in an hour (%s); the next may come an hour after the last", words.Count(min(t.Button.PerHour, table.MaxPerHour), "serving"))
-	case st.Asked >= table.MaxAskedDay:
-		return fmt.Sprintf("it has given the %d pockets that are allowed by hand in 24 hours from the first", table.MaxAskedDay)
-	case st.Asked > 0:
-		return fmt.Sprintf("that would be more than %d pockets by hand in 24 hours (%d have been given), its supply is too low (it was at %.2f V), or a serving is not finished", table.MaxAskedDay, st.Asked, float64(st.SupplyMV)/1000)
-	}
-	return fmt.Sprintf("its supply is too low (it was at %.2f V), or a serving is not finished", float64(st.SupplyMV)/1000)
 }
 
 // mostServed bounds what may be asked for: a plan's largest portion.

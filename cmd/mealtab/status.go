@@ -20,7 +20,7 @@ import (
 
 func (a *app) statusCommand() *cobra.Command {
 	var f portFlags
-	var zoneName string
+	var zoneName, planName string
 	var clear bool
 	cmd := &cobra.Command{
 		Use:   "status",
@@ -35,12 +35,13 @@ a press of any button, or with --clear. What still has a cause is shown again. W
 changed on the feeder.`,
 		Example: `  mealtab status
   mealtab status --port /dev/ttyUSB0 --zone Europe/Lisbon
+  mealtab status --plan plan.toml            meals by their names, on a computer that has not put the plan there
   mealtab status --all                       every feeder on USB
   mealtab status --clear                     and acknowledge the faults it shows`,
 		Args: none,
 		RunE: func(*cobra.Command, []string) error {
 			return a.each(f, func(s *session) error {
-				if err := s.showStatus(zoneName); err != nil || !clear {
+				if err := s.showStatus(planName, zoneName); err != nil || !clear {
 					return err
 				}
 				return s.acknowledge()
@@ -49,6 +50,7 @@ changed on the feeder.`,
 	}
 	f.register(cmd.Flags())
 	cmd.Flags().StringVar(&zoneName, "zone", "", "the feeder is in this `ZONE` (default: the one whose data are most like the table's)")
+	cmd.Flags().StringVar(&planName, "plan", "", planFlag)
 	cmd.Flags().BoolVar(&clear, "clear", false, "acknowledge the faults that stay shown")
 	return cmd
 }
@@ -56,7 +58,10 @@ changed on the feeder.`,
 // shownOwn is how many of its servings a board is asked for.
 const shownOwn = 5
 
-func (s *session) showStatus(zoneName string) error {
+// planFlag is the help of --plan.
+const planFlag = "call meals as this `PLAN` does (default: as the plan that this computer put on a feeder)"
+
+func (s *session) showStatus(planName, zoneName string) error {
 	st, err := s.Status()
 	if err != nil {
 		return err
@@ -73,7 +78,10 @@ func (s *session) showStatus(zoneName string) error {
 	if err != nil && !errors.Is(err, flasher.ErrNoTable) {
 		return err
 	}
-	held := s.showTable(st, tab)
+	held, err := s.showTable(st, tab, planName)
+	if err != nil {
+		return err
+	}
 	if err := s.showClock(st); err != nil {
 		return err
 	}
@@ -91,18 +99,24 @@ func (s *session) showStatus(zoneName string) error {
 	return s.showNext(held, "Next servings, as the feeder itself computes them")
 }
 
-// showTable says what table is in force and returns it as a schedule; nil: there is none.
-func (s *session) showTable(st flasher.Status, tab []byte) *serving.Schedule {
+// showTable says what table is in force and returns it as a schedule; nil: there is none. The error is that of the plan which was given.
+func (s *session) showTable(st flasher.Status, tab []byte, planName string) (*serving.Schedule, error) {
 	if tab == nil {
 		fmt.Fprint(&s.out, "  table    none: nothing will be served; mealtab upload puts one on the feeder\n")
-		return nil
+		return nil, nil
 	}
-	held, err := serving.OfTable(tab)
-	if err != nil {
+	if _, err := serving.OfTable(tab); err != nil {
 		fmt.Fprintf(&s.out, "  table    not readable here: %v\n", err)
-		return nil
+		return nil, nil
+	}
+	held, err := s.schedule(tab, planName)
+	if err != nil {
+		return nil, err
 	}
 	t := held.Table
+	if held.Title != "" {
+		fmt.Fprintf(&s.out, "  plan     %s\n", held.Title)
+	}
 	fmt.Fprintf(&s.out, "  table    %d of %d bytes, number %d in bank %d; %s, from %s through %s\n", len(tab), s.Map.TableRoom(), st.Sequence, st.Bank,
 		words.Count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
 	portions := fmt.Sprintf("portions at %d %%", 10*st.Adjust)
@@ -110,7 +124,7 @@ func (s *session) showTable(st flasher.Status, tab []byte) *serving.Schedule {
 		portions = fmt.Sprintf("preset %d of %d, %s", st.Preset+1, t.Presets, portions)
 	}
 	fmt.Fprintf(&s.out, "  set to   %s\n", portions)
-	return held
+	return held, nil
 }
 
 func dayText(d table.Day) string {
@@ -250,15 +264,18 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 		return err
 	}
 	if name == "" {
-		if same := decompile.Zones(held.Table, db, likelyZones("")); len(same) > 0 {
-			names := someNames(same, likelyZones(""))
+		if same := decompile.Zones(held.Table, db, likelyZones(held.Zone)); len(same) > 0 {
+			names := someNames(same, likelyZones(held.Zone))
 			fmt.Fprintf(&s.out, "  zone     as in the time zone data at hand (%s): that of %s\n", db.Version(), names)
 			if z, err := db.Load(names); err == nil { // one, whose names for summer and winter time are known
 				held.Clock = z
 			}
 			return nil
 		}
-		nearest, _, ok := decompile.Nearest(held.Table, db, likelyZones(""))
+		nearest, _, ok := decompile.Nearest(held.Table, db, likelyZones(held.Zone))
+		if held.Zone != "" {
+			nearest, ok = held.Zone, true
+		}
 		if !ok {
 			fmt.Fprintf(&s.out, "  zone     of no place in the time zone data at hand (%s); name yours with --zone\n", db.Version())
 			return nil

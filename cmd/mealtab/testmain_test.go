@@ -14,6 +14,13 @@ import (
 var update = flag.Bool("update", false, "rewrite the golden parts of testdata/script and of the texts for owners")
 
 func TestMain(m *testing.M) {
+	// Nothing that a test does is kept where the owner of this computer keeps it.
+	cache, err := os.MkdirTemp("", "mealtab-cache-")
+	if err != nil {
+		panic(err)
+	}
+	defer os.RemoveAll(cache)
+	os.Setenv("XDG_CACHE_HOME", cache)
 	testscript.Main(m, map[string]func(){"mealtab": main, "mealtab-on": mainOn})
 }
 

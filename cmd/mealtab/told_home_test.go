@@ -1,6 +1,7 @@
 package main
 
 import (
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -130,10 +131,10 @@ func TestServeWithinPerDay(t *testing.T) {
 	}
 	serve(0)
 	serve(0)
-	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in an hour (2 servings)")
+	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in an hour (2 servings); the next from Fri 2026-12-04 13:01 UTC on, if there is none before")
 	h.feeder.Sleep(62 * time.Minute)
 	serve(0)
-	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in a day (3 servings in 24 hours from the first)")
+	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in a day (3 servings in 24 hours from the first); more from Sat 2026-12-05 12:01 UTC on")
 	require.EqualValues(t, 3, h.feeder.Board.Pockets())
 	h.feeder.Sleep(20 * time.Hour) // 21 hours from the first; two meals of three pockets on the way
 	require.Contains(t, serve(1), "in a day (3 servings")
@@ -159,10 +160,53 @@ func TestServeWithinFortyPocketsADay(t *testing.T) {
 		h.feeder.Sleep(20 * time.Second)
 	}
 	_, errs := h.run(1, "", "serve", "--port", "desk", "--portion", "3 pockets")
-	require.Contains(t, errs, "that would be more than 40 pockets by hand in 24 hours (38 have been given)")
+	require.Contains(t, errs, "that would be more than 40 pockets by hand in 24 hours from the first (38 have been given); 2 pockets now, more from Sat 2026-12-05 12:01 UTC on")
 	h.run(0, "", "serve", "--port", "desk", "--portion", "2 pockets")
 	h.feeder.Sleep(5 * time.Second)
 	_, errs = h.run(1, "", "serve", "--port", "desk")
-	require.Contains(t, errs, "the feeder refuses: it has given the 40 pockets that are allowed by hand in 24 hours from the first")
+	require.Contains(t, errs, "the feeder refuses: it has given the 40 pockets that are allowed by hand in 24 hours from the first; more from Sat 2026-12-05 12:01 UTC on")
 	require.EqualValues(t, 40, h.feeder.Board.Pockets())
+}
+
+// The other reasons, each named alone: a button that is switched off, a serving that hangs on a jam, less than half a pocket, a supply that is
+// too low. And the hour named is the one at which the feeder serves again.
+func TestRefusalsNameTheirReason(t *testing.T) {
+	refused := func(h *home, portion string) string {
+		_, errs := h.run(1, "", "serve", "--port", "desk", "--portion", portion)
+		_, why, found := strings.Cut(errs, "the feeder refuses: ")
+		require.True(t, found, errs)
+		return strings.TrimSpace(why)
+	}
+	_, off := planFile(t, planBefore+"\n[button]\nportion = \"0 pockets\"\n")
+	h := newHome(t, off, nil)
+	h.feeder.Sleep(time.Second)
+	require.Equal(t, "its table switches servings by hand off", refused(h, "1 pocket"))
+
+	_, tab := planFile(t, strings.ReplaceAll(planBefore, "6 g", "6.2 g"))
+	h = newHome(t, tab, nil)
+	h.feeder.Sleep(time.Second)
+	require.Equal(t, "with what is left over from servings before, that is less than half a pocket, and the wheel turns whole ones", refused(h, "1 g"))
+	h.feeder.Board.SetSource(4200, -1)
+	h.feeder.Sleep(time.Minute)
+	require.Regexp(t, `^its supply is too low \(4\.\d\d V\), until that is better$`, refused(h, "1 pocket"))
+	h.feeder.Board.SetSource(5000, -1)
+	h.feeder.Sleep(time.Minute)
+
+	h.feeder.Board.Jam(0, false)
+	h.run(0, "", "serve", "--port", "desk", "--portion", "2 pockets")
+	h.feeder.Sleep(3 * time.Minute)
+	require.Equal(t, "a serving of 2 pockets is not finished: mealtab status says what holds it up", refused(h, "1 pocket"))
+	h.feeder.Board.Unjam()
+	h.feeder.Sleep(30 * time.Minute)
+	h.run(0, "", "serve", "--port", "desk")
+	h.feeder.Sleep(time.Minute)
+	why := refused(h, "1 pocket")
+	named := regexp.MustCompile(`the next from (.*) UTC on`).FindStringSubmatch(why)
+	require.NotNil(t, named, why)
+	at, err := time.Parse("Mon 2006-01-02 15:04", named[1])
+	require.NoError(t, err)
+	h.feeder.Sleep(at.Sub(h.feeder.Board.ClockTime()) - time.Minute)
+	refused(h, "1 pocket")
+	h.feeder.Sleep(time.Minute)
+	h.run(0, "", "serve", "--port", "desk")
 }

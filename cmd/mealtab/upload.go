@@ -142,6 +142,7 @@ func (a *app) cargo(name string, o compileOptions) (*cargo, error) {
 		return nil, err
 	}
 	fmt.Fprintf(a.out, "%s: %d bytes for %s; %s servings proved through %s\n", name, len(c.Bytes), c.board.Name, words.Thousands(c.Proof.Instants), c.Proof.Through)
+	c.keepNames()
 	return &cargo{c.Bytes, c.schedule(), c.db, c}, nil
 }
 

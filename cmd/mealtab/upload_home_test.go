@@ -41,7 +41,7 @@ func TestUploadAsAnOwnerDoes(t *testing.T) {
 
 	out, _ = h.run(0, "", "status", "--port", "desk")
 	for _, want := range []string{`board    m328-mains on desk, firmware \d+, 1024 bytes`, `number 1 in bank 1; 3 meals`, `faults   none`,
-		`zone     as in the time zone data at hand \(\w+\): that of `, `    meal 3`} {
+		`zone     as in the time zone data at hand \(\w+\): that of Europe/Lisbon`, ` +night +1 pocket`} {
 		require.Regexp(t, regexp.MustCompile(want), out)
 	}
 
@@ -69,7 +69,7 @@ func TestUploadAsAnOwnerDoes(t *testing.T) {
 	out, _ = h.run(0, "", "journal", "--port", "desk")
 	require.Regexp(t, regexp.MustCompile(`started after power-on\n.*a new table came in force, number 1\n(.*the clock was set.*\n)*.*served by hand, 2 pockets\n`), out)
 	out, _ = h.run(0, "", "journal", "--port", "desk", "--format", "csv")
-	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text\n.*,started,1,MCUSR,started after power-on$`), out)
+	require.Regexp(t, regexp.MustCompile(`(?m)^port,time,event,value,unit,text,meals\n.*,started,1,MCUSR,started after power-on,$`), out)
 	out, _ = h.run(0, "", "journal", "--port", "desk", "--since", "tomorrow")
 	require.Equal(t, "nothing happened\n", out)
 	h.run(0, "", "serve", "--port", "desk")

@@ -167,6 +167,8 @@ type Journal struct {
 	Token    uint8
 	Faults   int // latched
 	Stepped  int // minutes, modulo 65536
+	Pressed  int // feeding time of the last serving by button or line, minutes modulo 65536
+	First    int // and of the first one in the window of a day
 	Asked    int // pockets
 	Left     int // pockets in the hopper
 	Holds    int // pockets; 0: not said
@@ -201,6 +203,8 @@ func DecodeJournal(b []byte) (j Journal, ok bool) {
 		Token:    b[journalToken],
 		Faults:   int(le16(b[journalFaults:])),
 		Stepped:  int(le16(b[journalStepped:])),
+		Pressed:  int(le16(b[journalPressed:])),
+		First:    int(le16(b[journalDay:])),
 		Asked:    int(b[journalAsked]),
 		Left:     int(le16(b[journalLeft:])),
 		Holds:    int(le16(b[journalHolds:])),

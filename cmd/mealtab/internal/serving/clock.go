@@ -24,6 +24,9 @@ func inOffset(at time.Time, o zone.Offset) time.Time {
 // tableClock is the zone that a table carries.
 type tableClock struct{ replay.Clock }
 
+// TableClock is the zone of a table.
+func TableClock(t *table.Table) Clock { return newTableClock(&t.Zone) }
+
 func newTableClock(t *table.Zone) Clock { return tableClock{replay.NewClock(t)} }
 
 func (c tableClock) At(unix int64) zone.Offset {
