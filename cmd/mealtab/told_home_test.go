@@ -186,20 +186,21 @@ func TestRefusalsNameTheirReason(t *testing.T) {
 	h = newHome(t, tab, nil)
 	h.feeder.Sleep(time.Second)
 	require.Equal(t, "with what is left over from servings before, that is less than half a pocket, and the wheel turns whole ones", refused(h, "1 g"))
-	h.feeder.Board.SetSource(4200, -1)
+	h.feeder.Board.SetSource(4450, -1)
 	h.feeder.Sleep(time.Minute)
 	require.Regexp(t, `^its supply is too low \(4\.\d\d V\), until that is better$`, refused(h, "1 pocket"))
 	h.feeder.Board.SetSource(5000, -1)
 	h.feeder.Sleep(time.Minute)
 
 	h.feeder.Board.Jam(0, false)
-	h.run(0, "", "serve", "--port", "desk", "--portion", "2 pockets")
-	h.feeder.Sleep(3 * time.Minute)
-	require.Equal(t, "a serving of 2 pockets is not finished: mealtab status says what holds it up", refused(h, "1 pocket"))
+	h.feeder.Sleep(6*time.Hour + 32*time.Minute) // supper was due at 18:30
+	require.Equal(t, "a serving of 3 pockets is not finished: mealtab status says what holds it up", refused(h, "1 pocket"))
 	h.feeder.Board.Unjam()
 	h.feeder.Sleep(30 * time.Minute)
-	h.run(0, "", "serve", "--port", "desk")
-	h.feeder.Sleep(time.Minute)
+	for range 2 {
+		h.run(0, "", "serve", "--port", "desk")
+		h.feeder.Sleep(time.Minute)
+	}
 	why := refused(h, "1 pocket")
 	named := regexp.MustCompile(`the next from (.*) UTC on`).FindStringSubmatch(why)
 	require.NotNil(t, named, why)
