@@ -168,7 +168,7 @@ func TestServeWithinFortyPocketsADay(t *testing.T) {
 	require.EqualValues(t, 40, h.feeder.Board.Pockets())
 }
 
-// The other reasons, each named alone: a button that is switched off, a serving that hangs on a jam, less than half a pocket, a supply that is
+// The other reasons, each named alone: a button that is switched off, less than half a pocket, a supply that is
 // too low. And the hour named is the one at which the feeder serves again.
 func TestRefusalsNameTheirReason(t *testing.T) {
 	refused := func(h *home, portion string) string {
@@ -192,11 +192,6 @@ func TestRefusalsNameTheirReason(t *testing.T) {
 	h.feeder.Board.SetSource(5000, -1)
 	h.feeder.Sleep(time.Minute)
 
-	h.feeder.Board.Jam(0, false)
-	h.feeder.Sleep(6*time.Hour + 32*time.Minute) // supper was due at 18:30
-	require.Equal(t, "a serving of 3 pockets is not finished: mealtab status says what holds it up", refused(h, "1 pocket"))
-	h.feeder.Board.Unjam()
-	h.feeder.Sleep(30 * time.Minute)
 	for range 2 {
 		h.run(0, "", "serve", "--port", "desk")
 		h.feeder.Sleep(time.Minute)
