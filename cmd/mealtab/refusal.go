@@ -38,10 +38,7 @@ func refusal(f *flasher.Feeder, t *table.Table, units uint32) string {
 		units = t.Button.Portion
 	}
 	pockets := pocketsOf(t, units, j.Carry)
-	clock, err := serving.TableClock(t)
-	if err != nil {
-		return err.Error()
-	}
+	clock := serving.TableClock(t)
 	until := func(from int, forgets time.Duration) string {
 		passed := uint16(int(moment.Minute(st.Now)) - j.Stepped - from)
 		at := st.Now.Truncate(time.Minute).Add(forgets - time.Duration(passed)*time.Minute)
