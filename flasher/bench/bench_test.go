@@ -65,9 +65,13 @@ func TestRightBoards(t *testing.T) {
 	}
 }
 
-// With a bootloader and a reset line the chip's signature is read, and right.
+// With a bootloader and a reset line the chip's signature is read, and right. BENCH_BOOTS=all tries every bootloader; by default the short one.
 func TestRightChip(t *testing.T) {
-	for _, boot := range flashertest.Boots() {
+	boots := flashertest.Boots()
+	if os.Getenv("BENCH_BOOTS") != "all" {
+		boots = boots[:1]
+	}
+	for _, boot := range boots {
 		t.Run(boot.Name(), func(t *testing.T) {
 			t.Parallel()
 			r, _ := walk(t, installed(t, boot, boot.Board), boot.Board)

@@ -33,6 +33,7 @@ var causes = []Cause{
 	{"the chip has no firmware and no bootloader", "mealtab install --board NAME says what is needed", on(Silent, Lifeless), nil, false},
 	{"the chip's clock does not run", "look at the crystal and its two capacitors, and at the fuses (mealtab install says which)", on(Silent, Lifeless), nil, false},
 	{"the reset pin is held low", "10 kΩ from RESET to VCC, and only a capacitor of 100 nF to the bridge's DTR", on(Silent, Lifeless), nil, false},
+	{"TX and RX are swapped", "if the light or the button is not to be trusted: swap the two wires", on(Silent, Lifeless), nil, false},
 	{"TX and RX are swapped", "swap the two wires: TX of the bridge goes to RXD ({rxd}), RX to TXD (PD1)", on(Silent), on(Lifeless), false},
 	{"the board has no supply or no firmware", "measure between VCC and GND of the chip; then mealtab install --board NAME", on(Silent), on(Alive, Lifeless), false},
 	{"TX and RX are joined", "look for a bridge of solder, or a wire in the hole beside the right one", on(Echo), nil, false},

@@ -21,11 +21,17 @@ type rate struct {
 // rates are tried where no board answers at its own. A half, an eighth and a sixteenth are what the wrong clock fuse makes of 16 MHz (the
 // chip's own 8 MHz; CKDIV8; both: ATmega328P data sheet, table 9-1 and section 9.11), double is a 16 MHz crystal under firmware for 8; a tenth is how far an oscillator inside may
 // be off (the same, table 29-9).
-var rates = []rate{{0.5, HalfRate}, {2, DoubleRate}, {0.125, EighthRate}, {0.0625, EighthRate}, {0.75, ThreeQuarters}, {0.9, TenthOff}, {1.1, TenthOff}}
+//
+// The slow ones come last, and one of them twice: a board at an eighth of its rate takes ten seconds to start if its clock chip is silent too.
+var rates = []rate{
+	{0.5, HalfRate}, {2, DoubleRate}, {0.75, ThreeQuarters}, {0.9, TenthOff}, {1.1, TenthOff}, {0.125, EighthRate}, {0.0625, EighthRate}, {0.125, EighthRate},
+}
 
 const (
-	// otherPatience is how long a board is asked at each of the other rates: more than two knocks.
+	// otherPatience is how long a board is asked at each of the other rates: more than two knocks, of a board at half its rate. A slower one takes longer,
+	// and longer still where it waits for a clock chip that does not answer.
 	otherPatience = 700 * time.Millisecond
+	slowPatience  = 5 * time.Second
 	// settleTime is what a board needs after its bootloader has let go.
 	settleTime = 300 * time.Millisecond
 )
@@ -57,7 +63,7 @@ func (w *walk) nobody(nothing *link.NothingError) error {
 		w.wrong("line", nothing.Error(), Echo)
 		return errEnough
 	}
-	w.Person.Say("Nothing answers as a feeder does. Trying the rates of a chip whose clock is not the board's.")
+	w.Person.Say("Nothing answers as a feeder does. Trying the rates of a chip whose clock is not the board's: up to a minute.")
 	if found, err := w.otherRates(); found || err != nil {
 		return cmpErr(err)
 	}
@@ -102,7 +108,11 @@ func (w *walk) otherRates() (bool, error) {
 				continue
 			}
 			asked[baud] = true
-			payload, err := w.Link.Connect([]int{baud}, otherPatience)
+			patience := otherPatience
+			if r.part < 0.5 {
+				patience = slowPatience
+			}
+			payload, err := w.Link.Connect([]int{baud}, patience)
 			var nothing *link.NothingError
 			if errors.As(err, &nothing) || err == nil && len(payload) < frame.Size(frame.MessageNamed("IDENTIFY").Response) {
 				continue
