@@ -3,6 +3,7 @@ package board
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"mealtab/compiler/profile"
@@ -58,6 +59,7 @@ func ForProfile(p *profile.Profile) Config {
 	}
 	c.Wheel.Turn = time.Duration(p.TurnMillis) * time.Millisecond
 	c.Wheel.Stop, c.Wheel.Reversed = float64(p.ServoStopMicros), p.ServoTurnMicros < 0
+	c.Wheel.Full = min(c.Wheel.Full, math.Abs(float64(p.ServoTurnMicros))) // a pocket's time is what it takes at the board's own pulse
 	c.Wheel.Index, c.Wheel.Barrier = p.IndexSwitch, p.LightBarrier
 	return c
 }

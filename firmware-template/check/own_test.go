@@ -25,13 +25,13 @@ import (
 // moved is the example of a board of one's own, on which everything that can be moved is.
 const moved = "../../testdata/boards/moved.toml"
 
-// own builds a board that is described in a file, as a builder does.
-func own(t *testing.T, description string) (*profile.Profile, *avr.Image) {
+// own builds a board that is described in a file, as a builder does, with some of its lines replaced.
+func own(t *testing.T, description string, replaced ...string) (*profile.Profile, *avr.Image) {
 	t.Helper()
 	text, err := os.ReadFile(description)
 	require.NoError(t, err)
 	toml := filepath.Join(t.TempDir(), filepath.Base(description))
-	require.NoError(t, os.WriteFile(toml, text, 0o644))
+	require.NoError(t, os.WriteFile(toml, []byte(strings.NewReplacer(replaced...).Replace(string(text))), 0o644))
 	out, err := exec.Command("make", "-s", "-C", "..", "WORK="+built, "BOARD="+toml).CombinedOutput()
 	require.NoError(t, err, "%s", out)
 	p, err := profile.Load(toml)
@@ -66,9 +66,17 @@ func TestExampleMovesEverything(t *testing.T) {
 	require.Negative(t, p.ServoTurnMicros*template.ServoTurnMicros)
 }
 
-// A board of one's own serves a year as its table says, and the template's wiring does not.
+// A board of one's own serves a year as its table says, with its sensors and without, and the template's wiring does not.
 func TestOwnBoardIsRehearsed(t *testing.T) {
 	p, img := own(t, moved)
+	servesAYear(t, p, img)
+	p, img = own(t, moved, "index_switch  = true", "index_switch  = false", "light_barrier = true", "light_barrier = false")
+	require.Empty(t, p.Sensors())
+	servesAYear(t, p, img)
+}
+
+func servesAYear(t *testing.T, p *profile.Profile, img *avr.Image) {
+	t.Helper()
 	tab := slowTable()
 	tab.Board, tab.Zone = p.Code, table.Zone{}
 	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{7 * 60, 18*60 + 30}}}}}}
