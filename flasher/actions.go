@@ -83,10 +83,14 @@ func (f *Feeder) Records() ([]table.Journal, error) {
 			list = append(list, j)
 		}
 	}
-	// Sequence numbers are compared by difference, so that they may wrap.
 	slices.SortFunc(list, func(a, b table.Journal) int {
-		const half = table.SequenceCount / 2
-		return (a.Sequence-b.Sequence+half+table.SequenceCount)%table.SequenceCount - half
+		switch {
+		case a.After(b):
+			return 1
+		case b.After(a):
+			return -1
+		}
+		return 0
 	})
 	return list, nil
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/decompile"
@@ -148,26 +149,11 @@ func offsetText(r flasher.Reading) string {
 	if r.Stopped {
 		return "has stood still, its time means nothing: mealtab clock --set"
 	}
-	text := apartText(r.Offset)
+	text := preview.Apart(r.Offset)
 	if r.Offset.Abs() >= time.Minute {
 		text += ": mealtab clock --set"
 	}
 	return text
-}
-
-// apartText is "12 ms ahead of this computer's".
-func apartText(d time.Duration) string {
-	if d = d.Round(time.Millisecond); d == 0 {
-		return "agrees with this computer's to the millisecond"
-	}
-	return fmt.Sprintf("%s %s this computer's", words.Span(d), aheadOrBehind(d))
-}
-
-func aheadOrBehind(d time.Duration) string {
-	if d < 0 {
-		return "behind"
-	}
-	return "ahead of"
 }
 
 func setText(at time.Time) string {

@@ -3,12 +3,12 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strings"
 	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/cmd/mealtab/internal/tryout"
@@ -230,7 +230,7 @@ func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
 	} else {
 		s.showChange(c, p)
 	}
-	s.showClockNeed(p.Clock)
+	s.out.WriteString(wrap("  clock      ", preview.ClockNeed(p.Clock)))
 	write := !p.Same || p.Renames() && p.NameFits()
 	if write && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
 		return errors.New("nothing was written")
@@ -296,32 +296,6 @@ func (s *session) afterwards(what string, err error) {
 	}
 }
 
-// showClockNeed says how the clocks compare, before anything is written.
-func (s *session) showClockNeed(c flasher.ClockState) {
-	what := map[flasher.ClockNeed]string{
-		flasher.ClockGood: "", flasher.ClockSmall: ": it will be set", flasher.ClockStopped: ": it will be set",
-		flasher.ClockLarge: ". Either may be the wrong one",
-	}[c.Need()]
-	s.out.WriteString(wrap("  clock      ", clockText(c)+what))
-}
-
-// clockText compares the clocks, with what they show where they are far apart.
-func clockText(c flasher.ClockState) string {
-	switch c.Need() {
-	case flasher.ClockSilent:
-		return flasher.ErrNoClock.Error()
-	case flasher.ClockDistrusted:
-		return c.Distrusted.Error() + "; the feeder's clock is left as it is"
-	case flasher.ClockStopped:
-		return "the feeder's has stood still, and its time means nothing"
-	case flasher.ClockLarge:
-		const shown = "2006-01-02 15:04 UTC"
-		return fmt.Sprintf("the feeder's is %s: it shows %s, the computer %s", apartText(c.Offset),
-			c.At.Add(c.Offset).UTC().Format(shown), c.At.UTC().Format(shown))
-	}
-	return strings.Replace("the feeder's is "+apartText(c.Offset), "is agrees", "agrees", 1)
-}
-
 // setClock sets the clock where that is wanted or needs no question, and says what it did.
 func (s *session) setClock(p *flasher.Proposal, wanted bool) error {
 	if wanted && p.Clock.Need() == flasher.ClockGood {
@@ -336,7 +310,7 @@ func (s *session) setClock(p *flasher.Proposal, wanted bool) error {
 	case set:
 		fmt.Fprintf(&s.out, "clock set: %s\n", offsetText(r))
 	case p.Clock.Need() == flasher.ClockLarge:
-		fmt.Fprintf(&s.out, "the clock was left as it is, %s: where the computer's is right, mealtab clock --set\n", apartText(p.Clock.Offset))
+		fmt.Fprintf(&s.out, "the clock was left as it is, %s: where the computer's is right, mealtab clock --set\n", preview.Apart(p.Clock.Offset))
 	}
 	return nil
 }

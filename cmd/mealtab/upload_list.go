@@ -344,7 +344,7 @@ func (l *load) after(setClock bool) string {
 	case set:
 		text += "; clock set"
 	case l.Clock.Need() != flasher.ClockGood:
-		text += "; clock: " + clockText(l.Clock)
+		text += "; clock: " + preview.Clocks(l.Clock)
 	}
 	st, err := l.feeder.Status()
 	if err != nil {

@@ -227,15 +227,18 @@ func NewestJournal(eeprom []byte, m Map) (newest Journal, ok bool) {
 	for i := range m.JournalSlots {
 		at := m.Journal() + i*JournalSlotSize
 		j, whole := DecodeJournal(eeprom[at : at+JournalSlotSize])
-		if whole && (!ok || newer(j.Sequence, newest.Sequence)) {
+		if whole && (!ok || j.After(newest)) {
 			newest, ok = j, true
 		}
 	}
 	return newest, ok
 }
 
-// newer compares sequence numbers by difference, so that they may wrap.
-func newer(a, b int) bool { return uint(a-b)%SequenceCount-1 < SequenceCount/2-1 }
+// After reports whether a record was written after another of the same ring: sequence numbers are compared by difference,
+// so that they may wrap.
+func (j Journal) After(o Journal) bool {
+	return uint(j.Sequence-o.Sequence)%SequenceCount-1 < SequenceCount/2-1
+}
 
 func le16(b []byte) uint16 { return uint16(b[0]) | uint16(b[1])<<8 }
 func le32(b []byte) uint32 { return uint32(le16(b)) | uint32(le16(b[2:]))<<16 }
