@@ -24,14 +24,17 @@ type Key struct {
 // Doc is a plan's text with the places of its keys.
 type Doc struct {
 	src    []byte
+	start  int      // after a byte order mark
 	tables []*table // in order of the text; tables[0] is the top
 }
 
 // table is a heading with its keys. Offsets are bytes.
 type table struct {
 	name    string // "" for the top
-	heading int    // start of the heading's line; 0 for the top
-	body    int    // end of the heading's line, its newline included
+	heading int    // start of the heading's line; that of the text for the top, -1 where keys of the top make the table
+	body    int    // where keys may begin: end of the heading's line, its newline included
+	list    bool   // [[name]]
+	inline  bool   // name = { … }
 	keys    []entry
 }
 
@@ -55,27 +58,14 @@ type item struct {
 
 // Parse reads the places. It fails where the text is no TOML, or where meals stand in a form other than [[meal]] headings.
 func Parse(src []byte) (*Doc, error) {
-	d := &Doc{src: src, tables: []*table{{}}}
-	base := len(src) - len(bytes.TrimPrefix(src, []byte("\xEF\xBB\xBF")))
-	var p unstable.Parser
-	p.Reset(src[base:])
-	for p.NextExpression() {
-		e := p.Expression()
-		switch e.Kind {
-		case unstable.Table, unstable.ArrayTable:
-			names, spans := keyParts(e, base)
-			t := &table{name: strings.Join(names, "."), heading: d.lineStart(spans[0].from)}
-			t.body = d.lineEnd(spans[len(spans)-1].to)
-			if t.name == "meal" && e.Kind != unstable.ArrayTable {
-				return nil, fmt.Errorf("line %d: [meal] is a single table; write [[meal]]", d.line(t.heading))
-			}
-			d.tables = append(d.tables, t)
-		case unstable.KeyValue:
-			d.keyValue(e, base)
-		}
-	}
-	if err := p.Error(); err != nil {
+	d, err := ParseTables(src)
+	if err != nil {
 		return nil, err
+	}
+	for _, t := range d.tables {
+		if t.name == "meal" && !t.list {
+			return nil, fmt.Errorf("line %d: [meal] is a single table; write [[meal]]", d.line(max(t.heading, 0)))
+		}
 	}
 	for _, k := range d.tables[0].keys {
 		if k.name == "meal" {
@@ -83,6 +73,27 @@ func Parse(src []byte) (*Doc, error) {
 		}
 	}
 	return d, nil
+}
+
+// ParseTables is Parse for a text of which no meals are to be changed: they may stand in any form.
+func ParseTables(src []byte) (*Doc, error) {
+	base := len(src) - len(bytes.TrimPrefix(src, []byte("\xEF\xBB\xBF")))
+	d := &Doc{src: src, start: base, tables: []*table{{heading: base, body: base}}}
+	var p unstable.Parser
+	p.Reset(src[base:])
+	for p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			names, spans := keyParts(e, base)
+			t := &table{name: strings.Join(names, "."), heading: d.lineStart(spans[0].from), list: e.Kind == unstable.ArrayTable}
+			t.body = d.lineEnd(spans[len(spans)-1].to)
+			d.tables = append(d.tables, t)
+		case unstable.KeyValue:
+			d.keyValue(e, base)
+		}
+	}
+	return d, p.Error()
 }
 
 // Source is the text.
@@ -130,20 +141,40 @@ func (d *Doc) keyValue(e *unstable.Node, base int) {
 		k.text = string(d.src[k.value:k.end])
 	}
 	t := d.tables[len(d.tables)-1]
-	if last > 0 && t.name == "" { // wheel.pocket = … at the top
-		t = d.dotted(strings.Join(names[:last], "."))
+	if t.name == "" && last > 0 { // wheel.pocket = …
+		t = d.ofTop(strings.Join(names[:last], "."), d.lineStart(k.from))
 	}
 	t.keys = append(t.keys, k)
+	if t.name == "" && v.Kind == unstable.InlineTable { // wheel = { pocket = … }
+		d.inline(k, v, base)
+	}
 }
 
-// dotted is the table that dotted keys at the top make.
-func (d *Doc) dotted(name string) *table {
+// inline adds the table that stands in a value.
+func (d *Doc) inline(k entry, v *unstable.Node, base int) {
+	t := d.ofTop(k.name, k.value+1)
+	t.inline = true
+	for it := v.Children(); it.Next(); {
+		names, spans := keyParts(it.Node(), base)
+		value := it.Node().Value()
+		from := base + int(value.Raw.Offset)
+		e := entry{name: strings.Join(names, "."), from: spans[0].from, value: from, end: from + int(value.Raw.Length), kind: value.Kind}
+		e.text = string(d.src[e.value:e.end])
+		if e.kind == unstable.String {
+			e.text = string(value.Data)
+		}
+		t.keys = append(t.keys, e)
+	}
+}
+
+// ofTop is the table that keys of the top make; body is where its first key may stand.
+func (d *Doc) ofTop(name string, body int) *table {
 	for _, t := range d.tables {
 		if t.name == name && t.heading == -1 {
 			return t
 		}
 	}
-	t := &table{name: name, heading: -1}
+	t := &table{name: name, heading: -1, body: body}
 	d.tables = append([]*table{d.tables[0], t}, d.tables[1:]...)
 	return t
 }
@@ -256,11 +287,19 @@ func (d *Doc) end(i int) int {
 	return len(d.src)
 }
 
-// above moves a line's start up over the comment lines right above it.
+// above moves a line's start up over the comment lines right above it. What looks like one may be the end of a string.
 func (d *Doc) above(start int) int {
-	for start > 0 {
+	floor := d.start
+	for _, t := range d.tables {
+		for _, k := range t.keys {
+			if k.end <= start {
+				floor = max(floor, k.end)
+			}
+		}
+	}
+	for start > floor {
 		before := d.lineStart(start - 1)
-		if !bytes.HasPrefix(bytes.TrimLeft(d.src[before:start], " \t"), []byte("#")) {
+		if before < floor || !bytes.HasPrefix(bytes.TrimLeft(d.src[before:start], " \t"), []byte("#")) {
 			break
 		}
 		start = before
@@ -268,7 +307,7 @@ func (d *Doc) above(start int) int {
 	return start
 }
 
-func (d *Doc) lineStart(off int) int { return bytes.LastIndexByte(d.src[:off], '\n') + 1 }
+func (d *Doc) lineStart(off int) int { return max(d.start, bytes.LastIndexByte(d.src[:off], '\n')+1) }
 
 // lineEnd is after the newline of the line that holds off.
 func (d *Doc) lineEnd(off int) int {

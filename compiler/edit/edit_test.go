@@ -75,6 +75,22 @@ func TestInsert(t *testing.T) {
 	assert.Contains(t, string(d.Set(Key{Table: "wheel", Name: "turn"}, Quote("300 ms"))), "pocket = \"6.2 g\"\nturn   = \"300 ms\"\n")
 }
 
+// A table in braces is edited in its braces; a byte order mark stays first.
+func TestInline(t *testing.T) {
+	d, err := Parse([]byte("\uFEFFwheel = { turn = \"1 s\", pocket = '6 g' } # x\n"))
+	require.NoError(t, err)
+	turn, pocket := Key{Table: "wheel", Name: "turn"}, Key{Table: "wheel", Name: "pocket"}
+	assert.Equal(t, "6 g", d.Text(pocket))
+	assert.Equal(t, "\uFEFFwheel = { turn = \"2 s\", pocket = '6 g' } # x\n", string(d.Set(turn, Quote("2 s"))))
+	assert.Equal(t, "\uFEFFwheel = { turn = \"1 s\", pocket = '6 g', trim = \"5 us\" } # x\n", string(d.Set(Key{Table: "wheel", Name: "trim"}, Quote("5 us"))))
+	assert.Equal(t, "\uFEFFwheel = { turn = \"1 s\", pocket = '6 g' } # x\nlate  = \"2h\"\n", string(d.Set(Key{Name: "late"}, Quote("2h"))))
+	assert.Equal(t, "\uFEFFwheel = { turn = \"1 s\" } # x\n", string(d.Remove(pocket)))
+	d, err = Parse(d.Remove(turn))
+	require.NoError(t, err)
+	assert.Equal(t, "\uFEFFwheel = { pocket = '6 g' } # x\n", string(d.Source()))
+	assert.Equal(t, "\uFEFF# x\n", string(d.Remove(pocket)))
+}
+
 func TestRemove(t *testing.T) {
 	d := doc(t)
 	assert.Contains(t, string(d.Remove(meal(0, "portion"))), "name    = \"breakfast\"\n# was 16\ndtstart", "the comment stays")
@@ -133,7 +149,7 @@ func TestParseRefuses(t *testing.T) {
 
 // After any edit of any plan of the collection the text is TOML, has the new value, and all other values as before.
 func TestEditsKeepTheRest(t *testing.T) {
-	files, err := filepath.Glob("../../../../../testdata/plans/*.toml")
+	files, err := filepath.Glob("../../testdata/plans/*.toml")
 	require.NoError(t, err)
 	require.NotEmpty(t, files)
 	rapid.Check(t, func(r *rapid.T) {

@@ -40,21 +40,32 @@ func (d *Doc) Set(k Key, value string) []byte {
 	if t == nil {
 		return d.addTable(k, value)
 	}
+	if t.inline {
+		return d.setInline(t, k.Name+" = "+value)
+	}
 	at := t.body
-	align := 0
-	for i := range t.keys {
-		e := &t.keys[i]
+	for _, e := range t.keys {
 		if order[e.name] < order[k.Name] {
 			at = max(at, d.lineEnd(e.end))
-		}
-		if align == 0 || i == 0 {
-			align = utf8.RuneCount(d.src[e.from:e.equals])
 		}
 	}
 	if t.heading == -1 { // dotted: write it the same way
 		return d.insert(at, k.Table+"."+k.Name+" = "+value)
 	}
-	return d.insert(at, pad(k.Name, align)+"= "+value)
+	if len(t.keys) == 0 {
+		return d.insert(at, k.Name+" = "+value)
+	}
+	e := t.keys[0] // as the first one is written
+	indent := string(d.src[d.lineStart(e.from):e.from])
+	return d.insert(at, indent+pad(k.Name, utf8.RuneCount(d.src[e.from:e.equals]))+"= "+value)
+}
+
+// setInline adds a pair to { … }.
+func (d *Doc) setInline(t *table, pair string) []byte {
+	if n := len(t.keys); n > 0 {
+		return d.splice(t.keys[n-1].end, t.keys[n-1].end, ", "+pair)
+	}
+	return d.splice(t.body, t.body, " "+pair)
 }
 
 // pad brings the = sign under that of the other keys.
@@ -79,10 +90,13 @@ func (d *Doc) addTable(k Key, value string) []byte {
 		}
 	}
 	text := "[" + k.Table + "]" + nl + k.Name + " = " + value + nl
-	if at < len(d.src) {
-		return d.splice(at, at, text+nl)
+	if at == len(d.src) {
+		return d.appendText(text)
 	}
-	return d.appendText(text)
+	if at > d.start && !d.blank(d.lineStart(at-1)) {
+		text = nl + text
+	}
+	return d.splice(at, at, text+nl)
 }
 
 // Remove takes a key out, and with the last key of a table its heading: an empty one means something. Comments stay.
@@ -93,10 +107,25 @@ func (d *Doc) Remove(k Key) []byte {
 	}
 	start, end := d.lineStart(e.from), d.lineEnd(e.end)
 	t := d.table(k)
+	if t.inline {
+		return d.removeInline(t, k)
+	}
 	if k.Table != "" && k.Table != "meal" && t.heading >= 0 && len(t.keys) == 1 {
 		return d.removeTable(t, start, end, d.comment(e.end, end))
 	}
 	return d.splice(start, end, d.comment(e.end, end))
+}
+
+// removeInline takes a pair out of { … }, and the last one with the whole.
+func (d *Doc) removeInline(t *table, k Key) []byte {
+	i := slices.IndexFunc(t.keys, func(e entry) bool { return e.name == k.Name })
+	switch {
+	case len(t.keys) == 1:
+		return d.Remove(Key{Name: k.Table})
+	case i == 0:
+		return d.splice(t.keys[0].from, t.keys[1].from, "")
+	}
+	return d.splice(t.keys[i-1].end, t.keys[i].end, "")
 }
 
 // comment is that of a line from off on, "" if there is none; end is after the line.
@@ -132,12 +161,15 @@ func (d *Doc) AddMeal(pairs [][2]string) []byte {
 
 // appendText adds text at the end, after one blank line.
 func (d *Doc) appendText(text string) []byte {
-	nl := d.newline()
-	body := bytes.TrimRight(d.src, " \t\r\n")
-	if len(body) == 0 {
-		return []byte(text)
+	nl, end := d.newline(), len(d.src)
+	switch {
+	case len(bytes.TrimSpace(d.src[d.start:])) == 0:
+	case d.src[end-1] != '\n':
+		text = nl + nl + text
+	case !d.blank(d.lineStart(end - 1)):
+		text = nl + text
 	}
-	return slices.Concat(body, []byte(nl+nl+text))
+	return d.splice(end, end, text)
 }
 
 // RemoveMeal takes a meal out with the comments above its heading.

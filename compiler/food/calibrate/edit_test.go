@@ -25,9 +25,9 @@ func TestEditWheel(t *testing.T) {
 		{"key added, aligned",
 			"zone = \"Etc/UTC\"\n[wheel]\n  pocket = \"6.2 g\" # x\n# after\n[hopper]\n",
 			"zone = \"Etc/UTC\"\n[wheel]\n  pocket = \"6.31 g\" # x\n  turn   = \"305 ms\"\n# after\n[hopper]\n"},
-		{"empty table", "[wheel]\n[hopper]\n", "[wheel]\npocket = \"6.31 g\"\nturn = \"305 ms\"\n[hopper]\n"},
-		{"empty table, no line end", "[wheel]", "[wheel]\npocket = \"6.31 g\"\nturn = \"305 ms\""},
-		{"dotted", "wheel.turn = \"1 s\"\n[[meal]]\nname = \"a\"\n", "wheel.turn = \"305 ms\"\nwheel.pocket = \"6.31 g\"\n[[meal]]\nname = \"a\"\n"},
+		{"empty table", "[wheel]\n[hopper]\n", "[wheel]\npocket = \"6.31 g\"\nturn   = \"305 ms\"\n[hopper]\n"},
+		{"empty table, no line end", "[wheel]", "[wheel]\npocket = \"6.31 g\"\nturn   = \"305 ms\""},
+		{"dotted", "wheel.turn = \"1 s\"\n[[meal]]\nname = \"a\"\n", "wheel.pocket = \"6.31 g\"\nwheel.turn = \"305 ms\"\n[[meal]]\nname = \"a\"\n"},
 		{"inline", "wheel = { turn = \"1 s\" } # x\n", "wheel = { turn = \"305 ms\", pocket = \"6.31 g\" } # x\n"},
 		{"inline, empty", "wheel = {}\n", "wheel = { pocket = \"6.31 g\", turn = \"305 ms\"}\n"},
 		{"quoted heading", "[ \"wheel\" ]\npocket=\"1 g\"\n", "[ \"wheel\" ]\npocket=\"6.31 g\"\nturn  = \"305 ms\"\n"},
@@ -39,16 +39,14 @@ func TestEditWheel(t *testing.T) {
 		{"a string that looks like comments", "plan = \"\"\"\n# no\n[wheel]\n\"\"\"\n[[meal]]\n",
 			"plan = \"\"\"\n# no\n[wheel]\n\"\"\"\n\n[wheel]\npocket = \"6.31 g\"\nturn   = \"305 ms\"\n\n[[meal]]\n"},
 		{"CRLF and byte order mark", "\xEF\xBB\xBFzone = \"Etc/UTC\"\r\n[wheel]\r\nturn = \"1 s\"\r\n[[meal]]\r\n",
-			"\xEF\xBB\xBFzone = \"Etc/UTC\"\r\n[wheel]\r\nturn = \"305 ms\"\r\npocket = \"6.31 g\"\r\n[[meal]]\r\n"},
+			"\xEF\xBB\xBFzone = \"Etc/UTC\"\r\n[wheel]\r\npocket = \"6.31 g\"\r\nturn = \"305 ms\"\r\n[[meal]]\r\n"},
 	} {
 		got, err := EditWheel([]byte(c.src), both)
 		if assert.NoError(t, err, c.name) {
 			assert.Equal(t, c.want, string(got), c.name)
 		}
 	}
-	_, err := EditWheel([]byte("[wheel]\nturn = \"1 s\"\n[wheel.more]\nx = 1\n"), both)
-	assert.EqualError(t, err, "[wheel] is written in several pieces: put its keys under one heading first")
-	_, err = EditWheel([]byte("[wheel\n"), both)
+	_, err := EditWheel([]byte("[wheel\n"), both)
 	assert.ErrorContains(t, err, "the plan is not TOML")
 }
 

@@ -9,7 +9,7 @@ import (
 	"net/http"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/edit"
 	"mealtab/compiler/plan"
 )
 

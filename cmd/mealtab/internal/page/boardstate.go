@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
@@ -134,17 +135,11 @@ func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, he
 
 func clockWords(r flasher.Reading) string {
 	off := r.Offset.Round(time.Millisecond)
-	side := "ahead of"
-	if off < 0 {
-		side = "behind"
-	}
 	switch {
 	case r.Stopped:
 		return "has stood still: its time means nothing until it is set"
 	case off.Abs() < 10*time.Millisecond:
 		return "right"
-	case off.Abs() < time.Second:
-		return fmt.Sprintf("%d ms %s this computer's", off.Abs().Milliseconds(), side)
 	}
-	return fmt.Sprintf("%v %s this computer's", off.Abs().Round(time.Second), side)
+	return preview.Apart(off)
 }

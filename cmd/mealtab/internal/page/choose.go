@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/edit"
 	"mealtab/compiler/plan"
 )
 

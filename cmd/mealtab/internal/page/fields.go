@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/edit"
 )
 
 // Fields of the page have ids: "plan.zone" is a key at the top, "wheel.pocket" one of a table, "meal.7.portion" one of the meal whose number

@@ -4,7 +4,7 @@ import (
 	"slices"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/edit"
 )
 
 // identities are the meals of a text by numbers that stay theirs, whatever comes before them or goes: a change names the meal that

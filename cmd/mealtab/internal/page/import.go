@@ -9,8 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
 	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/edit"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
 )

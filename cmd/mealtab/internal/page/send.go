@@ -114,29 +114,11 @@ func (s *Server) proposed(p *flasher.Proposal, c *Compiled) Proposed {
 	default:
 		out.Food = fmt.Sprintf("%s a day, was %s (over the next %d days)", change.FoodAfter, change.FoodBefore, preview.FoodDays)
 	}
-	out.Clock = clockNeed(p.Clock)
+	out.Clock = preview.ClockNeed(p.Clock)
 	if p.Same {
 		out.Changes = []string{}
 	}
 	return out
-}
-
-// clockNeed says how the clocks compare, before anything is written.
-func clockNeed(c flasher.ClockState) string {
-	switch c.Need() {
-	case flasher.ClockSilent:
-		return flasher.ErrNoClock.Error()
-	case flasher.ClockDistrusted:
-		return c.Distrusted.Error() + "; the feeder's clock is left as it is"
-	case flasher.ClockStopped:
-		return "the feeder's has stood still, and its time means nothing: it will be set"
-	case flasher.ClockLarge:
-		const shown = "2006-01-02 15:04 UTC"
-		return fmt.Sprintf("the feeder's is %s: it shows %s, this computer %s. Either may be the wrong one", clockWords(c.Reading), c.At.Add(c.Offset).UTC().Format(shown), c.At.UTC().Format(shown))
-	case flasher.ClockSmall:
-		return "the feeder's is " + clockWords(c.Reading) + ": it will be set"
-	}
-	return "the feeder's is right"
 }
 
 // errOther is an answer to a question that is not the newest any more.
@@ -208,7 +190,7 @@ func (s *Server) carry(p *flasher.Proposal, setClock bool) (said []string, err e
 		}
 		said = append([]string{"The plan is on the feeder, read back and in force."}, said...)
 	}
-	note := clockNeed(p.Clock)
+	note := preview.ClockNeed(p.Clock)
 	_, set, err := p.SetClock(setClock)
 	switch {
 	case err != nil:

@@ -7,7 +7,7 @@ import (
 	"regexp"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/edit"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
 )

@@ -6,7 +6,7 @@ import (
 	"regexp"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/page/edit"
+	"mealtab/compiler/edit"
 	"mealtab/compiler/plan"
 )
 
