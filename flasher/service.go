@@ -39,7 +39,7 @@ const (
 	Light                 // the light flashes so many times, half a second each
 	Hold                  // the stop pulse, with a trim, for so many seconds
 	Ring                  // the clock pulls its interrupt wire, within so many seconds
-	Forward               // one pocket, as a serving by hand
+	Forward               // so many pockets, as a serving by hand
 	Back                  // one pocket backwards, and forwards again
 	Twitch                // pulses on a pin of port B that is not the servo's, for half a second
 )

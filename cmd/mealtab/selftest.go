@@ -35,11 +35,11 @@ what is right, what is wrong, what may cause it, the likeliest first, and what t
 Take the food out of the hopper first. The wheel moves: keep fingers and paws off it. On a board that
 holds a table the pockets that it may let fall count among those that are given by hand.
 
-With PLAN and --write a trim at which the wheel stands still is written into the [wheel] table of PLAN.
-Exit code 1: something is wrong.`,
+With PLAN and --write a trim at which the wheel stands still, or the time of a pocket that was found by
+counting, is written into the [wheel] table of PLAN. Exit code 1: something is wrong.`,
 		Example: `  mealtab selftest
   mealtab selftest --port /dev/ttyUSB0 --board m328-mains
-  mealtab selftest plan.toml --write                      and write the trim that it finds
+  mealtab selftest plan.toml --write                      and write the trim or the time of a pocket
   mealtab selftest --answers "blinks=yes,creeps=no,coin-cell=no" --format json     nobody is asked`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
@@ -55,7 +55,7 @@ Exit code 1: something is wrong.`,
 	flags.StringVar(&f.board, "board", "", "the board that is built: a `NAME`, or the path of a TOML file (default: what its firmware says)")
 	flags.StringVar(&f.format, "format", "text", "text, json")
 	flags.StringVar(&f.answers, "answers", "", "`LIST` of prepared answers, such as \"blinks=yes,creeps=no\": nobody is asked, and what is not among them is left out")
-	flags.BoolVar(&f.write, "write", false, "write the trim that is found into PLAN")
+	flags.BoolVar(&f.write, "write", false, "write the trim or the time of a pocket that is found into PLAN")
 	return cmd
 }
 
@@ -81,6 +81,7 @@ func (a *app) runSelftest(name string, f selftestFlags) error {
 		if err := a.calibratedPlan(plan); err != nil {
 			return err
 		}
+		c.Count = f.write
 		if wheel := plan.plan.Wheel; wheel != nil {
 			c.Trim = wheel.TrimMicros
 		}
@@ -101,8 +102,13 @@ func (a *app) runSelftest(name string, f selftestFlags) error {
 	if err := a.showSelftest(report, f.format); err != nil {
 		return err
 	}
-	if f.write && report.Trim != nil {
+	if report.Trim != nil {
 		plan.set("trim", fmt.Sprintf("%d us", *report.Trim))
+	}
+	if report.TurnMillis != 0 {
+		plan.set("turn", fmt.Sprintf("%d ms", report.TurnMillis))
+	}
+	if f.write && len(plan.found) > 0 {
 		if err := a.writeWheel(plan); err != nil {
 			return err
 		}
@@ -148,13 +154,16 @@ func (b *builder) Do(_, text string) { io.WriteString(b.out, wrap("* ", text)) }
 // Ask takes an answer by its beginning; an empty line, and the end of the input, mean that it cannot be told.
 func (b *builder) Ask(q bench.Question) string {
 	for {
-		fmt.Fprint(b.out, strings.TrimSuffix(wrap("? ", fmt.Sprintf("%s [%s; Enter: I cannot tell]", q.Text, strings.Join(q.Answers, ", "))), "\n"), " ")
+		fmt.Fprint(b.out, strings.TrimSuffix(wrap("? ", fmt.Sprintf("%s [%s; Enter: I cannot tell]", q.Text, choices(q))), "\n"), " ")
 		text := strings.ToLower(strings.TrimSpace(readLine(b.in)))
 		if !isTerminal(b.out) {
 			fmt.Fprintln(b.out)
 		}
 		if text == "" {
 			return ""
+		}
+		if len(q.Answers) == 0 {
+			return text
 		}
 		for _, answer := range q.Answers {
 			if strings.HasPrefix(answer, text) {
@@ -165,6 +174,13 @@ func (b *builder) Ask(q bench.Question) string {
 	}
 }
 
+func choices(q bench.Question) string {
+	if len(q.Answers) == 0 {
+		return "a number"
+	}
+	return strings.Join(q.Answers, ", ")
+}
+
 // prepared answers what it was told beforehand.
 type prepared struct {
 	builder
@@ -173,7 +189,7 @@ type prepared struct {
 
 func (p prepared) Ask(q bench.Question) string {
 	answer := p.answers[q.Key]
-	if !slices.Contains(q.Answers, answer) {
+	if len(q.Answers) > 0 && !slices.Contains(q.Answers, answer) {
 		return ""
 	}
 	return answer

@@ -53,6 +53,18 @@ func TestSelftestWritesTheTrim(t *testing.T) {
 	require.Equal(t, planBefore, strings.Replace(string(edited), "trim   = \"-24 us\"\n", "", 1))
 }
 
+// So is the time of a pocket, where it was counted.
+func TestSelftestWritesTheTimeOfAPocket(t *testing.T) {
+	plan, _ := planFile(t, planBefore)
+	h := newHome(t, nil, nil)
+	h.feeder.Sleep(time.Second)
+	out, _ := h.run(0, "y\nn\ny\nn\nback\nforw\ny\n8.4\nno\n", "selftest", plan, "--port", "desk", "--write")
+	require.Contains(t, out, "295 ms by 8.4 pockets counted, where it reckons with 310")
+	edited, err := os.ReadFile(plan)
+	require.NoError(t, err)
+	require.Contains(t, string(edited), "turn   = \"295 ms\"")
+}
+
 // What is typed wrong is wrong usage, and no board is touched.
 func TestSelftestUsage(t *testing.T) {
 	h := newHome(t, nil, nil)

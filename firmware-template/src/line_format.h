@@ -178,8 +178,8 @@
 /* SERVICE: repeated safely: an action whose token was obeyed last is not begun again, and a token that is not the next one is BAD_RANGE, as after a reset */
 #define CODE_SERVICE                 16
 #define REQ_SERVICE_TOKEN            0   /* one more than that of the last action, modulo 256; of no meaning with action 0 */
-#define REQ_SERVICE_ACTION           1   /* of a test on the bench: 0 look, 1 watch the wires, 2 light, 3 hold the stop pulse, 4 ring, 5 one pocket forwards, 6 one pocket back and forwards again, 7 pulses on another pin */
-#define REQ_SERVICE_COUNT            2   /* seconds (1, 3, 4), flashes (2), number of the pin on port B (7: 0, 2, 3 or 4); at most 8 */
+#define REQ_SERVICE_ACTION           1   /* of a test on the bench: 0 look, 1 watch the wires, 2 light, 3 hold the stop pulse, 4 ring, 5 pockets forwards, 6 one pocket back and forwards again, 7 pulses on another pin */
+#define REQ_SERVICE_COUNT            2   /* seconds (1, 3, 4), flashes (2), pockets (5), number of the pin on port B (7: 0, 2, 3 or 4); at most 8 */
 #define REQ_SERVICE_TRIM             3   /* µs: two's complement: added to the stop pulse (3, 6), at most 60 either way; with 1: what the wires do at rest */
 #define REQ_SERVICE_SIZE             5
 #define ANS_SERVICE_TOKEN            0   /* of the last action that was obeyed; 0 after a reset */

@@ -24,7 +24,7 @@
 
 enum { LOOK, WATCH, LIGHT, HOLD, RING, FORWARD, BACK, TWITCH, ACTIONS };
 
-#define MOST 8           /* seconds, flashes */
+#define MOST 8           /* seconds, flashes, pockets */
 #define TRIM_MOST 60     /* us: a wheel held so far off its centre turns less than a pocket a second */
 #define HALF_FLASH_MS 250
 #define SOON 2           /* minutes: a serving of the plan that is due then comes first */
@@ -153,15 +153,17 @@ static uint8_t hold(uint8_t seconds, int16_t trim)
 	return LINE_OK;
 }
 
-/* A serving by hand of one pocket, with its record and its limits. */
-static uint8_t forward(void)
+/* A serving by hand, with its record and its limits. */
+static uint8_t forward(uint8_t pockets)
 {
+	if (pockets == 0)
+		return LINE_BAD_RANGE;
 	if (feeder.bank != NO_BANK) {
-		if (table.button_units == 0 || !limits_allow(1))
+		if (table.button_units == 0 || !limits_allow(pockets))
 			return LINE_REFUSED;
-		limits_count(1);
+		limits_count(pockets);
 	}
-	serving_ask(1);
+	serving_ask(pockets);
 	return LINE_OK;
 }
 
@@ -183,7 +185,7 @@ static uint8_t turn(uint8_t action, uint8_t count, int16_t trim)
 	case HOLD:
 		return hold(count, trim);
 	case FORWARD:
-		return forward();
+		return forward(count);
 	case BACK:
 		return back(trim);
 	default:

@@ -13,7 +13,7 @@ typedef struct {
 extern uint8_t service_token; /* of the last action that was obeyed */
 extern service_wires_t service_wires;
 
-/* Does it, and returns a LINE_ status; one pocket forwards is turned by serving_turn_asked. */
+/* Does it, and returns a LINE_ status; pockets forwards are turned by serving_turn_asked. */
 uint8_t service(uint8_t token, uint8_t action, uint8_t count, int16_t trim);
 
 #endif

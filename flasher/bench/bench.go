@@ -21,7 +21,7 @@ type Person interface {
 	Say(text string)
 	// Do asks for something to be done at once, while the board watches; no answer is wanted. The key names it.
 	Do(key, text string)
-	// Ask puts a question and returns one of its answers, or "" for "I cannot tell".
+	// Ask puts a question and returns one of its answers, or a number, or "" for "I cannot tell".
 	Ask(q Question) string
 }
 
@@ -29,7 +29,7 @@ type Person interface {
 type Question struct {
 	Key     string // names the question, for answers that are prepared
 	Text    string
-	Answers []string
+	Answers []string // none: a number is wanted
 }
 
 // Answers that many questions have.
@@ -64,6 +64,8 @@ type Report struct {
 	Problems []Problem `json:"problems"`
 	// Trim is the stop pulse's correction in µs at which the wheel stood still, nil where that was not found out.
 	Trim *int `json:"trim_us,omitempty"`
+	// TurnMillis is the time of a pocket by what was counted; 0: nothing was.
+	TurnMillis int `json:"turn_ms,omitempty"`
 }
 
 // Good reports whether nothing is wrong.
@@ -77,6 +79,8 @@ type Config struct {
 	Board string
 	// Trim is the correction of the stop pulse to begin with, in µs.
 	Trim int
+	// Count asks for the pockets that the wheel turns, to find the time of one.
+	Count bool
 	// Reopen, if set, opens the port anew after the board was without supply: a port on USB goes with it.
 	Reopen func() (*link.Link, error)
 }

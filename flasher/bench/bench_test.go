@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/table"
+	"mealtab/emulator/board"
 	"mealtab/emulator/honest"
 	"mealtab/flasher"
 	"mealtab/flasher/bench"
@@ -78,6 +79,21 @@ func TestRightChip(t *testing.T) {
 			require.True(t, r.Good(), text(r))
 			require.Contains(t, text(r), "right chip: ATmega")
 		})
+	}
+}
+
+// The time of a pocket is found by counting, to the twentieth that eight pockets and an eye allow, whatever the wheel's.
+func TestTimeOfAPocket(t *testing.T) {
+	for _, turn := range []int{250, 310, 400} {
+		e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) {
+			c.Wheel.Turn = time.Duration(turn) * time.Millisecond
+			c.Wheel.Detent = false
+		})
+		e.Sleep(time.Second)
+		r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: newWatcher(e), Count: true})
+		require.NoError(t, err)
+		require.True(t, r.Good(), text(r))
+		require.InEpsilon(t, turn, r.TurnMillis, 0.05, text(r))
 	}
 }
 

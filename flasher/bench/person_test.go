@@ -1,6 +1,7 @@
 package bench_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"time"
@@ -107,6 +108,8 @@ func (w *watcher) answer(key string) string {
 	case key == "turn-light":
 		w.e.Board.TurnLED()
 		return bench.Done
+	case key == "turned":
+		return fmt.Sprintf("%.1f", moved)
 	case key == "plug-volts":
 		return yes(w.volts)
 	case key == "twitched":

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 
 	"mealtab/compiler/profile"
@@ -23,6 +24,8 @@ var questions = map[string][]string{
 	"went-forward":  {forward, backward, none},
 	"plug-volts":    {Yes, No},
 	"twitched":      {Yes, No},
+	"count-ready":   {Yes, No},
+	"turned":        nil, // a number
 	"coin-cell":     {Done, No},
 }
 
@@ -32,6 +35,9 @@ func CheckAnswer(key, answer string) error {
 	switch {
 	case !ok:
 		return fmt.Errorf("no question is called %q; there are %s", key, strings.Join(slices.Sorted(maps.Keys(questions)), ", "))
+	case answers == nil:
+		_, err := strconv.ParseFloat(answer, 64)
+		return err
 	case !slices.Contains(answers, answer):
 		return fmt.Errorf("%s=%s: its answers are %s", key, answer, strings.Join(answers, ", "))
 	}

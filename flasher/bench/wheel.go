@@ -3,7 +3,10 @@ package bench
 import (
 	"errors"
 	"fmt"
+	"math"
+	"strconv"
 
+	"mealtab/compiler/table"
 	"mealtab/flasher"
 )
 
@@ -179,7 +182,7 @@ func (w *walk) findTrim(creep string) error {
 	}
 	if creep == none {
 		w.right("stop pulse", "the wheel stands still while it should")
-		return nil
+		return w.countPockets()
 	}
 	// Forward means that the pulse is too long.
 	trim, low, high := w.Trim, -trimMost-trimStep, trimMost+trimStep
@@ -219,4 +222,53 @@ func nextTrim(low, high int) int {
 		return low + trimStep
 	}
 	return (low + high) / 2
+}
+
+// counted is how many pockets are counted: as many as a test may turn.
+const counted = 8
+
+// countPockets finds the time of a pocket of a wheel that turns by time.
+func (w *walk) countPockets() error {
+	if !w.Count || w.feeder.ID.Sensors&flasher.SensorIndex != 0 || w.has(TurnsBack) || w.has(Erratic) {
+		return nil
+	}
+	if w.ask("count-ready", fmt.Sprintf("To find the time of a pocket the wheel turns %d. Make a mark on it, to count by. May it turn?", counted)) != Yes {
+		w.leftOut("time of a pocket", "the wheel was not to be turned for it")
+		return nil
+	}
+	each, err := w.turnInForce()
+	if err != nil {
+		return err
+	}
+	w.do("count", fmt.Sprintf("It turns %d pockets now, as it reckons.", counted))
+	if _, err := w.move(flasher.Forward, counted, w.Trim); err != nil {
+		return err
+	}
+	turned, err := strconv.ParseFloat(w.ask("turned", "How many did it turn? Parts of one too, such as 8.2"), 64)
+	switch {
+	case err != nil:
+		w.leftOut("time of a pocket", "nobody could tell how many it turned")
+	case turned < counted/2. || turned > counted*2:
+		w.leftOut("time of a pocket", "%g pockets instead of %d: that is no matter of time; look at the wheel", turned, counted)
+	default:
+		w.report.TurnMillis = int(math.Round(float64(each) * counted / turned))
+		w.right("time of a pocket", "%d ms by %g pockets counted, where it reckons with %d", w.report.TurnMillis, turned, each)
+	}
+	return nil
+}
+
+// turnInForce is the time of a pocket that the board reckons with, in ms: its table's, else its own.
+func (w *walk) turnInForce() (int, error) {
+	tab, err := w.feeder.Table(w.state)
+	if errors.Is(err, flasher.ErrNoTable) {
+		return w.profile.TurnMillis, nil
+	}
+	if err != nil {
+		return 0, err
+	}
+	t, err := table.Decode(tab)
+	if err != nil || t.Wheel.TurnMillis == 0 {
+		return w.profile.TurnMillis, nil
+	}
+	return int(t.Wheel.TurnMillis), nil
 }

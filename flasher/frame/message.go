@@ -203,8 +203,8 @@ func Messages() []Message {
 		}, "sets, does not step; a repeated one comes within seconds"},
 		{"SERVICE", Service, []Field{
 			{"TOKEN", 0, 1, "", "one more than that of the last action, modulo 256; of no meaning with action 0"},
-			{"ACTION", 1, 1, "", "of a test on the bench: 0 look, 1 watch the wires, 2 light, 3 hold the stop pulse, 4 ring, 5 one pocket forwards, 6 one pocket back and forwards again, 7 pulses on another pin"},
-			{"COUNT", 2, 1, "", "seconds (1, 3, 4), flashes (2), number of the pin on port B (7: 0, 2, 3 or 4); at most 8"},
+			{"ACTION", 1, 1, "", "of a test on the bench: 0 look, 1 watch the wires, 2 light, 3 hold the stop pulse, 4 ring, 5 pockets forwards, 6 one pocket back and forwards again, 7 pulses on another pin"},
+			{"COUNT", 2, 1, "", "seconds (1, 3, 4), flashes (2), pockets (5), number of the pin on port B (7: 0, 2, 3 or 4); at most 8"},
 			{"TRIM", 3, 2, "µs", "two's complement: added to the stop pulse (3, 6), at most 60 either way; with 1: what the wires do at rest"},
 		}, []Field{
 			{"TOKEN", 0, 1, "", "of the last action that was obeyed; 0 after a reset"},
