@@ -40,7 +40,7 @@ func (a *app) boardCommand() *cobra.Command {
 		Short: "An emulated feeder behind a serial port, in real time or faster",
 		Long: `Run the feeder's firmware on an emulated board that looks like one at a serial port: its name is
 printed, and upload, status and the other commands talk to it as to a real feeder. What happens
-is printed as it happens. Without PLAN or TABLE the feeder has no table yet.
+is printed as it happens, and at the end what fell. Without PLAN or TABLE the feeder has no table yet.
 
 Beside the pseudo-terminal it listens on a TCP port of this computer, tcp:127.0.0.1:PORT, which --port takes
 too, also where there are no pseudo-terminals; mealtab ports lists it. Neither has modem lines, so opening one
@@ -85,7 +85,9 @@ func (a *app) runBoard(args []string, f boardFlags) error {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop) // a second signal ends the program at once, whatever it is doing
-	return l.run(a.in, ctx.Done())
+	err = l.run(a.in, ctx.Done())
+	fmt.Fprint(a.out, l.diary.summary())
+	return err
 }
 
 // openLines gives the board its lines: a pseudo-terminal, where the system has them, and a loopback TCP port, and says where they are.

@@ -6,8 +6,6 @@ import (
 	"io"
 	"net"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"mealtab/emulator/avr"
@@ -19,6 +17,7 @@ import (
 type live struct {
 	b       *board.Board
 	log     *scenario.Log
+	diary   *diary
 	sent    []byte // by the board, not yet on its lines
 	lines   []*tap
 	joining chan io.ReadWriter
@@ -40,12 +39,12 @@ type tap struct {
 }
 
 func newLive(b *board.Board, log *scenario.Log, speed float64) *live {
-	l := &live{b: b, log: log, joining: make(chan io.ReadWriter), heard: make(chan []byte)}
+	l := &live{b: b, log: log, diary: newDiary(b, log), joining: make(chan io.ReadWriter), heard: make(chan []byte)}
 	b.Observe(func(e board.Event) {
 		if e.Kind == board.LineSent {
 			l.sent = append(l.sent, byte(e.Value))
 		}
-		log.Add(b.Time(e.At), e)
+		l.diary.add(e)
 	})
 	l.setSpeed(speed)
 	return l
@@ -185,96 +184,4 @@ func lines(r io.Reader, to chan<- string) {
 	for s := bufio.NewScanner(r); s.Scan(); {
 		to <- s.Text()
 	}
-}
-
-// liveCommand is one thing that hands can do.
-type liveCommand struct {
-	usage string
-	do    func(l *live, args []string) error
-}
-
-var liveCommands = map[string]liveCommand{
-	"reset":   {"reset", func(l *live, _ []string) error { l.b.Reset(); return nil }},
-	"off":     {"off", func(l *live, _ []string) error { l.b.PowerOff(); return nil }},
-	"on":      {"on", func(l *live, _ []string) error { l.b.PowerOn(); return nil }},
-	"press":   {"press feed|portion|plan [TIME]", livePress},
-	"jam":     {"jam", func(l *live, _ []string) error { l.b.Jam(0, true); return nil }},
-	"unjam":   {"unjam", func(l *live, _ []string) error { l.b.Unjam(); return nil }},
-	"cut":     {"cut", func(l *live, _ []string) error { l.b.CutInt(true); return nil }},
-	"mend":    {"mend", func(l *live, _ []string) error { l.b.CutInt(false); return nil }},
-	"silence": {"silence", func(l *live, _ []string) error { l.b.Silence(true); return nil }},
-	"answer":  {"answer", func(l *live, _ []string) error { l.b.Silence(false); return nil }},
-	"supply":  {"supply VOLTS", liveSupply},
-	"speed":   {"speed N", liveSpeed},
-	"quit":    {"quit", func(l *live, _ []string) error { l.stopped = true; return nil }},
-}
-
-func liveCommandNames() string {
-	var names []string
-	for _, c := range liveCommands {
-		names = append(names, c.usage)
-	}
-	slices.Sort(names)
-	return strings.Join(names, ", ")
-}
-
-func (l *live) obey(text string) {
-	words := strings.Fields(text)
-	if len(words) == 0 {
-		return
-	}
-	c, ok := liveCommands[words[0]]
-	if !ok {
-		l.log.Say(l.b.Now(), fmt.Sprintf("? %q is not a command; there are %s", words[0], liveCommandNames()))
-		return
-	}
-	l.log.Say(l.b.Now(), "> "+text)
-	if err := c.do(l, words[1:]); err != nil {
-		l.log.Say(l.b.Now(), "? "+err.Error())
-	}
-}
-
-func livePress(l *live, args []string) error {
-	hold := 200 * time.Millisecond
-	if len(args) == 2 {
-		var err error
-		if hold, err = time.ParseDuration(args[1]); err != nil {
-			return fmt.Errorf("%q is not a time, such as 200ms", args[1])
-		}
-	}
-	buttons := map[string]int{"feed": board.ButtonFeed, "portion": board.ButtonPortion, "plan": board.ButtonPreset}
-	if len(args) == 0 || len(args) > 2 {
-		return fmt.Errorf("usage: press feed|portion|plan [TIME]")
-	}
-	n, ok := buttons[args[0]]
-	if !ok {
-		return fmt.Errorf("no button is called %q: feed, portion or plan", args[0])
-	}
-	l.b.Press(n, hold)
-	return nil
-}
-
-func liveSupply(l *live, args []string) error {
-	v, err := oneNumber(args, 0, 6)
-	if err == nil {
-		l.b.SetSource(uint16(v*1000), -1)
-	}
-	return err
-}
-
-func liveSpeed(l *live, args []string) error {
-	v, err := oneNumber(args, 0.001, 1e7)
-	if err == nil {
-		l.setSpeed(v)
-	}
-	return err
-}
-
-func oneNumber(args []string, least, most float64) (float64, error) {
-	if len(args) == 1 {
-		if v, err := strconv.ParseFloat(args[0], 64); err == nil && v >= least && v <= most {
-			return v, nil
-		}
-	}
-	return 0, fmt.Errorf("one number from %g to %g is wanted", least, most)
 }

@@ -36,7 +36,7 @@ a press of any button, or with --clear. What still has a cause is shown again. W
 changed on the feeder.`,
 		Example: `  mealtab status
   mealtab status --port /dev/ttyUSB0 --zone Europe/Lisbon
-  mealtab status --plan plan.toml            meals by their names, on a computer that has not put the plan there
+  mealtab status --plan plan.toml            meals by their names, on another computer
   mealtab status --all                       every feeder on USB
   mealtab status --clear                     and acknowledge the faults it shows`,
 		Args: none,

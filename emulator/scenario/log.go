@@ -89,6 +89,13 @@ func (l *Log) flash(code int, from time.Time) {
 // Say adds a line of the script's own.
 func (l *Log) Say(at time.Time, text string) { l.put(entry{at: at, text: text}) }
 
+// Print writes text that is no event, as it is.
+func (l *Log) Print(text string) {
+	if l.Out != nil {
+		fmt.Fprint(l.Out, text)
+	}
+}
+
 func (l *Log) put(e entry) {
 	if e.text == "" && e.e.Kind == board.TurnEnded {
 		e.text = fmt.Sprintf("the wheel stands: %s, %s", pockets(l.fell), grams(l.mg))
