@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 
@@ -10,7 +9,6 @@ import (
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/profile"
 	"mealtab/firmware-template/image"
-	"mealtab/flasher"
 	"mealtab/flasher/bootload"
 	"mealtab/flasher/link"
 )
@@ -135,19 +133,22 @@ func (a *app) install(name string, img []byte, target bootload.Target) error {
 // installOn installs through the bootloader on a link, and asks the new firmware who it is.
 func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error {
 	began, bar := l.Transport().Now(), a.transferBar(l.Name())
-	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), Progress: bar.show, Press: a.pressing(l.Name())}
+	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), ClockHz: target.Clock, Progress: bar.show, Press: a.pressing(l.Name()), OtherClocks: func() {
+		fmt.Fprintf(a.err, "%s: no bootloader answers at the usual rates; trying those of a board with another clock\n", l.Name())
+	}}
 	family, err := loader.Install(img, target.Chips)
 	bar.done()
-	var damaged *bootload.DamagedError
-	switch {
-	case err == nil:
-	case errors.Is(err, bootload.ErrNoBootloader) && !errors.As(err, &damaged):
-		return fmt.Errorf("%s: %w\n%s", l.Name(), err, strings.TrimSuffix(wrap("  ", target.Advice()), "\n"))
-	default:
-		return fmt.Errorf("%s: %w", l.Name(), err)
+	if err != nil {
+		return fmt.Errorf("%s: %w%s", l.Name(), err, installAdvice(err, target))
 	}
 	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", words.Thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
-	return a.greet(l, loader.Baud)
+	if err := a.greet(l, loader.Baud, target); err != nil {
+		return err
+	}
+	if family.Section > shortSection {
+		fmt.Fprint(a.out, wrap("  ", watchdogNote))
+	}
+	return nil
 }
 
 // pressing asks for the reset button, where nothing else resets the board, as often as it is wanted.
@@ -155,24 +156,9 @@ func (a *app) pressing(port string) func() {
 	presses := 0
 	return func() {
 		if presses++; presses == 1 {
-			fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now, and once more each time this asks\n", port)
+			fmt.Fprintf(a.err, "%s has no reset line: press the board's reset button now, and once more each time this asks (at most %d times; Ctrl-C ends it)\n", port, bootload.MostPresses())
 			return
 		}
-		fmt.Fprintf(a.err, "%s: press the board's reset button again, now\n", port)
+		fmt.Fprintf(a.err, "%s: press the board's reset button again, now (%d)\n", port, presses)
 	}
-}
-
-// greet asks the new firmware who it is.
-func (a *app) greet(l *link.Link, baud int) error {
-	f, err := flasher.Connect(link.New(l.Transport(), l.Name(), baud))
-	var nothing *link.NothingError
-	switch {
-	case errors.As(err, &nothing):
-		return fmt.Errorf("%s: every byte of the firmware was read back, but it does not answer: press the board's reset button and try mealtab status; if it stays silent, "+
-			"the board may run at another clock rate than --board says", l.Name())
-	case err != nil:
-		return fmt.Errorf("every byte of the firmware was read back, but: %w", err)
-	}
-	fmt.Fprintf(a.out, "it answers: %s, firmware %d; next: mealtab upload PLAN\n", f.BoardName(), f.ID.Firmware)
-	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
+	"mealtab/flasher/bootload"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
 )
@@ -85,13 +86,14 @@ func TestInstallRefused(t *testing.T) {
 	wrong.HasReset = true
 	code, _, errs := installed(wrong, "m168-mains", nil)
 	require.Equal(t, exitFailed, code)
-	require.Equal(t, "mealtab install: desk: the chip is an ATmega328P, this firmware is for ATmega168P (nothing was written)\n", errs)
+	require.Equal(t, "mealtab install: desk: the chip is an ATmega328P, this firmware is for ATmega168P (nothing was written)\n"+
+		"  with this chip: --board m328-mains, m328-index, m328-barrier, m328-both, m328-cells\n", errs)
 
 	// A feeder without a bootloader, on a port without a reset line.
 	code, _, errs = installed(flashertest.New(t, "m328-mains", nil, nil), "m328-mains", nil)
 	require.Equal(t, exitFailed, code)
 	require.Contains(t, errs, "no bootloader answers (nothing was written)\n  if the board has a bootloader")
 	require.Contains(t, errs, "the fuses low FF,")
-	require.Contains(t, errs, "desk has no reset line: press the board's reset button now, and once more each time this asks\n"+
-		strings.Repeat("desk: press the board's reset button again, now\n", 2))
+	require.Contains(t, errs, "desk has no reset line: press the board's reset button now, and once more each time this asks (at most 17 times; Ctrl-C ends it)\n")
+	require.Equal(t, bootload.MostPresses()-1, strings.Count(errs, "desk: press the board's reset button again, now"))
 }

@@ -141,6 +141,10 @@ func (s *sketch) build() (elf string, err error) {
 	require.NoError(s.t, err)
 	main := filepath.Join(s.dir, "sketch.ino.cpp")
 	require.NoError(s.t, os.WriteFile(main, append([]byte("#include <Arduino.h>\n"), text...), 0o644))
+	chip, err := os.ReadFile("../src/chip.h") // the editor copies src beside it
+	require.NoError(s.t, err)
+	require.NoError(s.t, os.MkdirAll(filepath.Join(s.dir, "src"), 0o755))
+	require.NoError(s.t, os.WriteFile(filepath.Join(s.dir, "src", "chip.h"), chip, 0o644))
 	own, err := filepath.Glob("../src/*.[cS]")
 	require.NoError(s.t, err)
 	var objects []string

@@ -3,6 +3,8 @@
 #ifndef BOARD_H
 #define BOARD_H
 
+#include "chip.h"
+
 /* A sketch for another board names its header here, as "../boards/mine.h". */
 #if !defined(BOARD_HEADER)
 #if defined(__AVR_ATmega168__) || defined(__AVR_ATmega168P__)

@@ -95,6 +95,20 @@ func (e *DamagedError) Error() string {
 
 func (e *DamagedError) Unwrap() error { return e.Err }
 
+// ChipError means that the chip is not one that the image is for. Nothing was written.
+type ChipError struct {
+	Chip      Chip // without a name if it is none of [Chips]
+	Signature [3]byte
+	Wanted    string // the usual chip of the image
+}
+
+func (e *ChipError) Error() string {
+	if e.Chip.Name == "" {
+		return fmt.Sprintf("the chip's signature is % X, that of no chip this program knows; this firmware is for %s", e.Signature, e.Wanted)
+	}
+	return fmt.Sprintf("the chip is an %s, this firmware is for %s", e.Chip.Name, e.Wanted)
+}
+
 // StillLoadingError means that the firmware is on the board, whole, but has not been started.
 type StillLoadingError struct{ Err error }
 
@@ -108,10 +122,16 @@ func (e *StillLoadingError) Unwrap() error { return e.Err }
 type Loader struct {
 	T    link.Transport
 	Baud int // the transport's present rate
+	// ClockHz is the clock that the image is for; 0: any.
+	ClockHz int
 	// Progress, if set, is told how many bytes are done.
 	Progress func(done, total int)
-	// Press, if set, is called where the port has no reset line: someone must press the board's reset button now.
+	// Press, if set, is called where the port has no reset line: someone must press the board's reset button now. [MostPresses] bounds how often.
 	Press func()
+	// OtherClocks, if set, is called when no bootloader has answered at a family's own rate, and those of boards with another clock are tried.
+	OtherClocks func()
+
+	byHand bool // the port has no reset line
 }
 
 // Install writes an image and reads it back. allowed says which chips the image is for. It returns the family that answered. The error
@@ -141,13 +161,17 @@ func (l *Loader) Install(image []byte, allowed []string) (Family, error) {
 }
 
 func (l *Loader) once(image []byte, allowed []string) (Family, error) {
-	family, err := l.find()
+	family, clocks, err := l.locate()
 	if err != nil {
 		return family, err
 	}
 	chip, err := l.chip(allowed)
 	if err != nil {
 		return family, err
+	}
+	if l.wrong(clocks) {
+		_, _ = l.command(0, cmdLeave)
+		return family, &ClockError{chip, family.Baud, clocks, l.ClockHz}
 	}
 	if room := chip.Flash - family.Section; len(image) > room {
 		return family, fmt.Errorf("the image has %d bytes; below the bootloader of this %s there are %d", len(image), chip.Name, room)
@@ -164,30 +188,83 @@ func (l *Loader) once(image []byte, allowed []string) (Family, error) {
 	return family, nil
 }
 
+// wrong reports whether one of the clocks that a board may have is not the image's.
+func (l *Loader) wrong(clocks []int) bool {
+	for _, hz := range clocks {
+		if l.ClockHz != 0 && hz != l.ClockHz {
+			return true
+		}
+	}
+	return false
+}
+
+// buttonRounds is how often each family's rate is tried where someone must press the reset button for it: it is not always pressed in time.
+const buttonRounds = 2
+
+// MostPresses is how often Install asks for the reset button before it gives up, if nothing was written.
+func MostPresses() int { return buttonRounds*len(Families()) + len(offRates()) }
+
+// locate finds the bootloader, also of a board whose clock is not the one it was built for; then clocks says which it may be (Hz).
+func (l *Loader) locate() (f Family, clocks []int, err error) {
+	for n := 1; ; n++ {
+		if f, err = l.find(); !errors.Is(err, ErrNoBootloader) {
+			return f, nil, err
+		}
+		if n == buttonRounds || l.Press == nil || !l.byHand {
+			break
+		}
+	}
+	if l.OtherClocks != nil {
+		l.OtherClocks()
+	}
+	for _, r := range offRates() {
+		if l.setBaud(r.Baud) != nil {
+			continue // not every port can be set to every rate
+		}
+		if found, err := l.try(r.patience()); found || err != nil {
+			return r.Family, r.clocks, err
+		}
+	}
+	return Family{}, nil, ErrNoBootloader
+}
+
 // find resets the board and asks at each family's rate.
 func (l *Loader) find() (Family, error) {
 	for _, f := range Families() {
-		if f.Baud != l.Baud {
-			if err := l.T.SetBaud(f.Baud); err != nil {
-				return f, err
-			}
-			l.Baud = f.Baud
-		}
-		patience := syncTime
-		switch err := l.T.Reset(); {
-		case errors.Is(err, link.ErrNoResetLine) && l.Press != nil:
-			l.Press()
-			patience *= 3
-		case errors.Is(err, link.ErrNoResetLine):
-		case err != nil:
+		if err := l.setBaud(f.Baud); err != nil {
 			return f, err
 		}
-		found, err := l.sync(patience)
-		if found || err != nil {
+		if found, err := l.try(syncTime); found || err != nil {
 			return f, err
 		}
 	}
 	return Family{}, ErrNoBootloader
+}
+
+func (l *Loader) setBaud(baud int) error {
+	if baud == l.Baud {
+		return nil
+	}
+	if err := l.T.SetBaud(baud); err != nil {
+		return err
+	}
+	l.Baud = baud
+	return nil
+}
+
+// try resets the board, or has it reset, and asks at the present rate; by hand it takes longer, for nobody presses at once.
+func (l *Loader) try(patience time.Duration) (bool, error) {
+	switch err := l.T.Reset(); {
+	case errors.Is(err, link.ErrNoResetLine):
+		l.byHand = true
+		if l.Press != nil {
+			l.Press()
+			patience += 2 * syncTime
+		}
+	case err != nil:
+		return false, err
+	}
+	return l.sync(patience)
 }
 
 // sync asks until an answer comes, whatever stands before it: what the firmware was saying when it was reset, or noise. It then throws away what
@@ -257,9 +334,9 @@ func (l *Loader) chip(allowed []string) (Chip, error) {
 				return c, nil
 			}
 		}
-		return c, fmt.Errorf("the chip is an %s, this firmware is for %s", c.Name, allowed[0])
+		return c, &ChipError{c, c.Signature, allowed[0]}
 	}
-	return Chip{}, fmt.Errorf("the chip's signature is % X, that of no chip this program knows", sig)
+	return Chip{}, &ChipError{Signature: [3]byte(sig), Wanted: allowed[0]}
 }
 
 // standstill is the page that stands in for the first one meanwhile: RJMP to itself, from the reset vector.

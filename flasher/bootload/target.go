@@ -10,6 +10,8 @@ import (
 type Target struct {
 	Board string   // profile
 	Chips []string // parts the image runs on, the usual one first
+	Clock int      // Hz
+	Baud  int      // of the firmware's line
 	Fuses          // for a chip without bootloader
 }
 
@@ -22,7 +24,7 @@ type Fuses struct {
 // TargetFor is that of a board as it is described.
 func TargetFor(p *profile.Profile) Target {
 	c := p.Chip()
-	return Target{p.Name, append([]string{c.Name}, c.Twins...), fusesFor(p)}
+	return Target{p.Name, append([]string{c.Name}, c.Twins...), p.ClockHz, p.Baud, fusesFor(p)}
 }
 
 // fusesFor keep the EEPROM through a chip erase, start at address 0, and hold the chip in reset at low supply: ATmega48A–328P data sheet,
@@ -51,6 +53,6 @@ func fusesFor(p *profile.Profile) Fuses {
 // Advice says what to do where no bootloader answers.
 func (t Target) Advice() string {
 	return fmt.Sprintf("if the board has a bootloader, its reset line is not connected to DTR or RTS: press the board's reset button while this command tries, in its first seconds or when it asks. "+
-		"If it has none, a device programmer on the six-pin header (MISO, MOSI, SCK, RESET, supply, ground) is needed, with the fuses low %02X, high %02X, extended %02X "+
-		"(%s); mealtab install --board %s -o FILE writes the image for it", t.Low, t.High, t.Extended, t.Why, t.Board)
+		"If it has none, a device programmer on the six-pin header (MISO, MOSI, SCK, RESET, supply, ground) is needed, and for an %s the fuses low %02X, high %02X, extended %02X "+
+		"(%s); mealtab install --board %s --export DIR writes all that it needs, and the commands", t.Chips[0], t.Low, t.High, t.Extended, t.Why, t.Board)
 }

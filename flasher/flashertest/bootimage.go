@@ -44,12 +44,18 @@ func Boots() []Boot {
 func (b Boot) Name() string { return b.Board + " " + b.Family.Name }
 
 // Fresh is a board as sold: its bootloader in a flash that is empty otherwise, reset leading into the boot section, clock set, no table.
-func (b Boot) Fresh(t testing.TB) *Emulated {
+func (b Boot) Fresh(t testing.TB) *Emulated { return b.At(t, 0) }
+
+// At is the same on a chip that runs at another clock than the bootloader was built for (Hz; 0: at that).
+func (b Boot) At(t testing.TB, hz int) *Emulated {
 	t.Helper()
 	return New(t, b.Board, nil, func(c *board.Config) {
 		c.Firmware = b.image(t, c)
 		c.Fuses.BootReset, c.Fuses.BootWords = true, uint16(b.Family.Section/2)
 		c.Fuses.ResetDelay = 4100 // SUT 10: shorter than the 16 ms watchdog with which the short family starts the firmware
+		if hz != 0 {
+			c.ClockHz = uint64(hz)
+		}
 	})
 }
 
