@@ -43,6 +43,18 @@ func own(t *testing.T, description string, replaced ...string) (*profile.Profile
 	return p, img
 }
 
+// threePockets is a table for a board: three pockets at each of these minutes of the day.
+func threePockets(t *testing.T, p *profile.Profile, times ...uint16) []byte {
+	t.Helper()
+	wheel := table.Wheel{PocketUnits: 1}
+	encoded, err := table.Encode(&table.Table{
+		Board: p.Code, Start: 9830, Through: table.MaxDay, Late: table.DefaultLate, Wheel: wheel, Button: table.DefaultButton(wheel),
+		Meals: []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: times}}}}},
+	})
+	require.NoError(t, err)
+	return encoded
+}
+
 // The example moves every pin that the chip lets move, and turns every level over.
 func TestExampleMovesEverything(t *testing.T) {
 	p, err := profile.Load(moved)
@@ -77,11 +89,7 @@ func TestOwnBoardIsRehearsed(t *testing.T) {
 
 func servesAYear(t *testing.T, p *profile.Profile, img *avr.Image) {
 	t.Helper()
-	tab := slowTable()
-	tab.Board, tab.Zone = p.Code, table.Zone{}
-	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{7 * 60, 18*60 + 30}}}}}}
-	encoded, err := table.Encode(tab)
-	require.NoError(t, err)
+	encoded := threePockets(t, p, 7*60, 18*60+30)
 	r := scenario.Rehearsal{Table: encoded, Firmware: img, Board: p, From: table.Minute(9831 * table.MinutesPerDay), Years: 1, Full: true}
 	report, err := scenario.Rehearse(r)
 	require.NoError(t, err)
@@ -91,7 +99,7 @@ func servesAYear(t *testing.T, p *profile.Profile, img *avr.Image) {
 	wired := *p
 	template, _ := profile.Named(profile.Default)
 	wired.Pins = template.Pins
-	r.Board = &wired
+	r.Board, r.Until = &wired, r.From+2*table.MinutesPerDay
 	_, err = scenario.Rehearse(r)
 	var difference *scenario.Difference
 	require.ErrorAs(t, err, &difference)
@@ -152,12 +160,7 @@ func TestOwnBoardsHands(t *testing.T) {
 	require.Equal(t, []int{int(p.Code), flasher.SensorIndex | flasher.SensorBarrier, p.ClockHz / 1000}, []int{int(f.ID.Board), f.ID.Sensors, f.ID.ClockKHz})
 	st, err := f.Status()
 	require.NoError(t, err)
-	tab := slowTable()
-	tab.Board, tab.Zone = p.Code, table.Zone{}
-	tab.Meals = []table.Meal{{Portion: 3, Parts: []table.Part{{Times: table.Times{List: []uint16{7 * 60}}}}}}
-	encoded, err := table.Encode(tab)
-	require.NoError(t, err)
-	require.NoError(t, f.Upload(encoded, st, nil))
+	require.NoError(t, f.Upload(threePockets(t, p, 7*60), st, nil))
 	e.Sleep(30 * time.Second)
 
 	flashes := 0
