@@ -3,8 +3,10 @@ package bench_test
 import (
 	"flag"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -200,6 +202,19 @@ func TestWrongWires(t *testing.T) {
 	t.Log("\n" + rows.String())
 	assert.GreaterOrEqual(t, right*10, len(miswirings)*9, "%d of %d right", right, len(miswirings))
 	compareBlock(t, "wires", fmt.Sprintf("| wire | first cause named | right |\n|---|---|---|\n%s\n%d of %d are named first.\n", rows.String(), right, len(miswirings)))
+}
+
+// The page lists every question, for those who prepare answers.
+func TestQuestionsOnThePage(t *testing.T) {
+	var rows strings.Builder
+	for _, key := range slices.Sorted(maps.Keys(bench.Questions())) {
+		answers := strings.Join(bench.Questions()[key], ", ")
+		if answers == "" {
+			answers = "a number"
+		}
+		fmt.Fprintf(&rows, "| `%s` | %s |\n", key, answers)
+	}
+	compareBlock(t, "questions", "| question | answers |\n|---|---|\n"+rows.String())
 }
 
 var update = flag.Bool("update", false, "rewrite the table of firmware-template/BENCH.md")

@@ -149,7 +149,7 @@ func busSigns(known bool, pins flasher.Pins) []Symptom {
 
 // memory tries the memory beside the clock, and the bank of the EEPROM that is not in force.
 func (w *walk) memory() error {
-	w.Person.Say("Memory: writing and reading the bank that is not in force. The table before the present one is lost with it; the present one stays.")
+	w.Person.Say("Memory: the chip beside the clock, and the EEPROM, by writing and reading the bank that is not in force.")
 	switch {
 	case w.has(ClockSilent):
 		w.leftOut("memory chip", "the clock module does not answer")
@@ -159,6 +159,10 @@ func (w *walk) memory() error {
 		w.wrong("memory chip", "the memory at 57 beside the clock does not answer; the history goes to the few places in the chip", MemoryMissing)
 	default:
 		w.right("memory chip", "room for %d records of history", w.feeder.ID.HistorySlots)
+	}
+	if w.state.Bank != flasher.NoBank && w.ask("memory-ready", "The table in force stays, the one before it, which stands in if the first is ever damaged, is lost with this. Go on?") != Yes {
+		w.leftOut("EEPROM", "the bank that is not in force was not to be written")
+		return nil
 	}
 	for _, pattern := range []byte{0x55, 0xAA} {
 		at, err := w.feeder.TrySpareBank(pattern)

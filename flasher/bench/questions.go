@@ -16,6 +16,7 @@ var questions = map[string][]string{
 	"blinks":        {Yes, No},
 	"blinks-turned": {Yes, No},
 	"turn-light":    {Done, No},
+	"memory-ready":  {Yes, No},
 	"buttons-ready": {Yes, No},
 	"beam-ready":    {Yes, No},
 	"wheel-ready":   {Yes, No},
@@ -28,6 +29,9 @@ var questions = map[string][]string{
 	"turned":        nil, // a number
 	"coin-cell":     {Done, No},
 }
+
+// Questions are all that a walk asks, by their keys, with their answers; none: a number.
+func Questions() map[string][]string { return maps.Clone(questions) }
 
 // CheckAnswer says what is wrong with a prepared answer.
 func CheckAnswer(key, answer string) error {
