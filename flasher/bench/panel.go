@@ -16,7 +16,7 @@ const (
 // light asks whether it blinks.
 func (w *walk) light() error {
 	blink := func() error {
-		w.do("light", "Light: watch it; it blinks now.")
+		w.show("light", "Light: watch it; it blinks.")
 		_, err := w.serve(flasher.Light, flashes, 0)
 		return err
 	}

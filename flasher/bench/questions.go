@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"mealtab/compiler/profile"
 )
@@ -23,6 +24,7 @@ var questions = map[string][]string{
 	"creeps":        {none, forward, backward},
 	"went-back":     {backward, forward, none},
 	"went-forward":  {forward, backward, none},
+	"meter-ready":   {Yes, No},
 	"plug-volts":    {Yes, No},
 	"twitched":      {Yes, No},
 	"count-ready":   {Yes, No},
@@ -55,6 +57,15 @@ func (w *walk) ask(key, text string) string {
 
 // do asks for something to be done at once.
 func (w *walk) do(key, text string) { w.Person.Do(key, pins(w.built()).Replace(text)) }
+
+// lookTime is how long a person reads before there is something to see.
+const lookTime = 2 * time.Second
+
+// show says what is to be seen, and lets it be read.
+func (w *walk) show(key, text string) {
+	w.do(key, fmt.Sprintf("%s It begins in %d seconds.", text, int(lookTime.Seconds())))
+	w.Link.Transport().Sleep(lookTime)
+}
 
 // built is the board as it is described: by its firmware, before that is known by what its builder says.
 func (w *walk) built() *profile.Profile {

@@ -59,7 +59,7 @@ func (w *walk) turns() error {
 	if err != nil {
 		return err
 	}
-	w.do("back", "The wheel turns one pocket backwards now, and forwards again.")
+	w.show("back", "The wheel turns one pocket backwards, and forwards again.")
 	back, err := w.move(flasher.Back, 1, w.Trim)
 	if err != nil {
 		return err
@@ -68,7 +68,7 @@ func (w *walk) turns() error {
 	if w.sags() {
 		return nil
 	}
-	w.do("forward", "And one pocket forwards, as a meal does.")
+	w.show("forward", "And one pocket forwards, as a meal does.")
 	if _, err := w.move(flasher.Forward, 1, w.Trim); err != nil {
 		return err
 	}
@@ -101,7 +101,7 @@ func (w *walk) direction(wentBack, went string, switchGood bool) {
 
 // hold lets the servo stand and asks whether it does.
 func (w *walk) hold(trim int) (creep string, err error) {
-	w.do("hold", fmt.Sprintf("For %d seconds the servo is told to stand (trim %d µs). Watch whether the wheel creeps.", holdTime, trim))
+	w.show("hold", fmt.Sprintf("For %d seconds the servo is told to stand (trim %d µs). Watch whether the wheel creeps.", holdTime, trim))
 	if _, err = w.move(flasher.Hold, holdTime, trim); err != nil {
 		return "", err
 	}
@@ -127,7 +127,10 @@ func volts(mv int) float64 { return float64(mv) / 1000 }
 // standsStill finds out why it does not turn.
 func (w *walk) standsStill() error {
 	w.wrong("wheel", "it does not turn either way", NoTurn)
-	w.do("meter", fmt.Sprintf("For %d seconds the servo has its supply. Hold a voltmeter between plus and minus of its plug.", meterTime))
+	if w.ask("meter-ready", "Have you a voltmeter between plus and minus of the servo's plug?") != Yes {
+		return nil
+	}
+	w.show("meter", fmt.Sprintf("For %d seconds the servo has its supply: read the meter.", meterTime))
 	if _, err := w.move(flasher.Hold, meterTime, w.Trim); err != nil {
 		return err
 	}
@@ -139,7 +142,7 @@ func (w *walk) standsStill() error {
 		w.seen = append(w.seen, PlugLive)
 	}
 	for _, pin := range []int{0, 2, 3, 4} {
-		w.do("twitch", fmt.Sprintf("Watch the wheel: pulses on PB%d now.", pin))
+		w.show("twitch", fmt.Sprintf("Watch the wheel: pulses on PB%d.", pin))
 		if _, err := w.move(flasher.Twitch, pin, 0); err != nil {
 			if errors.Is(err, errReset) { // nothing but a servo that obeys draws so much
 				w.seen = append(w.seen, OtherPin)
@@ -240,7 +243,7 @@ func (w *walk) countPockets() error {
 	if err != nil {
 		return err
 	}
-	w.do("count", fmt.Sprintf("It turns %d pockets now, as it reckons.", counted))
+	w.show("count", fmt.Sprintf("It turns %d pockets, as it reckons.", counted))
 	if _, err := w.move(flasher.Forward, counted, w.Trim); err != nil {
 		return err
 	}
