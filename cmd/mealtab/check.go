@@ -68,7 +68,7 @@ func (a *app) check(name string, src []byte, f checkFlags) error {
 	}
 	home, faults := a.pets(c)
 	ds := append(a.warnings(c), faults...).Sort()
-	if err := a.report(ds); err != nil {
+	if err := a.reportAll(ds); err != nil {
 		return err
 	}
 	if ds.HasErrors() {

@@ -78,8 +78,11 @@ func (a *app) runCompile(name string, f compileFlags) error {
 	if err != nil {
 		return err
 	}
-	ds := a.warnings(c)
-	if err := a.report(ds); err != nil {
+	ds, show := a.warnings(c), a.remind
+	if f.strict {
+		show = a.reportAll
+	}
+	if err := show(ds); err != nil {
 		return err
 	}
 	if f.strict && len(ds) > 0 {

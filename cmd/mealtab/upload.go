@@ -138,7 +138,7 @@ func (a *app) cargo(name string, o compileOptions) (*cargo, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := a.report(a.warnings(c)); err != nil {
+	if err := a.remind(a.warnings(c)); err != nil {
 		return nil, err
 	}
 	fmt.Fprintf(a.out, "%s: %d bytes for %s; %s servings proved through %s\n", name, len(c.Bytes), c.board.Name, words.Thousands(c.Proof.Instants), c.Proof.Through)

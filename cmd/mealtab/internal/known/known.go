@@ -61,17 +61,7 @@ func Keep(tab []byte, n Names) error {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err
 	}
-	beside, err := os.CreateTemp(dir, "new-*")
-	if err != nil {
-		return err
-	}
-	_, err = beside.Write(text)
-	err = errors.Join(err, beside.Close())
-	if err == nil {
-		err = os.Rename(beside.Name(), file(dir, n.Table))
-	}
-	if err != nil {
-		_ = os.Remove(beside.Name())
+	if err := replace(file(dir, n.Table), text); err != nil {
 		return err
 	}
 	forget(dir)
