@@ -25,7 +25,7 @@ const (
 
 const (
 	recordSize = 16 // data bytes in a written record; every programmer takes it
-	// MaxImage is the largest image: far more than the EEPROM of any board, small enough to be allocated for any input.
+	// MaxImage is the largest image: more than the memories of any board, small enough to be allocated for any input.
 	MaxImage = 1 << 16
 	// Erased is the value of memory that no record mentions.
 	Erased = 0xFF
@@ -145,7 +145,7 @@ func (r *reader) data(address int, data []byte) error {
 	from := r.base + address
 	to := from + len(data)
 	if to > MaxImage {
-		return r.fail("address %X is beyond %X, the most an EEPROM image may have", to-1, MaxImage-1)
+		return r.fail("address %X is beyond %X, the most an image may have", to-1, MaxImage-1)
 	}
 	for len(r.image) < to {
 		r.image, r.given = append(r.image, Erased), append(r.given, false)

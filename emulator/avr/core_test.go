@@ -163,28 +163,6 @@ func TestClockPrescaler(t *testing.T) {
 	}
 }
 
-func TestHexErrorsNameTheLine(t *testing.T) {
-	good := ":020000000AE014\n:00000001FF\n"
-	for _, c := range []struct{ name, text, want string }{
-		{"checksum", ":020000000AE015\n:00000001FF\n", "line 1: checksum is 15, want 14"},
-		{"length", ":030000000AE00E\n", "line 1: record of 7 bytes does not fit its length field"},
-		{"start", "x\n", `line 1: a record starts with ':', not 'x'`},
-		{"digits", ":02000000zz0000\n", "line 1: not hexadecimal"},
-		{"type", ":0000000BF5\n", "line 1: record type 11 is unknown"},
-		{"end", ":020000000AE014\n", "line 1: the end record (:00000001FF) is missing"},
-		{"cut", good[:16], "line 1: the end record (:00000001FF) is missing"},
-	} {
-		_, err := avr.ReadHex(strings.NewReader(c.text))
-		if err == nil || !strings.HasPrefix(err.Error(), c.want) {
-			t.Errorf("%s: %v, want %s", c.name, err, c.want)
-		}
-	}
-	img, err := avr.ReadHex(strings.NewReader(good))
-	if err != nil || !bytes.Equal(img.Flash, []byte{0x0A, 0xE0}) {
-		t.Errorf("%v, % X", err, img)
-	}
-}
-
 func TestELFAndHexHoldTheSame(t *testing.T) {
 	// The same program through avr-gcc's ELF and through objcopy's HEX.
 	dir := t.TempDir()

@@ -5,6 +5,8 @@ import (
 	"debug/elf"
 	"fmt"
 	"io"
+
+	"mealtab/compiler/ihex"
 )
 
 // Data spaces in avr-gcc's ELF files: virtual addresses carry an offset.
@@ -54,5 +56,9 @@ func ReadImage(b []byte) (*Image, error) {
 	if bytes.HasPrefix(b, []byte(elf.ELFMAG)) {
 		return ReadELF(bytes.NewReader(b))
 	}
-	return ReadHex(bytes.NewReader(b))
+	flash, err := ihex.Read(b)
+	if err != nil {
+		return nil, err
+	}
+	return &Image{Flash: flash}, nil
 }

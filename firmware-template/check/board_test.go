@@ -83,7 +83,7 @@ func newBoardWith(t testing.TB, name string, percent int, trace bool) *board.Boa
 	c.ClockHz = c.ClockHz * uint64(100+percent) / 100
 	c.Start = boardStart
 	hex, _ := image.Hex(name)
-	if c.Firmware, err = avr.ReadHex(bytes.NewReader(hex)); err != nil {
+	if c.Firmware, err = avr.ReadImage(hex); err != nil {
 		t.Fatal(err)
 	}
 	b, err := board.New(c)

@@ -1,7 +1,6 @@
 package check
 
 import (
-	"bytes"
 	"fmt"
 	"testing"
 
@@ -34,7 +33,7 @@ func TestLongLists(t *testing.T) {
 func TestLimitsOfTheFormat(t *testing.T) {
 	p := start(t, "engine")
 	hex, _ := image.Hex("m328-mains")
-	firmware, err := avr.ReadHex(bytes.NewReader(hex))
+	firmware, err := avr.ReadImage(hex)
 	if err != nil {
 		t.Fatal(err)
 	}

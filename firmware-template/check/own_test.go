@@ -1,7 +1,6 @@
 package check
 
 import (
-	"bytes"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -38,7 +37,7 @@ func own(t *testing.T, description string, replaced ...string) (*profile.Profile
 	require.NoError(t, err)
 	hex, err := os.ReadFile(strings.TrimSuffix(toml, ".toml") + ".hex")
 	require.NoError(t, err)
-	img, err := avr.ReadHex(bytes.NewReader(hex))
+	img, err := avr.ReadImage(hex)
 	require.NoError(t, err)
 	return p, img
 }

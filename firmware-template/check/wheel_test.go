@@ -1,7 +1,6 @@
 package check
 
 import (
-	"bytes"
 	"fmt"
 	"math"
 	"testing"
@@ -39,7 +38,7 @@ func newFeederTurning(t testing.TB, name string, pockets int, turn time.Duration
 	require.True(t, ok)
 	text, ok := image.Hex(name)
 	require.True(t, ok, "image %s", name)
-	img, err := avr.ReadHex(bytes.NewReader(text))
+	img, err := avr.ReadImage(text)
 	require.NoError(t, err)
 	return newFeederOn(t, p, img, pockets, turn, change)
 }
