@@ -104,3 +104,59 @@ func TestBoardSaysThatItsPortIsTaken(t *testing.T) {
 	require.Equal(t, "mealtab board: --tcp "+port+": another program listens on that port; without --tcp a free one is taken\n", errs.String())
 	require.Empty(t, out.String())
 }
+
+// The four lines of the README's quick start go all the way, as they stand there but for the number of the port, which may be taken.
+func TestReadmeQuickStartWithoutHardware(t *testing.T) {
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
+	t.Setenv("HOME", t.TempDir())
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	_, number, err := net.SplitHostPort(free.Addr().String())
+	require.NoError(t, err)
+	require.NoError(t, free.Close())
+	plan, _ := planFile(t, string(demoPlan))
+	quick := section(t, readme(t), "## Quick start", "## Commands")
+	var lines [][]string
+	for line := range strings.Lines(quick) {
+		if words := strings.Fields(line); strings.HasPrefix(line, "    mealtab ") && strings.Contains(line, "4161") {
+			for i := range words {
+				words[i] = strings.NewReplacer("4161", number, "plan.toml", plan).Replace(words[i])
+			}
+			lines = append(lines, words[1:])
+		}
+	}
+	require.Len(t, lines, 4)
+
+	commands, typed := io.Pipe()
+	said, out := io.Pipe()
+	ended := make(chan int)
+	go func() {
+		ended <- newApp(commands, out, io.Discard).execute(lines[0])
+		out.Close()
+	}()
+	log := bufio.NewScanner(said)
+	for log.Scan() && !strings.HasPrefix(log.Text(), "the feeder is at tcp:") {
+	}
+	told := make(chan string)
+	go func() {
+		var all strings.Builder
+		for log.Scan() {
+			all.WriteString(log.Text() + "\n")
+		}
+		told <- all.String()
+	}()
+	run := func(args []string) string {
+		var out, errs bytes.Buffer
+		require.Equal(t, exitGood, newApp(strings.NewReader("y\n"), &out, &errs).execute(args), errs.String())
+		return out.String()
+	}
+	require.Contains(t, run(lines[1]), "read back and put in force")
+	_, err = io.WriteString(typed, "press feed\n")
+	require.NoError(t, err)
+	require.Contains(t, run(lines[2]), "  plan     Juniper and Moss\n")
+	require.Contains(t, run(lines[3]), "a new table came in force, number 1\n")
+	_, err = io.WriteString(typed, "quit\n")
+	require.NoError(t, err)
+	require.Equal(t, exitGood, <-ended)
+	require.Contains(t, <-told, "next would be ")
+}
