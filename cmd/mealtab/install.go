@@ -14,39 +14,51 @@ import (
 )
 
 type installFlags struct {
-	port, board, output, firmware string
-	force                         bool
+	port, board, output, export, firmware string
+	force                                 bool
 }
 
 func (a *app) installCommand() *cobra.Command {
 	var f installFlags
 	cmd := &cobra.Command{
-		Use:   "install --board NAME",
+		Use:   "install --board NAME [--export DIR [PLAN]]",
 		Short: "Put the firmware on a new board, once",
 		Long: `Put the feeder's firmware on a board through the serial bootloader that most boards are sold with.
 This is needed once: to change a plan, use upload. Table and journal of a feeder that has some are kept. If the
 cable is pulled meanwhile the board stands still, feeds nothing, and takes the next install.
 
-A board without a bootloader needs a device programmer; -o writes the image for it, and the message
-says which fuses.`,
+Where the port has no reset line, it asks for the board's reset button. A board whose clock is not the
+one that the firmware is for is found out, before or after, and named.
+
+A board without a bootloader needs a device programmer: --export writes image, fuses, commands, and with a
+PLAN the EEPROM with its table, into a directory; -o writes the image alone.`,
 		Example: `  mealtab install --board m328-mains
   mealtab install --board m328-mains --port /dev/ttyUSB0
-  mealtab install --board m328-cells -o feeder.hex     for a device programmer`,
-		Args: none,
-		RunE: func(*cobra.Command, []string) error { return a.runInstall(f) },
+  mealtab install --board m328-cells --export bare plan.toml   for a device programmer
+  mealtab install --board m328-cells -o feeder.hex             the image alone`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error { return a.runInstall(f, args) },
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.board, "board", "", "board: a `NAME`, "+templateBoards()+"; or the path of a TOML file")
 	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board (default: the only one with the USB bridge of a board)")
 	flags.StringVarP(&f.output, "output", "o", "", "write the image as Intel HEX to `FILE` instead")
+	flags.StringVar(&f.export, "export", "", "write all that a device programmer needs into the directory `DIR` instead")
 	flags.StringVar(&f.firmware, "firmware", "", "`FILE` with another image, Intel HEX (default: the one made for the board)")
-	flags.BoolVar(&f.force, "force", false, "with -o: write over a file that is not Intel HEX")
+	flags.BoolVar(&f.force, "force", false, "with -o and --export: write over files that are not of the kind")
 	return cmd
 }
 
-func (a *app) runInstall(f installFlags) error {
-	if f.board == "" {
+func (a *app) runInstall(f installFlags, args []string) error {
+	switch {
+	case f.board == "":
 		return usagef("--board is missing: %s", templateBoards())
+	case f.export != "" && f.output != "":
+		return usagef("--export and -o exclude each other: the export holds the image")
+	case (f.export != "" || f.output != "") && f.port != "":
+		return usagef("--port excludes --export and -o: they write files and open no port")
+	case len(args) > 0 && f.export == "":
+		return usagef("no arguments are wanted without --export, there is %q: mealtab upload %s puts a plan on a board that has its firmware", args[0], args[0])
 	}
 	p, err := profile.Load(f.board)
 	switch {
@@ -69,6 +81,9 @@ func (a *app) runInstall(f installFlags) error {
 			return err
 		}
 		return a.write(f.output, hex)
+	}
+	if f.export != "" {
+		return a.export(p, hex, strings.Join(args, ""), f)
 	}
 	name, err := a.onlyPort(f.port)
 	if err != nil {
@@ -134,7 +149,7 @@ func (a *app) install(name string, img []byte, target bootload.Target) error {
 func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error {
 	began, bar := l.Transport().Now(), a.transferBar(l.Name())
 	loader := &bootload.Loader{T: l.Transport(), Baud: l.Baud(), ClockHz: target.Clock, Progress: bar.show, Press: a.pressing(l.Name()), OtherClocks: func() {
-		fmt.Fprintf(a.err, "%s: no bootloader answers at the usual rates; trying those of a board with another clock\n", l.Name())
+		fmt.Fprintln(a.err, "nothing at the usual rates; trying those of a board with another clock, up to a minute")
 	}}
 	family, err := loader.Install(img, target.Chips)
 	bar.done()

@@ -157,6 +157,28 @@ func TestGuideFusesAreThoseOfInstall(t *testing.T) {
 	}
 }
 
+// The table of what works names tests that there are.
+func TestGuideNamesItsTests(t *testing.T) {
+	_, works, found := strings.Cut(readGuide(t), "### Which board takes what")
+	require.True(t, found)
+	works, _, _ = strings.Cut(works, "\n## ")
+	named := regexp.MustCompile("`(Test\\w+)`").FindAllStringSubmatch(works, -1)
+	require.Greater(t, len(named), 10)
+	var sources strings.Builder
+	for _, pattern := range []string{"../check/*_test.go", "../../cmd/mealtab/install*_test.go", "../../flasher/bootload/*_test.go"} {
+		files, err := filepath.Glob(pattern)
+		require.NoError(t, err)
+		for _, file := range files {
+			text, err := os.ReadFile(file)
+			require.NoError(t, err)
+			sources.Write(text)
+		}
+	}
+	for _, m := range named {
+		require.Contains(t, sources.String(), "func "+m[1]+"(", m[1])
+	}
+}
+
 // The bits that the guide works out make the bytes beside them.
 func TestGuideFuseBits(t *testing.T) {
 	found := regexp.MustCompile(`\| ([01]{4}) ([01]{4}) = ([0-9A-F]{2}) \|`).FindAllStringSubmatch(readGuide(t), -1)

@@ -27,6 +27,20 @@ func TargetFor(p *profile.Profile) Target {
 	return Target{p.Name, append([]string{c.Name}, c.Twins...), p.ClockHz, p.Baud, fusesFor(p)}
 }
 
+// clockFailure is the ATmega328PB's bit of the extended byte that its twins do not have: its clock failure detector, on (from memory).
+const clockFailure = 0x08
+
+// ExtendedOn is the extended byte on another of the chips that the image runs on.
+func (t Target) ExtendedOn(chip string) byte {
+	switch {
+	case chip == "ATmega328PB":
+		return t.Extended &^ clockFailure
+	case t.Chips[0] == "ATmega328PB":
+		return t.Extended | clockFailure
+	}
+	return t.Extended
+}
+
 // fusesFor keep the EEPROM through a chip erase, start at address 0, and hold the chip in reset at low supply: ATmega48A–328P data sheet,
 // tables 28-5 to 28-9; bit values, and that the ATmega328PB is delivered with the clock failure detector's bit 0, from memory.
 func fusesFor(p *profile.Profile) Fuses {
@@ -42,7 +56,7 @@ func fusesFor(p *profile.Profile) Fuses {
 	case "atmega168p":
 		f.High, f.Extended = 0xD0|brownOut, 0xF9
 	case "atmega328pb":
-		f.High, f.Extended = 0xD1, 0xF0|brownOut
+		f.High, f.Extended = 0xD1, 0xF8&^clockFailure|brownOut
 	default:
 		f.High, f.Extended = 0xD1, 0xF8|brownOut
 	}
