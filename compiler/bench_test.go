@@ -10,6 +10,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -32,7 +33,7 @@ func benchText(start, rule string) []byte {
 }
 
 func benchPlan(tb testing.TB, src []byte) *plan.Plan {
-	p, ds := plan.Parse("bench.toml", src)
+	p, ds := reader.Parse("bench.toml", src)
 	require.False(tb, ds.HasErrors(), "%v", ds)
 	return p
 }

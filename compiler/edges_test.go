@@ -58,7 +58,7 @@ func TestEdges(t *testing.T) {
 	board, err := profile.Load("m328-mains")
 	require.NoError(t, err)
 	for _, edge := range edges {
-		p, ds := reader.Options(zone.Embedded()).Parse("plan", []byte(edge.plan))
+		p, ds := reader.With(zone.Embedded()).Parse("plan", []byte(edge.plan))
 		if edge.refused != "" {
 			var said strings.Builder
 			require.NoError(t, plan.Render(&said, ds, false))
@@ -90,7 +90,7 @@ rrule   = "FREQ=DAILY;UNTIL=20000401"
 at      = ["00:00", "02:30", "12:00", "23:59"]
 `
 	for _, name := range zone.Embedded().Names() {
-		p, ds := reader.Options(zone.Embedded()).Parse("plan", []byte(strings.Replace(src, "%", name, 1)))
+		p, ds := reader.With(zone.Embedded()).Parse("plan", []byte(strings.Replace(src, "%", name, 1)))
 		require.NotNil(t, p, "%s: %v", name, ds)
 		z, err := zone.Embedded().Load(p.Zone)
 		require.NoError(t, err)

@@ -29,7 +29,7 @@ func FuzzCompile(f *testing.F) {
 	for _, edge := range edges {
 		f.Add([]byte(edge.plan))
 	}
-	options := reader.Options(zone.Embedded())
+	options := reader.With(zone.Embedded())
 	board, err := profile.Load("m328-mains")
 	require.NoError(f, err)
 	f.Fuzz(func(t *testing.T, src []byte) {

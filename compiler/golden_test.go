@@ -13,8 +13,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -37,7 +37,7 @@ func golden(t *testing.T, b []byte) string {
 func compileFile(t *testing.T, path string) *Output {
 	src, err := os.ReadFile(path)
 	require.NoError(t, err)
-	p, ds := plan.Parse(path, src)
+	p, ds := reader.Parse(path, src)
 	require.False(t, ds.HasErrors(), "%v", ds)
 	z, err := zone.Embedded().Load(p.Zone) // so that the machine's own zone data change nothing
 	require.NoError(t, err)

@@ -15,6 +15,7 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/zone"
 )
@@ -34,7 +35,7 @@ func householdSizes(t *testing.T) (sizes []planSize) {
 	for _, path := range paths {
 		src, err := os.ReadFile(path)
 		require.NoError(t, err)
-		p, ds := plan.Parse(path, src)
+		p, ds := reader.Parse(path, src)
 		require.False(t, ds.HasErrors(), "%v", ds)
 		sizes = append(sizes, sizeOf(t, filepath.Base(path), p))
 	}

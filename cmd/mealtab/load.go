@@ -45,7 +45,7 @@ func (a *app) loadPlan(name string, src []byte) (*loaded, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, ds := reader.Options(db).Parse(name, src)
+	p, ds := reader.With(db).Parse(name, src)
 	if p == nil {
 		if err := a.report(ds); err != nil {
 			return nil, err

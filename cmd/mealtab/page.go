@@ -159,7 +159,7 @@ func (a *app) compileForPage(name string, src []byte) *page.Compiled {
 		return fail(err)
 	}
 	out.ZoneData = dataVersion(db)
-	p, ds := reader.Options(db).Parse(name, src)
+	p, ds := reader.With(db).Parse(name, src)
 	out.Plan, out.Diagnostics = p, ds
 	if p == nil {
 		return out

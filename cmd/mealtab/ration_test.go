@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/units"
 )
 
@@ -21,7 +21,7 @@ func TestRationSnippetIsAMeal(t *testing.T) {
 		var b strings.Builder
 		r.snippet(&b)
 		_, snippet, _ := strings.Cut(b.String(), "For the plan\n")
-		p, ds := plan.Parse("p.toml", fmt.Appendf(nil, "zone = \"Etc/UTC\"\n[wheel]\npocket = \"0.5 g\"\n%s", snippet))
+		p, ds := reader.Parse("p.toml", fmt.Appendf(nil, "zone = \"Etc/UTC\"\n[wheel]\npocket = \"0.5 g\"\n%s", snippet))
 		require.NotNil(t, p, "%v\n%s", ds, snippet)
 		assert.Len(t, p.Meals[0].Set.At, meals)
 		assert.EqualValues(t, r.grams.First, p.Meals[0].Portion.Milligrams)

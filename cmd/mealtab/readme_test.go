@@ -15,7 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/food/ration"
-	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 )
 
@@ -108,10 +108,10 @@ func TestReadmePetsAndFood(t *testing.T) {
 	for _, key := range food {
 		b.WriteString(key + " = 1\n")
 	}
-	p, ds := plan.Parse("p.toml", []byte("zone = \"Europe/Lisbon\"\n[food]\n"+b.String()+"[[meal]]\nname = \"m\"\nportion = \"1 pocket\"\nat = [\"07:00\"]\n"))
+	p, ds := reader.Parse("p.toml", []byte("zone = \"Europe/Lisbon\"\n[food]\n"+b.String()+"[[meal]]\nname = \"m\"\nportion = \"1 pocket\"\nat = [\"07:00\"]\n"))
 	require.NotNil(t, p, "%v", ds)
 	assert.Len(t, p.Food, len(food))
-	_, ds = plan.Parse("p.toml", []byte("[food]\ncolour = 1\n"))
+	_, ds = reader.Parse("p.toml", []byte("[food]\ncolour = 1\n"))
 	for _, d := range ds {
 		if strings.Contains(d.Message, "colour") {
 			for _, known := range regexp.MustCompile(`[a-z]+`).FindAllString(strings.TrimPrefix(d.Hint, "known here: "), -1) {

@@ -72,7 +72,7 @@ func (a *app) runRule(f ruleFlags) error {
 	if err != nil {
 		return err
 	}
-	p, ds := f.Parse(reader.Options(db))
+	p, ds := f.Parse(reader.With(db))
 	if p == nil {
 		if err := a.report(ds); err != nil {
 			return err

@@ -1,5 +1,5 @@
-// Package advice holds the error of a name that is not there: what is wrong, and apart from it what would be right, for those who show
-// the two in different places.
+// Package advice says what would be right: beside an error, apart from what is wrong, for those who show the two in different places; and for
+// a word that is not known, the one that was meant.
 package advice
 
 import "errors"

@@ -9,6 +9,7 @@ import (
 
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 )
 
@@ -16,7 +17,7 @@ import (
 func raised(t *testing.T, meals string) *plan.Plan {
 	t.Helper()
 	db := zone.Embedded()
-	p, ds := plan.Parse("plan.toml", []byte("zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"6 g\"\n"+meals))
+	p, ds := reader.Parse("plan.toml", []byte("zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"6 g\"\n"+meals))
 	require.NotNil(t, p, "%v", ds)
 	z, err := db.Load(p.Zone)
 	require.NoError(t, err)

@@ -16,6 +16,7 @@ import (
 	"mealtab/compiler/lower"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -71,7 +72,7 @@ func Table(encoded []byte, db *zone.Database, o Options) (*Result, error) {
 
 // judge reads the plan's text as an owner's is read, compiles it, and says how far it is the table.
 func (r *Result) judge(encoded []byte, t *table.Table, z *zone.Zone) {
-	read, ds := plan.Parse("plan.toml", []byte(r.TOML()))
+	read, ds := reader.Parse("plan.toml", []byte(r.TOML()))
 	if read == nil {
 		r.Notes = append(r.Notes, "the table has something that no plan may say: "+ds[0].Message)
 		return

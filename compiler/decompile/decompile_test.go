@@ -15,6 +15,7 @@ import (
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/lower"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/recur/rulegen"
 	"mealtab/compiler/table"
@@ -119,7 +120,7 @@ func TestDecompiledPlansCompileToTheSameBytes(t *testing.T) {
 			continue
 		}
 		exact++
-		read, ds := plan.Options{Convert: nil}.Parse("raised.toml", []byte(raised.TOML()))
+		read, ds := reader.Options{Convert: nil}.Parse("raised.toml", []byte(raised.TOML()))
 		require.NotNil(t, read, "seed %d: %v\n%s", seed, ds, raised.TOML())
 		again, _, err := compile(t, read, z, raised.From)
 		require.NoError(t, err)
@@ -147,7 +148,7 @@ func TestHouseholdPlansAreDecompiledExactly(t *testing.T) {
 		t.Run(filepath.Base(file), func(t *testing.T) {
 			src, err := os.ReadFile(file)
 			require.NoError(t, err)
-			p, ds := plan.Parse(file, src)
+			p, ds := reader.Parse(file, src)
 			require.NotNil(t, p, "%v", ds)
 			z, err := db.Load(p.Zone)
 			require.NoError(t, err)
@@ -157,7 +158,7 @@ func TestHouseholdPlansAreDecompiledExactly(t *testing.T) {
 			raised, err := decompile.Table(encoded, db, decompile.Options{Zones: []string{p.Zone}, Always: true})
 			require.NoError(t, err)
 			require.True(t, raised.Exact, "%q\n%s", raised.Notes, raised.TOML())
-			read, ds := plan.Parse("raised.toml", []byte(raised.TOML()))
+			read, ds := reader.Parse("raised.toml", []byte(raised.TOML()))
 			require.NotNil(t, read, "%v\n%s", ds, raised.TOML())
 			again, _, err := compile(t, read, z, raised.From)
 			require.NoError(t, err)

@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/decompile"
-	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -22,7 +22,7 @@ func FuzzDecompile(f *testing.F) {
 	for _, file := range files[:6] {
 		src, err := os.ReadFile(file)
 		require.NoError(f, err)
-		p, _ := plan.Parse(file, src)
+		p, _ := reader.Parse(file, src)
 		z, err := db.Load(p.Zone)
 		require.NoError(f, err)
 		encoded, err := encode(p, z, 9497)
@@ -54,7 +54,7 @@ func FuzzDecompile(f *testing.F) {
 			require.NotEmpty(t, r.Notes)
 			return
 		}
-		read, ds := plan.Parse("raised.toml", []byte(r.TOML()))
+		read, ds := reader.Parse("raised.toml", []byte(r.TOML()))
 		require.NotNil(t, read, "%v\n%s", ds, r.TOML())
 		z, err := db.Load(read.Zone)
 		require.NoError(t, err)

@@ -1,8 +1,10 @@
 package plan
 
 import (
+	"bytes"
 	"cmp"
 	"slices"
+	"strings"
 )
 
 // Severity says whether a plan with this diagnostic can be used.
@@ -90,3 +92,19 @@ func (ds Diagnostics) Sort() Diagnostics {
 	})
 	return slices.Compact(ds)
 }
+
+// NewSource splits src into lines, ended by LF or CRLF, for showing diagnostics.
+func NewSource(name string, src []byte) *Source {
+	src = bytes.TrimPrefix(src, ByteOrderMark)
+	lines := strings.Split(strings.ToValidUTF8(string(src), "\uFFFD"), "\n")
+	for i, line := range lines {
+		lines[i] = strings.TrimSuffix(line, "\r")
+	}
+	return &Source{Name: name, Lines: lines}
+}
+
+// ByteOrderMark is the mark some editors put before UTF-8 text; it is not part of the plan.
+var ByteOrderMark = []byte("\xEF\xBB\xBF")
+
+// MaxDiagnostics is how many an owner may want to read; a file that is no plan at all has any number.
+const MaxDiagnostics = 100

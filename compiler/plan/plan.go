@@ -1,40 +1,14 @@
-// Package plan reads an owner's meal plan and turns it into a [Plan] whose every value has been checked.
+// Package plan is the model of an owner's meal plan: meals with their recurrence sets, portions, presets, the wheel and the button.
 //
-// In: TOML (the project's own plan language, property names from RFC 5545) or iCalendar (RFC 5545).
-// Out: a Plan with local times as written, masses in milligrams, durations in minutes, or a list of
-// [Diagnostic] with line and column. The package expands nothing: what a recurrence rule means is the
-// business of packages recur (the referee) and lower (the compiler).
-//
-// # The plan language
-//
-//	plan, zone, late, board, gap         at the top; only zone is needed
-//	[wheel]  pocket, turn, trim          pocket is needed where a portion is a weight
-//	[hopper] holds
-//	[button] portion, per-hour, per-day
-//	[[pet]]  name, species, weight, …     who eats, for the ration; see package ration
-//	[food]   energy, opened, …            what is in the hopper, likewise
-//	[[meal]] name, portion, dtstart, rrule, at, exdate, rdate, presets
-//
-// Weights are in g, kg, mg, oz or lb and rounded to the milligram, portions also in pockets; late in min, h or d, up
-// to 24 h; turn in ms or s; trim in us or ms. A number may have a decimal point.
-//
-// A TOML local date-time is in the plan's zone; one with Z is UTC: rule and at are then read in UTC and do not follow
-// daylight saving. Other offsets are refused. Without rrule a meal is daily; with rdate alone it has those dates only. dtstart may be
-// left out where the rule takes nothing from it (no INTERVAL or COUNT, days and times given): such a meal has always
-// been, from 2000-01-01. A dtstart that is a date begins the meal on that day. UNTIL may be UTC, local, or a date,
-// whose day then belongs to the rule. An exdate that is a date takes the whole day out.
-//
-// # iCalendar
-//
-// Each VEVENT is a meal, its SUMMARY ends with the portion. TZID, or X-WR-TIMEZONE for floating times, names the zone;
-// VTIMEZONE is not needed. What iCalendar has no words for stands in X-MEALTAB- properties: POCKET, TURN, TRIM, HOLDS,
-// LATE, BOARD, GAP, BUTTON and BUTTON-PER-HOUR in the calendar; NAME, PRESETS and AT in an event. Events with
-// RECURRENCE-ID replace an instance of their series; cancelled events are left out.
+// In: nothing of a file, which package reader reads; the text of a recurrence rule (RFC 5545, RFC 7529). Out: a [Plan] with local times
+// as written, masses in milligrams, durations in minutes; the rule, or what is wrong with it; [Diagnostics] and how they are shown. The
+// package expands nothing: what a recurrence rule means is the business of packages recur (the referee) and lower (the compiler).
 package plan
 
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // Local is a nominal date and time of day as written in a plan, without zone. The zero Local is "absent".
@@ -260,4 +234,45 @@ type Pos struct{ Line, Col, Len int }
 type Source struct {
 	Name  string // file name as given, "-" for standard input
 	Lines []string
+}
+
+// Pet is one [[pet]] table: who eats what the plan feeds. The values are kept as written, a number or true and false as
+// its token; package ration reads them, and reports at their places.
+type Pet struct {
+	Keys map[string]Value
+	Pos  Pos // of the heading
+}
+
+// Value is a value as written, with its place.
+type Value struct {
+	Text string
+	Pos  Pos
+}
+
+// Texts are the keys with their texts alone.
+func (p Pet) Texts() map[string]string { return texts(p.Keys) }
+
+func texts(keys map[string]Value) map[string]string {
+	m := make(map[string]string, len(keys))
+	for k, v := range keys {
+		m[k] = v.Text
+	}
+	return m
+}
+
+// Grams writes milligrams in the shortest form: "18 g", "6.2 g".
+func Grams(mg int64) string {
+	s := fmt.Sprintf("%d.%03d", mg/1000, mg%1000)
+	return strings.TrimRight(strings.TrimRight(s, "0"), ".") + " g"
+}
+
+// String is the portion as a plan writes it: "18 g" or "3 pockets".
+func (p Portion) String() string {
+	switch {
+	case p.Milligrams > 0:
+		return Grams(p.Milligrams)
+	case p.Pockets == 1:
+		return "1 pocket"
+	}
+	return fmt.Sprintf("%d pockets", p.Pockets)
 }

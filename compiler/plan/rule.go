@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"mealtab/compiler/advice"
 )
 
 // RuleError is one fault in the text of a rule. From and To are byte offsets into the text given to [ParseRule].
@@ -24,11 +26,11 @@ var ruleParts = []string{
 	"BYDAY", "BYHOUR", "BYMINUTE", "BYSECOND", "BYSETPOS", "SKIP",
 }
 
-// freqNames are the values of FREQ, indexed by [Freq].
-var freqNames = []string{"SECONDLY", "MINUTELY", "HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY"}
+// FreqNames are the values of FREQ, indexed by [Freq].
+var FreqNames = []string{"SECONDLY", "MINUTELY", "HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY"}
 
-// dayNames are the weekdays of RFC 5545, indexed by [Weekday].
-var dayNames = []string{"MO", "TU", "WE", "TH", "FR", "SA", "SU"}
+// DayNames are the weekdays of RFC 5545, indexed by [Weekday].
+var DayNames = []string{"MO", "TU", "WE", "TH", "FR", "SA", "SU"}
 
 // skipNames are the values of SKIP, indexed by [Skip].
 var skipNames = []string{"OMIT", "BACKWARD", "FORWARD"}
@@ -80,10 +82,10 @@ type ruleParser struct {
 }
 
 func (p *ruleParser) fail(code Code, from, to int, hint, format string, args ...any) {
-	if len(p.errs) >= maxDiagnostics {
+	if len(p.errs) >= MaxDiagnostics {
 		return
 	}
-	p.errs = append(p.errs, RuleError{code, from, to, fmt.Sprintf(format, shorten(args)...), hint})
+	p.errs = append(p.errs, RuleError{code, from, to, fmt.Sprintf(format, advice.Shorten(args)...), hint})
 }
 
 // pieces cuts s[from:to] at sep and trims white space; the result is pairs of offsets.
@@ -142,7 +144,7 @@ func (p *ruleParser) parsePart(from, to int) {
 	part := rulePart{strings.ToUpper(p.s[name[0]:name[1]]), from, to, value[0], value[1]}
 	if !slices.Contains(ruleParts, part.name) {
 		p.unread = true
-		p.fail(CodeUnknown, name[0], max(name[1], name[0]+1), didYouMean(part.name, ruleParts, nil),
+		p.fail(CodeUnknown, name[0], max(name[1], name[0]+1), advice.DidYouMean(part.name, ruleParts, nil),
 			"%q is not a part of a recurrence rule", p.s[name[0]:name[1]])
 		return
 	}
@@ -162,7 +164,7 @@ func (p *ruleParser) parseValue(part rulePart) {
 	r := p.rule
 	switch part.name {
 	case "FREQ":
-		r.Freq = Freq(p.word(part, freqNames))
+		r.Freq = Freq(p.word(part, FreqNames))
 	case "INTERVAL":
 		r.Interval = p.positive(part, "1 means every time, 2 every second time")
 	case "COUNT":
@@ -170,7 +172,7 @@ func (p *ruleParser) parseValue(part rulePart) {
 	case "UNTIL":
 		r.Until = p.until(part)
 	case "WKST":
-		r.WeekStart = Weekday(p.word(part, dayNames))
+		r.WeekStart = Weekday(p.word(part, DayNames))
 	case "BYSECOND":
 		r.BySecond = p.numbers(part, numberRange{lo: 0, hi: 60, hint: "seconds run from 0 to 60"})
 		for i, n := range r.BySecond {
@@ -206,7 +208,7 @@ func (p *ruleParser) word(part rulePart, names []string) int {
 	if i := slices.Index(names, value); i >= 0 {
 		return i
 	}
-	hint := didYouMean(value, names, wordSynonyms)
+	hint := advice.DidYouMean(value, names, wordSynonyms)
 	if part.name == "RSCALE" {
 		hint = "the feeder's clock counts the Gregorian calendar: RSCALE=GREGORIAN"
 	}

@@ -17,10 +17,10 @@ func (p *ruleParser) checkCombinations() {
 		p.conflict("UNTIL", "keep one of the two", "COUNT and UNTIL exclude each other")
 	}
 	if p.has("BYWEEKNO") && freq != Yearly {
-		p.conflict("BYWEEKNO", "week numbers need FREQ=YEARLY", "BYWEEKNO cannot be used with FREQ=%s", freqNames[freq])
+		p.conflict("BYWEEKNO", "week numbers need FREQ=YEARLY", "BYWEEKNO cannot be used with FREQ=%s", FreqNames[freq])
 	}
 	if p.has("BYYEARDAY") && freq >= Daily && freq <= Monthly {
-		p.conflict("BYYEARDAY", "days of the year need FREQ=YEARLY", "BYYEARDAY cannot be used with FREQ=%s", freqNames[freq])
+		p.conflict("BYYEARDAY", "days of the year need FREQ=YEARLY", "BYYEARDAY cannot be used with FREQ=%s", FreqNames[freq])
 	}
 	if p.has("BYMONTHDAY") && freq == Weekly {
 		p.conflict("BYMONTHDAY", "days of the month need FREQ=MONTHLY or FREQ=DAILY", "BYMONTHDAY cannot be used with FREQ=WEEKLY")
@@ -42,7 +42,7 @@ func (p *ruleParser) checkNumericDays(freq Freq) {
 	switch {
 	case freq != Monthly && freq != Yearly:
 		p.conflict("BYDAY", "use FREQ=MONTHLY for the n-th weekday of a month; every second week is INTERVAL=2",
-			"a numbered weekday cannot be used with FREQ=%s", freqNames[freq])
+			"a numbered weekday cannot be used with FREQ=%s", FreqNames[freq])
 	case p.has("BYWEEKNO"):
 		p.conflict("BYDAY", "the week is already chosen by BYWEEKNO: write the weekday without a number",
 			"a numbered weekday cannot be used with BYWEEKNO")

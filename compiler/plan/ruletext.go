@@ -18,7 +18,7 @@ func (r *Rule) String() string {
 	if r.Skip != Omit {
 		add("RSCALE", "GREGORIAN")
 	}
-	add("FREQ", freqNames[r.Freq])
+	add("FREQ", FreqNames[r.Freq])
 	if r.Interval > 1 {
 		add("INTERVAL", strconv.Itoa(r.Interval))
 	}
@@ -29,7 +29,7 @@ func (r *Rule) String() string {
 		add("UNTIL", r.Until.Local.Basic(r.Until.Form))
 	}
 	if r.WeekStart != Monday {
-		add("WKST", dayNames[r.WeekStart])
+		add("WKST", DayNames[r.WeekStart])
 	}
 	add("BYMONTH", joinInts(r.ByMonth))
 	add("BYWEEKNO", joinInts(r.ByWeekNo))
@@ -57,9 +57,9 @@ func joinInts(list []int) string {
 func joinDays(list []WeekdayNum) string {
 	words := make([]string, len(list))
 	for i, d := range list {
-		words[i] = dayNames[d.Day]
+		words[i] = DayNames[d.Day]
 		if d.N != 0 {
-			words[i] = fmt.Sprintf("%d%s", d.N, dayNames[d.Day])
+			words[i] = fmt.Sprintf("%d%s", d.N, DayNames[d.Day])
 		}
 	}
 	return strings.Join(words, ",")

@@ -32,14 +32,15 @@ func (p *ruleParser) integer(from, to int, signed bool) (n int, ok bool) {
 	if signed && len(digits) > 0 && (digits[0] == '+' || digits[0] == '-') {
 		digits = digits[1:]
 	}
-	if !allDigits(digits) || len(digits) > 9 {
+	if !AllDigits(digits) || len(digits) > 9 {
 		return 0, false
 	}
 	n, err := strconv.Atoi(p.s[from:to])
 	return n, err == nil
 }
 
-func allDigits(s string) bool {
+// AllDigits says that there are digits and nothing else.
+func AllDigits(s string) bool {
 	for i := range len(s) {
 		if s[i] < '0' || s[i] > '9' {
 			return false
@@ -79,7 +80,7 @@ func (p *ruleParser) positive(part rulePart, hint string) int {
 	n, ok := p.integer(part.valueFrom, part.valueTo, false)
 	value := p.s[part.valueFrom:part.valueTo]
 	switch {
-	case !ok && allDigits(value):
+	case !ok && AllDigits(value):
 		p.fail(CodeRange, part.valueFrom, part.valueTo, "", "%s=%s is above %d", part.name, value, maxNumber)
 	case !ok:
 		p.fail(CodeRule, part.valueFrom, part.valueTo, hint, "%s=%s is not a whole number", part.name, value)
@@ -117,7 +118,7 @@ func (p *ruleParser) day(part rulePart, from, to int) (WeekdayNum, bool) {
 	word := p.s[from:to]
 	nameFrom := from + len(word) - len(strings.TrimLeft(word, "+-0123456789"))
 	name := strings.ToUpper(p.s[nameFrom:to])
-	day := slices.Index(dayNames, name)
+	day := slices.Index(DayNames, name)
 	if day < 0 {
 		hint := "weekdays are MO, TU, WE, TH, FR, SA, SU; the last Friday of a month is -1FR"
 		if s, ok := wordSynonyms[strings.ToLower(name)]; ok {
@@ -141,9 +142,9 @@ func (p *ruleParser) day(part rulePart, from, to int) (WeekdayNum, bool) {
 // until reads a DATE or DATE-TIME in RFC 5545's basic format.
 func (p *ruleParser) until(part rulePart) *Until {
 	value := p.s[part.valueFrom:part.valueTo]
-	l, form, err := parseBasic(value)
+	l, form, err := ParseBasic(value)
 	if err != nil {
-		p.fail(CodeDate, part.valueFrom, part.valueTo, err.hint, "UNTIL=%s %s", value, err.message)
+		p.fail(CodeDate, part.valueFrom, part.valueTo, err.Hint, "UNTIL=%s %s", value, err.Message)
 		return nil
 	}
 	return &Until{Form: form, Local: l}

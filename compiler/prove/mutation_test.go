@@ -9,6 +9,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/prove"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -57,7 +58,7 @@ portion = "6 g"
 dtstart = 2027-01-01T01:30:00
 rrule = "FREQ=HOURLY;INTERVAL=5;BYMONTH=3,10"
 `
-	p, ds := plan.Parse("household.toml", []byte(src))
+	p, ds := reader.Parse("household.toml", []byte(src))
 	require.False(t, ds.HasErrors(), "%v", ds)
 	z, err := zone.Default().Load(p.Zone)
 	require.NoError(t, err)

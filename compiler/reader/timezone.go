@@ -13,7 +13,7 @@ import (
 func Writing(db *zone.Database, written time.Time) ics.Options {
 	return ics.Options{
 		Written: written,
-		Convert: Options(db).Convert,
+		Convert: With(db).Convert,
 		Zone: func(name string, year int) (ical.Zone, error) {
 			z, err := db.Load(name)
 			if err != nil {

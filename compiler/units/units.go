@@ -3,7 +3,7 @@
 //
 // In: text such as "4.2 kg", "9 lb 4 oz", "380 kcal/100 g", "15 Ah". Out: typed numbers, each named after its base unit.
 // Products of quantities are functions here, so that a conversion stands once. Unit names, the exact pound and the refusal
-// of a decimal comma are those of the plan language (package plan); this package adds energies, charges and compound
+// of a decimal comma are those of the plan language (package reader); this package adds energies, charges and compound
 // pounds and ounces, which plans have no use for. The pound is 0.45359237 kg exactly (international yard and pound
 // agreement, 1959); the thermochemical calorie is 4.184 J exactly (ISO 31-4, annex).
 package units

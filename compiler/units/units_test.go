@@ -4,11 +4,11 @@ import (
 	"fmt"
 	"testing"
 
+	"mealtab/compiler/reader"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
-
-	"mealtab/compiler/plan"
 )
 
 // The pound and the ounce are exact by the international yard and pound agreement of 1959; 1 kcal = 4.184 kJ.
@@ -107,7 +107,7 @@ func TestSameAsPlans(t *testing.T) {
 		unit := rapid.SampledFrom([]string{"g", " g", "  oz", "oz", " kg", " lb", " mg", " grams", " stone", ",5 g", ""}).Draw(t, "unit")
 		text := number + unit
 		src := fmt.Sprintf("zone = \"Etc/UTC\"\n[wheel]\npocket = \"6 g\"\n[[meal]]\nname = \"m\"\nportion = %q\ndtstart = 2026-12-01T07:00:00\n", text)
-		p, ds := plan.Parse("p.toml", []byte(src))
+		p, ds := reader.Parse("p.toml", []byte(src))
 		got, err := ParseMass(text)
 		if p != nil {
 			require.NoError(t, err)

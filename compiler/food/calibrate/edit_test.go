@@ -8,12 +8,12 @@ import (
 	"strings"
 	"testing"
 
+	"mealtab/compiler/reader"
+
 	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
-
-	"mealtab/compiler/plan"
 )
 
 func TestEditWheel(t *testing.T) {
@@ -60,7 +60,7 @@ func TestEditHouseholdPlans(t *testing.T) {
 		require.NoError(t, err)
 		out, err := EditWheel(src, []Setting{{"pocket", "5.5 g"}, {"trim", "-7 us"}})
 		require.NoError(t, err, file)
-		p, ds := plan.Parse(file, out)
+		p, ds := reader.Parse(file, out)
 		require.NotNil(t, p, "%s: %v", file, ds)
 		assert.EqualValues(t, 5500, p.Wheel.PocketMilligrams)
 		assert.Equal(t, -7, p.Wheel.TrimMicros)

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/units"
 )
 
@@ -32,7 +33,7 @@ dtstart = 2026-12-01T07:00:00
 `
 
 func parsed(t *testing.T, text string) *plan.Plan {
-	p, ds := plan.Parse("p.toml", []byte(text))
+	p, ds := reader.Parse("p.toml", []byte(text))
 	require.NotNil(t, p, "%v", ds)
 	return p
 }

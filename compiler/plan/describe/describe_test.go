@@ -197,7 +197,7 @@ func TestDescribeSets(t *testing.T) {
 	}
 	for _, c := range cases {
 		src := "zone = \"Europe/Lisbon\"\n\n[[meal]]\nname = \"meal\"\nportion = \"3 pockets\"\n" + c.lines + "\n"
-		p, ds := reader.Options(zone.Embedded()).Parse("p.toml", []byte(src))
+		p, ds := reader.With(zone.Embedded()).Parse("p.toml", []byte(src))
 		require.Empty(t, ds, c.lines)
 		assert.Equal(t, c.want, describe.Set(p.Meals[0].Set), c.lines)
 	}

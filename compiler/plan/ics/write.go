@@ -1,6 +1,6 @@
 // Package ics writes plans as iCalendar (RFC 5545).
 //
-// In: a [plan.Plan]. Out: events that [plan.Parse] reads back with the same recurrence sets, portions and settings, and that other
+// In: a [plan.Plan]. Out: events that package reader reads back with the same recurrence sets, portions and settings, and that other
 // programs show at the right times.
 package ics
 
@@ -14,6 +14,9 @@ import (
 	"mealtab/compiler/ical"
 	"mealtab/compiler/plan"
 )
+
+// Prefix begins the properties in which a calendar carries what iCalendar has no words for.
+const Prefix = "X-MEALTAB-"
 
 // shownMinutes is how long a meal lasts in a calendar, long enough to be seen.
 const shownMinutes = 10
@@ -42,7 +45,7 @@ func Write(w io.Writer, p *plan.Plan, o Options) error {
 type Options struct {
 	// Written is the time of writing, from which the revision of every event comes.
 	Written time.Time
-	// Convert, as in [plan.Options], gives local UNTIL values as UTC, which RFC 5545 §3.3.10 wants; nil leaves them local.
+	// Convert, as in the options of package reader, gives local UNTIL values as UTC, which RFC 5545 §3.3.10 wants; nil leaves them local.
 	Convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
 	// Zone describes a time zone from the year in which the first meal is. Without it no VTIMEZONE is written, which RFC 7809
 	// allows where programs know the IANA names.
@@ -113,7 +116,7 @@ func (c *icsWriter) head() {
 	}
 }
 
-func (c *icsWriter) ours(name, value string) { c.Text(plan.ICSPrefix+name, value) }
+func (c *icsWriter) ours(name, value string) { c.Text(Prefix+name, value) }
 
 // event writes one VEVENT.
 func (c *icsWriter) event(m *plan.Meal, r plan.Recurrence, id string) error {
@@ -135,10 +138,10 @@ func (c *icsWriter) event(m *plan.Meal, r plan.Recurrence, id string) error {
 		c.ours("NAME", m.Name)
 	}
 	if len(r.At) > 0 {
-		c.Line(plan.ICSPrefix+"AT", clockList(r.At))
+		c.Line(Prefix+"AT", clockList(r.At))
 	}
 	if m.Presets != 0 {
-		c.Line(plan.ICSPrefix+"PRESETS", c.presets(m.Presets))
+		c.Line(Prefix+"PRESETS", c.presets(m.Presets))
 	}
 	c.Line("TRANSP", "TRANSPARENT")
 	c.Line("END", "VEVENT")

@@ -1,6 +1,6 @@
 // Package rulegen makes random recurrence sets for tests that let two implementations of RFC 5545 meet.
 //
-// In: a source of random numbers and limits on what to make. Out: a [plan.Recurrence] as package plan would give
+// In: a source of random numbers and limits on what to make. Out: a [plan.Recurrence] as package reader would give
 // it: the parsed lists ascending and without repetitions, and the same rule as text. Every rule obeys RFC 5545
 // §3.3.10 and RFC 7529 §4.1; it may well be empty for ever. No part of the product imports this package.
 package rulegen

@@ -19,8 +19,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler"
-	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
@@ -38,7 +38,7 @@ func compiled(t testing.TB, name, now string) Input {
 
 func compile(t testing.TB, src, now string) Input {
 	t.Helper()
-	p, ds := plan.Parse("plan.toml", []byte(src))
+	p, ds := reader.Parse("plan.toml", []byte(src))
 	require.False(t, ds.HasErrors(), "%v", ds)
 	z, err := zone.Embedded().Load(p.Zone)
 	require.NoError(t, err)

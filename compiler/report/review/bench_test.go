@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler"
-	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )
@@ -19,7 +19,7 @@ const start table.Minute = 9825 * table.MinutesPerDay
 // compiled reads and compiles a plan as of start.
 func compiled(t testing.TB, src string) Input {
 	t.Helper()
-	p, ds := plan.Options{}.Parse("plan.toml", []byte(src))
+	p, ds := reader.Options{}.Parse("plan.toml", []byte(src))
 	require.NotNil(t, p, "%v", ds)
 	z, err := zone.Embedded().Load(p.Zone)
 	require.NoError(t, err)

@@ -17,7 +17,7 @@ import (
 	"mealtab/compiler/zone"
 )
 
-// The codes of this package's diagnostics, besides those of package plan.
+// The codes of this package's diagnostics, besides those of a plan that is read.
 const (
 	CodeGap     plan.Code = "gap"         // a serving falls in a skipped hour
 	CodeOverlap plan.Code = "overlap"     // a serving falls in a repeated hour

@@ -14,6 +14,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/report/chart"
 	"mealtab/compiler/table"
 )
@@ -52,7 +53,7 @@ func TestSheetsOfPlans(t *testing.T) {
 	for _, file := range files {
 		src, err := os.ReadFile(file)
 		require.NoError(t, err)
-		of, ds := plan.Parse(file, src)
+		of, ds := reader.Parse(file, src)
 		require.NotNil(t, of, ds)
 		for _, s := range Sheets() {
 			p := draw(t, s.Name, of)
@@ -131,7 +132,7 @@ func TestLabelOfMany(t *testing.T) {
 		for i := range n {
 			fmt.Fprintf(&b, "[[meal]]\nname = \"%s %d\"\nportion = \"6 g\"\nrrule = \"FREQ=WEEKLY;BYDAY=MO,WE,FR\"\nat = [\"%02d:%02d\"]\n", strings.Repeat("alongname", 4), i, i/3, i%3*20)
 		}
-		of, ds := plan.Parse("plan.toml", []byte(b.String()))
+		of, ds := reader.Parse("plan.toml", []byte(b.String()))
 		require.NotNil(t, of, ds)
 		p := draw(t, "label", of)
 		stays(t, p)

@@ -69,7 +69,7 @@ var present = time.Date(2026, 12, 3, 10, 20, 0, 0, time.UTC)
 func compile(name string, src []byte) *Compiled {
 	c := &Compiled{ZoneData: "test"}
 	db := zone.Embedded()
-	p, ds := plan.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
+	p, ds := reader.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
 	c.Plan, c.Diagnostics = p, ds
 	if p == nil {
 		return c
@@ -97,7 +97,7 @@ func compile(name string, src []byte) *Compiled {
 // parseOnly reads a plan without compiling it.
 func parseOnly(name string, src []byte) (*plan.Plan, plan.Diagnostics) {
 	db := zone.Embedded()
-	return plan.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
+	return reader.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
 }
 
 // options are those of a page for a file; the file is made if it has a text.

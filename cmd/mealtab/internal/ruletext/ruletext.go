@@ -1,7 +1,7 @@
 // Package ruletext reads one recurrence rule from a command line as if it stood in a plan.
 //
 // In: the values of the arguments. Out: a plan of one meal, or diagnostics that point into the argument at fault. All rules
-// of package plan apply, because the arguments are put into a small plan; places in it are turned back into places in the
+// of package reader apply, because the arguments are put into a small plan; places in it are turned back into places in the
 // arguments.
 package ruletext
 
@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader"
 )
 
 // Input is what was given; empty where it was not.
@@ -26,7 +27,7 @@ type line struct {
 }
 
 // Parse reads the arguments. The plan is nil when there are errors.
-func (in Input) Parse(o plan.Options) (*plan.Plan, plan.Diagnostics) {
+func (in Input) Parse(o reader.Options) (*plan.Plan, plan.Diagnostics) {
 	in.Rule, in.Start, in.Zone = oneLine(in.Rule), oneLine(in.Start), oneLine(in.Zone)
 	lines, ds := in.lines()
 	if ds.HasErrors() {

@@ -5,15 +5,15 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"mealtab/compiler/reader"
+
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-
-	"mealtab/compiler/plan"
 )
 
 func TestParse(t *testing.T) {
 	p, ds := Input{Rule: "freq=weekly;byday=mo", Start: "2026-12-07t07:00", Zone: "Europe/Lisbon",
-		RDate: []string{"2026-12-25T10:00"}, ExDate: []string{"2026-12-14", "2026-12-21T07:00:00"}}.Parse(plan.Options{})
+		RDate: []string{"2026-12-25T10:00"}, ExDate: []string{"2026-12-14", "2026-12-21T07:00:00"}}.Parse(reader.Options{})
 	require.NotNil(t, p, "%v", ds)
 	set := p.Meals[0].Set
 	assert.Equal(t, "FREQ=WEEKLY;BYDAY=MO", set.Rule.Text)
@@ -45,7 +45,7 @@ func TestPlaces(t *testing.T) {
 	} {
 		in := good
 		c.change(&in)
-		p, ds := in.Parse(plan.Options{})
+		p, ds := in.Parse(reader.Options{})
 		require.Nil(t, p, c.message)
 		require.NotEmpty(t, ds)
 		d := ds[0]
@@ -75,7 +75,7 @@ func FuzzParse(f *testing.F) {
 			}
 			return strings.Split(s, ",")
 		}
-		p, ds := Input{Rule: rule, Start: start, Zone: zone, At: split(at), RDate: split(rdate), ExDate: split(exdate)}.Parse(plan.Options{})
+		p, ds := Input{Rule: rule, Start: start, Zone: zone, At: split(at), RDate: split(rdate), ExDate: split(exdate)}.Parse(reader.Options{})
 		if p != nil && len(p.Meals) != 1 {
 			t.Fatalf("%d meals", len(p.Meals))
 		}

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler"
-	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/reader"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
@@ -34,7 +34,7 @@ at = ["01:30"]
 
 func feeder(t *testing.T, start string, withTable bool) (*Feeder, []byte) {
 	t.Helper()
-	p, ds := plan.Parse("plan.toml", []byte(cats))
+	p, ds := reader.Parse("plan.toml", []byte(cats))
 	require.Empty(t, ds)
 	z, err := zone.Embedded().Load(p.Zone)
 	require.NoError(t, err)

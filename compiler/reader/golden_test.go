@@ -1,0 +1,57 @@
+package reader_test
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/plan"
+)
+
+var update = flag.Bool("update", false, "rewrite the expected diagnostics")
+
+// TestBadPlans compares whole pictures: headline, source line, carets, hint. What is expected stands beside each input
+// in a file ending in .want.
+func TestBadPlans(t *testing.T) {
+	dir := filepath.Join("..", "..", "testdata", "plans-bad")
+	bad := 0
+	for _, file := range inputs(t, dir) {
+		src, err := os.ReadFile(file)
+		require.NoError(t, err)
+		p, ds := checked.Parse(filepath.Base(file), src)
+		require.NotEmpty(t, ds, "%s has nothing wrong", file)
+		assert.Equal(t, ds.HasErrors(), p == nil, file)
+		assert.Equal(t, strings.Contains(file, "warn-"), p != nil, "files named warn- give warnings only: %s", file)
+		if p == nil {
+			bad++
+		}
+		var got strings.Builder
+		require.NoError(t, plan.Render(&got, ds, false))
+		want := file + ".want"
+		if *update {
+			require.NoError(t, os.WriteFile(want, []byte(got.String()), 0o644))
+			continue
+		}
+		expected, err := os.ReadFile(want)
+		require.NoError(t, err, "run go test ./compiler/plan -update and read the new file")
+		assert.Equal(t, string(expected), got.String(), file)
+	}
+	assert.GreaterOrEqual(t, bad, 60)
+}
+
+// inputs lists the plans of a directory.
+func inputs(t *testing.T, dir string) []string {
+	var files []string
+	for _, pattern := range []string{"*.toml", "*.ics"} {
+		found, err := filepath.Glob(filepath.Join(dir, pattern))
+		require.NoError(t, err)
+		files = append(files, found...)
+	}
+	require.NotEmpty(t, files)
+	return files
+}
