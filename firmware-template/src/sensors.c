@@ -13,7 +13,6 @@ sensors_t sensors;
 
 #if INDEX_SWITCH
 static bool seen_closed; /* in this period */
-static uint8_t owed;     /* places that were left backwards: passed once more, they do not count again. Kept when the attempt ends */
 
 static void index_look(void)
 {
@@ -25,8 +24,8 @@ static void index_look(void)
 	sensors.index_closed = sensors.index_changed = true;
 	if (sensors.backwards)
 		return;
-	if (owed > 0)
-		owed--;
+	if (sensors.owed > 0)
+		sensors.owed--;
 	else
 		sensors.index_reached = true;
 }
@@ -37,7 +36,7 @@ static void index_period(void)
 		sensors.index_closed = false;
 		sensors.index_changed = true;
 		if (sensors.backwards)
-			owed++;
+			sensors.owed++;
 	}
 	seen_closed = false;
 }

@@ -13,6 +13,7 @@ typedef struct {
 	bool index_reached; /* it closed where the wheel had not been; cleared by whoever waits for it */
 	bool index_changed; /* it opened or closed; cleared by whoever waits for it */
 	bool backwards;     /* set while the wheel turns back: what is passed then is passed once more */
+	uint8_t owed;       /* places that were left backwards: passed once more, they do not count again. Kept when the attempt ends */
 	bool dark;          /* the beam is broken now */
 	uint8_t fell;       /* pockets in whose time the beam was broken anew */
 } sensors_t;

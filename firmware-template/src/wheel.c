@@ -34,7 +34,6 @@ static struct {
 	uint8_t sags;       /* periods in a row in which the supply was too low */
 	bool sagged;        /* too many of them */
 	bool last;          /* pocket: the wheel stops at the switch */
-	uint8_t first;      /* POCKET_..., while it is the first */
 } attempt;
 
 /* Waits for the end of a period, asleep: the pulse is made by the timer, and edges of the sensors wake us. Where the last pocket ends
@@ -199,21 +198,15 @@ static uint16_t back_out(uint16_t most)
 /* The rest of a pocket whose first period has begun; false if the wheel is stuck. */
 static bool turn_to_index(void)
 {
-	uint16_t pushed = patience(), beyond = attempt.pocket / 2; /* of where the pocket began */
+	uint16_t pushed = patience();
 	uint16_t back;
 
-	/* After a cut the wheel stands anywhere. Should the switch have failed, what is turned forwards falls too much, and nothing falls on the
-	 * way back: an index that is not a quarter of a pocket before the wheel is looked for behind it. */
-	if (attempt.first != POCKET_WHOLE) {
-		pushed = attempt.pocket / 4;
-		beyond = usual_patience();
-	}
 	for (uint8_t tries = 2;; tries--) {
 		if (to_next_index(pushed))
 			return true;
 		if (attempt.sagged)
 			return false;
-		back = back_out(pushed + beyond); /* the last time only to see whether it was the switch that failed */
+		back = back_out(pushed + attempt.pocket / 2); /* the last time only to see whether it was the switch that failed */
 		if (attempt.sagged)
 			return false;
 		if (!sensors.index_changed)
@@ -228,11 +221,23 @@ static bool turn_to_index(void)
 	for (; back > pushed; back--)
 		push(attempt.forward);
 	distrusted = FOUND_OUT;
-	if (attempt.first == POCKET_CUT) /* counts as turned, as where there is no switch */
-		return true;
 	push(attempt.forward);
 	turn_by_time();
 	return true;
+}
+
+/* After a cut the wheel stands anywhere. The index is looked for behind it, where nothing falls should the switch have failed; then the
+ * wheel comes back, to the index or to where it stood. No pocket has begun meanwhile, so that another cut finds the record as it was.
+ * False if the switch has failed. */
+static bool find_index(void)
+{
+	uint16_t back = back_out(usual_patience() + attempt.pocket / 2);
+
+	while (back-- > 0 && !attempt.sagged && !(sensors.index_changed && sensors.owed == 0))
+		push(attempt.forward);
+	if (!sensors.index_changed && !attempt.sagged)
+		distrusted = FOUND_OUT;
+	return !distrusted;
 }
 #endif
 
@@ -264,10 +269,19 @@ static void see_first(uint8_t pockets, wheel_result_t *result)
 }
 #endif
 
-/* Turns and records up to so many pockets beyond those that count as turned, until one does not turn or the supply sags. */
-static void turn_pockets(uint8_t pockets, wheel_result_t *result)
+/* Turns and records up to so many pockets, until one does not turn or the supply sags. */
+static void turn_pockets(uint8_t pockets, uint8_t first, wheel_result_t *result)
 {
-	while (result->turned < pockets) {
+#if INDEX_SWITCH
+	if (first != POCKET_WHOLE && !distrusted && !find_index() && first == POCKET_CUT) {
+		journal_step(1); /* counts as turned, as where there is no switch */
+		result->turned = 1;
+	}
+#endif
+	(void)first;
+	if (attempt.sagged)
+		result->verdict = WHEEL_SUPPLY;
+	while (result->verdict == WHEEL_DONE && result->turned < pockets) {
 #if INDEX_SWITCH
 		sensors.index_reached = false;
 		sensors.index_changed = distrusted && sensors.index_changed;
@@ -282,7 +296,6 @@ static void turn_pockets(uint8_t pockets, wheel_result_t *result)
 		if (result->verdict != WHEEL_DONE)
 			return;
 		result->turned++;
-		attempt.first = POCKET_WHOLE;
 #if LIGHT_BARRIER
 		if (result->turned == 1 && trying_one())
 			see_first(pockets, result);
@@ -379,13 +392,8 @@ wheel_result_t wheel_turn(uint8_t pockets, uint16_t turn_ms, int16_t trim_us, ui
 	(void)was_dark;
 #if INDEX_SWITCH
 	sensors.index_changed = false;
-	attempt.first = first;
 #endif
-	(void)first;
-	if (attempt.sagged)
-		result.verdict = WHEEL_SUPPLY;
-	else
-		turn_pockets(pockets, &result);
+	turn_pockets(pockets, first, &result);
 	servo_off();
 	sensors_next_pocket();
 #if LIGHT_BARRIER
