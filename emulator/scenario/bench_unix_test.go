@@ -17,6 +17,9 @@ func BenchmarkYear(b *testing.B)     { benchmark(b, 1, avr.Options{}) }
 func BenchmarkYearEach(b *testing.B) { benchmark(b, 1, avr.Options{NoNapSkip: true}) }
 func BenchmarkTenYears(b *testing.B) { benchmark(b, 10, avr.Options{}) }
 
+// BenchmarkTenYearsEach is what an upload would wait for without the skipping of naps.
+func BenchmarkTenYearsEach(b *testing.B) { benchmark(b, 10, avr.Options{NoNapSkip: true}) }
+
 func benchmark(b *testing.B, years int, o avr.Options) {
 	r := rehearsal(b, "m328-mains", years)
 	r.Options = o
