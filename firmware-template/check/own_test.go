@@ -163,7 +163,6 @@ func TestOwnBoardsHands(t *testing.T) {
 	e.Sleep(30 * time.Second)
 
 	flashes := 0
-	before := b.Pockets()
 	e.OnEvent = func(ev board.Event) {
 		if ev.Kind == board.Light && ev.Value == 1 {
 			flashes++
@@ -172,7 +171,8 @@ func TestOwnBoardsHands(t *testing.T) {
 	for _, press := range []struct{ button, pockets, flashes int }{
 		{board.ButtonFeed, 1, 0}, {board.ButtonPortion, 0, 4}, {board.ButtonPreset, 0, 1},
 	} {
-		flashes, before = 0, b.Pockets()
+		flashes = 0
+		before := b.Pockets()
 		b.Press(press.button, 300*time.Millisecond)
 		e.Sleep(20 * time.Second)
 		require.EqualValues(t, press.pockets, b.Pockets()-before, "button %d", press.button)
