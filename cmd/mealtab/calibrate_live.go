@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -31,7 +32,7 @@ func (w *liveWheel) Turn(pockets int) (turned int, took units.Milliseconds, err 
 	}
 	turned, err = w.feeder.Serve(st, uint32(pockets)*w.table.Wheel.PocketUnits)
 	if errors.Is(err, flasher.ErrRefused) {
-		err = fmt.Errorf("%w\nHere: %s.\nIn a day two weighings of %d pockets each fit into what is given by hand, %d pockets", err, refusal(w.feeder, w.table, uint32(pockets)*w.table.Wheel.PocketUnits), table.MaxAsked, table.MaxAskedDay)
+		err = fmt.Errorf("%w\nHere: %s.\nIn a day two weighings of %d pockets each fit into what is given by hand, %d pockets", err, refusal(w.feeder, w.table, uint32(pockets)*w.table.Wheel.PocketUnits, serving.TableClock(w.table)), table.MaxAsked, table.MaxAskedDay)
 	}
 	return turned, 0, err
 }

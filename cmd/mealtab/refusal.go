@@ -18,8 +18,8 @@ const (
 )
 
 // refusal says which of a feeder's reasons to serve nothing by hand applies, and until when. The feeder does not say it: its state does, looked
-// at in the order in which the firmware does. units is what was asked for, 0: the button's portion.
-func refusal(f *flasher.Feeder, t *table.Table, units uint32) string {
+// at in the order in which the firmware does. units is what was asked for, 0: the button's portion; times are shown by the clock.
+func refusal(f *flasher.Feeder, t *table.Table, units uint32, clock serving.Clock) string {
 	st, err := f.Status() // after the refusal: what was counted too long ago has been forgotten
 	if err != nil {
 		return "why, it could not be asked: " + err.Error()
@@ -38,7 +38,6 @@ func refusal(f *flasher.Feeder, t *table.Table, units uint32) string {
 		units = t.Button.Portion
 	}
 	pockets := pocketsOf(t, units, j.Carry)
-	clock := serving.TableClock(t)
 	until := func(from int, forgets time.Duration) string {
 		passed := uint16(int(moment.Minute(st.Now)) - j.Stepped - from)
 		at := st.Now.Truncate(time.Minute).Add(forgets - time.Duration(passed)*time.Minute)

@@ -44,7 +44,7 @@ Keep fingers and paws off the wheel.`,
 }
 
 func (s *session) serve(portion string) error {
-	st, _, t, err := decodedInForce(s.Feeder)
+	st, tab, t, err := decodedInForce(s.Feeder)
 	if err != nil {
 		return err
 	}
@@ -56,7 +56,11 @@ func (s *session) serve(portion string) error {
 	}
 	pockets, err := s.Serve(st, amount)
 	if errors.Is(err, flasher.ErrRefused) {
-		return fmt.Errorf("%s: the feeder refuses: %s", s.Port(), refusal(s.Feeder, t, amount))
+		clock := serving.TableClock(t)
+		if held, err := s.schedule(tab, ""); err == nil {
+			clock = held.Clock // with the names of summer and winter time
+		}
+		return fmt.Errorf("%s: the feeder refuses: %s", s.Port(), refusal(s.Feeder, t, amount, clock))
 	}
 	if err != nil {
 		return err

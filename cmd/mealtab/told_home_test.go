@@ -131,10 +131,10 @@ func TestServeWithinPerDay(t *testing.T) {
 	}
 	serve(0)
 	serve(0)
-	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in an hour (2 servings); the next from Fri 2026-12-04 13:01 UTC on, if there is none before")
+	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in an hour (2 servings); the next from Fri 2026-12-04 13:01 WET on, if there is none before")
 	h.feeder.Sleep(62 * time.Minute)
 	serve(0)
-	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in a day (3 servings in 24 hours from the first); more from Sat 2026-12-05 12:01 UTC on")
+	require.Contains(t, serve(1), "the feeder refuses: it has given what its table allows by hand in a day (3 servings in 24 hours from the first); more from Sat 2026-12-05 12:01 WET on")
 	require.EqualValues(t, 3, h.feeder.Board.Pockets())
 	h.feeder.Sleep(20 * time.Hour) // 21 hours from the first; two meals of three pockets on the way
 	require.Contains(t, serve(1), "in a day (3 servings")
@@ -160,11 +160,11 @@ func TestServeWithinFortyPocketsADay(t *testing.T) {
 		h.feeder.Sleep(20 * time.Second)
 	}
 	_, errs := h.run(1, "", "serve", "--port", "desk", "--portion", "3 pockets")
-	require.Contains(t, errs, "that would be more than 40 pockets by hand in 24 hours from the first (38 have been given); 2 pockets now, more from Sat 2026-12-05 12:01 UTC on")
+	require.Contains(t, errs, "that would be more than 40 pockets by hand in 24 hours from the first (38 have been given); 2 pockets now, more from Sat 2026-12-05 12:01 WET on")
 	h.run(0, "", "serve", "--port", "desk", "--portion", "2 pockets")
 	h.feeder.Sleep(5 * time.Second)
 	_, errs = h.run(1, "", "serve", "--port", "desk")
-	require.Contains(t, errs, "the feeder refuses: it has given the 40 pockets that are allowed by hand in 24 hours from the first; more from Sat 2026-12-05 12:01 UTC on")
+	require.Contains(t, errs, "the feeder refuses: it has given the 40 pockets that are allowed by hand in 24 hours from the first; more from Sat 2026-12-05 12:01 WET on")
 	require.EqualValues(t, 40, h.feeder.Board.Pockets())
 }
 
@@ -197,7 +197,7 @@ func TestRefusalsNameTheirReason(t *testing.T) {
 		h.feeder.Sleep(time.Minute)
 	}
 	why := refused(h, "1 pocket")
-	named := regexp.MustCompile(`the next from (.*) UTC on`).FindStringSubmatch(why)
+	named := regexp.MustCompile(`the next from (.*) WET on`).FindStringSubmatch(why)
 	require.NotNil(t, named, why)
 	at, err := time.Parse("Mon 2006-01-02 15:04", named[1])
 	require.NoError(t, err)

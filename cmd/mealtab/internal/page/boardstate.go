@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"time"
 
+	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/serving"
@@ -91,6 +92,12 @@ func (s *Server) holds(out *BoardState, tab []byte, st flasher.Status, c *Compil
 		return nil
 	}
 	out.Table = fmt.Sprintf("another plan, %d bytes", len(tab))
+	if n, ok := known.Of(tab); ok {
+		held.Names = n.Meals
+		if n.Plan != "" {
+			out.Table = fmt.Sprintf("another plan, %s, %d bytes", n.Plan, len(tab))
+		}
+	}
 	return held
 }
 

@@ -12,6 +12,8 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"mealtab/cmd/mealtab/internal/known"
+	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 	"mealtab/flasher"
@@ -76,6 +78,7 @@ func TestRehearsalKeepsOut(t *testing.T) {
 
 // The emulated feeder takes the plan over its line, tells its next servings and, later, what it has served.
 func TestSendToTheEmulatedFeeder(t *testing.T) {
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
 	s := newSite(t, cats)
 	code, body := s.get("/send/boards")
 	require.Equal(t, http.StatusOK, code)
@@ -104,6 +107,21 @@ func TestSendToTheEmulatedFeeder(t *testing.T) {
 	assert.Equal(t, "right", b.Clock)
 	require.NotEmpty(t, b.Next)
 	assert.Equal(t, nextLine{Day: "Thu 3 Dec 2026", Time: "18:30", What: "supper", Pockets: "4 pockets"}, b.Next[0])
+	other, err := serving.OfTable(s.server.s.c.Output.Bytes)
+	require.NoError(t, err)
+	var state BoardState
+	held := s.server.holds(&state, s.server.s.c.Output.Bytes, flasher.Status{}, nil)
+	assert.Regexp(t, `^another plan, \d+ bytes$`, state.Table, "of which nothing is known here")
+	assert.Empty(t, held.Names)
+	names := make([]string, len(other.Table.Meals))
+	for i := range names {
+		names[i] = "of the neighbour"
+	}
+	require.NoError(t, known.Keep(s.server.s.c.Output.Bytes, known.Names{Plan: "The neighbour's", Meals: names}))
+	held = s.server.holds(&state, s.server.s.c.Output.Bytes, flasher.Status{}, nil)
+	assert.Regexp(t, `^another plan, The neighbour's, \d+ bytes$`, state.Table)
+	assert.Equal(t, "of the neighbour", held.MealWords(0, 1))
+
 	code, fault = s.post("send/serve", boardRequest{emulatedID}, &b)
 	require.Equal(t, http.StatusOK, code, fault)
 	code, fault = s.post("send/look", boardRequest{"/etc/passwd"}, nil)
