@@ -44,6 +44,8 @@ func TestBoardOverTCP(t *testing.T) {
 		return out.String()
 	}
 	require.Regexp(t, "^"+port+" +emulated board +feeder: m328-mains, firmware \\d+\n$", run("ports"))
+	listed, err := portsAndBoards() // the page's, whatever it says of this computer's own ports
+	require.Contains(t, listed, link.Port{Name: port, Product: "emulated board"}, "%v", err)
 	other, err := link.Open(port, 57600) // which says nothing, and is told everything
 	require.NoError(t, err)
 	defer other.Close()

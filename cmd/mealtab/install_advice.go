@@ -35,7 +35,7 @@ func installAdvice(err error, target bootload.Target) string {
 		for _, c := range bootload.Chips() {
 			known = append(known, fmt.Sprintf("%s % X", c.Name, c.Signature))
 		}
-		text = "a bootloader tells what it was built for, and so may the wrong one; look at the print on the chip. There is firmware here for " + strings.Join(known, ", ") +
+		text = "a bootloader tells the signature that it was built with, which may be another chip's: look at the print on the chip. There is firmware here for " + strings.Join(known, ", ") +
 			". For another chip there is none, and the fuses of one chip are wrong for another: do not copy them"
 	case errors.As(err, &chip):
 		text = boardsThat("with this chip: ", func(p *profile.Profile) bool { return slices.Contains(bootload.TargetFor(p).Chips, chip.Chip.Name) })

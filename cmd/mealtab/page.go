@@ -26,7 +26,6 @@ import (
 	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
-	"mealtab/flasher/link"
 )
 
 // yearsRehearsed is how many years a plan is rehearsed before it is put in force from the page; mealtab upload has the same unless told otherwise.
@@ -136,7 +135,7 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 		ByNumber: byNumber,
 		Firmware: func(board string) (*avr.Image, error) { return a.firmwareNamed("", board) },
 		UTC:      zone.UTC(),
-		Ports:    link.Ports,
+		Ports:    portsAndBoards,
 		Open:     a.openFeeder,
 		Years:    yearsRehearsed,
 		Preview: func(f preview.Feeder, c *page.Compiled) preview.Change {

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"runtime"
 	"strings"
 	"sync"
 
@@ -84,7 +85,13 @@ func listPorts() ([]link.Port, error) {
 	return list, nil
 }
 
-var errNoPorts = errors.New("this computer has no serial port: is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear")
+// portsAndBoards lists the serial ports, if they can be listed, and the emulated boards that run on this computer.
+func portsAndBoards() ([]link.Port, error) {
+	list, err := link.Ports()
+	return append(list, running.Boards()...), err
+}
+
+var errNoPorts = errors.New("this computer has no serial port: " + link.NoPort(runtime.GOOS))
 
 var errNoLikelyPort = errors.New("no serial port has the USB bridge of a board; name the feeder's with --port (mealtab ports lists them)")
 

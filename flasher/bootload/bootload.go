@@ -132,6 +132,7 @@ type Loader struct {
 	OtherClocks func()
 
 	byHand bool // the port has no reset line
+	usual  bool // a bootloader has answered at a family's own rate
 }
 
 // Install writes an image and reads it back. allowed says which chips the image is for. It returns the family that answered. The error
@@ -208,11 +209,15 @@ func MostPresses() int { return buttonRounds*len(Families()) + len(offRates()) }
 func (l *Loader) locate() (f Family, clocks []int, err error) {
 	for n := 1; ; n++ {
 		if f, err = l.find(); !errors.Is(err, ErrNoBootloader) {
+			l.usual = l.usual || err == nil
 			return f, nil, err
 		}
 		if n == buttonRounds || l.Press == nil || !l.byHand {
 			break
 		}
+	}
+	if l.usual {
+		return Family{}, nil, ErrNoBootloader // one did before, at its own rate: the clock is not why
 	}
 	if l.OtherClocks != nil {
 		l.OtherClocks()

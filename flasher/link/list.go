@@ -1,31 +1,77 @@
-//go:build !darwin
-
 package link
 
 import (
+	"cmp"
+	"path"
+	"runtime"
 	"slices"
-
-	"go.bug.st/serial/enumerator"
+	"strconv"
+	"strings"
 )
 
-// Ports lists the serial ports, those on USB first: on them a board is likely.
-func Ports() ([]Port, error) {
-	found, err := enumerator.GetDetailedPortsList()
+// Lister is a system's own list of serial ports.
+type Lister func() ([]Port, error)
+
+// Ports lists the serial ports of this computer, those on USB first: on them a board is likely.
+func Ports() ([]Port, error) { return Listed(runtime.GOOS, system) }
+
+// Listed puts in order what a system lists; goos names it as the Go toolchain does: linux, darwin, windows.
+func Listed(goos string, list Lister) ([]Port, error) {
+	found, err := list()
 	if err != nil {
 		return nil, err
 	}
-	var list []Port
-	for _, d := range found {
-		list = append(list, Port{d.Name, d.IsUSB, d.VID, d.PID, d.SerialNumber, d.Product})
-	}
-	slices.SortStableFunc(list, func(a, b Port) int {
-		switch {
-		case a.USB == b.USB:
-			return 0
-		case a.USB:
-			return -1
+	var ports []Port
+	for _, p := range found {
+		if goos == "darwin" {
+			// Each port is there twice; tty. waits in open until somebody calls in (carrier detect), cu. is for calling out (tty(4), from memory).
+			if strings.HasPrefix(path.Base(p.Name), "tty.") {
+				continue
+			}
+			p.USB = p.USB || hasBridgeName(p.Name)
 		}
-		return 1
+		ports = append(ports, p)
+	}
+	slices.SortStableFunc(ports, func(a, b Port) int {
+		if a.USB != b.USB {
+			if a.USB {
+				return -1
+			}
+			return 1
+		}
+		return byNumber(a.Name, b.Name)
 	})
-	return list, nil
+	return ports, nil
+}
+
+// bridgeNames begin the names that macOS gives to ports of USB bridges and of boards that are their own bridge (from memory). It does not tell
+// their vendors to a program without its C library.
+var bridgeNames = []string{"cu.usbserial", "cu.usbmodem", "cu.wchusbserial", "cu.SLAB_USBtoUART"}
+
+func hasBridgeName(name string) bool {
+	return slices.ContainsFunc(bridgeNames, func(head string) bool { return strings.HasPrefix(path.Base(name), head) })
+}
+
+// byNumber orders COM3 before COM12.
+func byNumber(a, b string) int {
+	split := func(name string) (string, int) {
+		head := strings.TrimRight(name, "0123456789")
+		n, _ := strconv.Atoi(name[len(head):])
+		return head, n
+	}
+	headA, a1 := split(a)
+	headB, b1 := split(b)
+	return cmp.Or(cmp.Compare(headA, headB), cmp.Compare(a1, b1), cmp.Compare(a, b))
+}
+
+// NoPort says what to look at where a board's port does not appear: cable and driver.
+func NoPort(goos string) string {
+	const cable = "is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear"
+	switch goos {
+	case "windows":
+		return cable + ". Else the Device Manager shows the board as a device without a driver: install that of its USB bridge's maker"
+	case "darwin":
+		return cable + ". Else the USB bridge may want its maker's driver, to be allowed in the system settings"
+	}
+	return cable
 }

@@ -56,7 +56,7 @@ func reason(name string, err error) string {
 	case errors.As(err, &pe) && pe.Code() == serial.PermissionDenied:
 		return permission(name)
 	case errors.Is(err, os.ErrNotExist) || errors.As(err, &pe) && pe.Code() == serial.PortNotFound:
-		return "there is no such port; is the board plugged in, and does the cable carry data? A cable for charging only makes no port appear"
+		return "there is no such port; " + NoPort(runtime.GOOS)
 	case errors.As(err, &pe) && pe.Code() == serial.InvalidSerialPort:
 		return "this is not a serial port"
 	}
@@ -66,7 +66,7 @@ func reason(name string, err error) string {
 // permission says how to get at a port that belongs to others.
 func permission(name string) string {
 	if runtime.GOOS != "linux" {
-		return "no permission to open the port"
+		return "the system gives no permission to open the port: another user's program may have it, or it belongs to the administrator"
 	}
 	group, err := groupOf(name)
 	if err != nil {

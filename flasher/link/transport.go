@@ -54,4 +54,9 @@ type Port struct {
 var bridges = []string{"0403", "04D8", "067B", "10C4", "1A86", "2341", "2A03"}
 
 // Likely reports whether a feeder may be on the port: asking on others could disturb what is there.
-func (p Port) Likely() bool { return p.USB && slices.Contains(bridges, strings.ToUpper(p.VID)) }
+func (p Port) Likely() bool {
+	if p.VID == "" {
+		return p.USB && hasBridgeName(p.Name)
+	}
+	return p.USB && slices.Contains(bridges, strings.ToUpper(p.VID))
+}

@@ -40,12 +40,12 @@ type FoundBoard struct {
 	Note string `json:"note"`
 }
 
-// found lists the USB ports, and the emulated feeder, which is always there.
+// found lists the USB ports, the emulated boards that run beside the page, and its own emulated feeder, which is always there.
 func (s *Server) found() []FoundBoard {
 	var list []FoundBoard
 	ports, err := s.o.Ports()
 	for _, p := range ports {
-		if p.USB {
+		if _, network := link.TCPAddress(p.Name); p.USB || network {
 			list = append(list, FoundBoard{p.Name, link.ShortName(p.Name), p.Product})
 		}
 	}
@@ -125,7 +125,7 @@ func (b *boards) hangUp() {
 	b.port, b.feeder = "", nil
 }
 
-// isPort reports whether a name is that of a USB port of this computer: no other file is opened.
+// isPort reports whether a name is that of a USB port of this computer, or of an emulated board on it: no other file or host is opened.
 func (s *Server) isPort(id string) bool {
 	for _, f := range s.found() {
 		if f.ID == id && id != emulatedID {

@@ -247,3 +247,31 @@ func TestNameAndFaultsOnThePage(t *testing.T) {
 	require.NotEmpty(t, b.Faults)
 	assert.Contains(t, strings.Join(b.Faults, "\n"), "check supply, ground, SDA and SCL of the clock module")
 }
+
+// An emulated board that runs beside the page is among the feeders, and can be sent to; another host that a request names is not opened.
+func TestSendFindsRunningBoards(t *testing.T) {
+	const port = "tcp:127.0.0.1:4161"
+	e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Start = present })
+	s := newSite(t, cats)
+	s.server.o.Ports = func() ([]link.Port, error) {
+		return []link.Port{{Name: "/dev/ttyS0"}, {Name: port, Product: "emulated board"}}, errors.New("no /dev")
+	}
+	var opened []string
+	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
+		opened = append(opened, name)
+		return flasher.Connect(link.New(e, name, flasher.DefaultBaud()))
+	}
+	_, body := s.get("/send/boards")
+	assert.Contains(t, body, port)
+	assert.Contains(t, body, "emulated board")
+	assert.NotContains(t, body, "ttyS0")
+	var b BoardState
+	_, fault := s.post("send/look", map[string]any{"id": port}, &b)
+	require.Empty(t, fault)
+	assert.Equal(t, "m328-mains", b.Board)
+	for _, other := range []string{"tcp:192.0.2.1:4161", "tcp:127.0.0.1:22", "/dev/ttyS0"} {
+		_, fault = s.post("send/look", map[string]any{"id": other}, nil)
+		assert.Contains(t, fault, "there is no port")
+	}
+	assert.Equal(t, []string{port}, opened)
+}

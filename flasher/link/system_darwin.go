@@ -2,8 +2,8 @@ package link
 
 import "go.bug.st/serial"
 
-// Ports lists the serial ports. What is behind them the system tells only to programs built with its own C library.
-func Ports() ([]Port, error) {
+// system is the list as the system has it. What is behind the ports it tells only to programs built with its own C library.
+func system() ([]Port, error) {
 	names, err := serial.GetPortsList()
 	if err != nil {
 		return nil, err
