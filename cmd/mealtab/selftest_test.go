@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"os"
 	"strings"
@@ -77,5 +78,17 @@ func TestSelftestUsage(t *testing.T) {
 	} {
 		_, errs := h.run(2, "", "selftest", "--port", "desk", arg)
 		require.Contains(t, errs, want)
+	}
+}
+
+// A program that answers everything with y is asked five times, not for ever; answers count by their beginnings.
+func TestSelftestAsksNoProgramForEver(t *testing.T) {
+	var out bytes.Buffer
+	q := bench.Question{Key: "creeps", Text: "Did it creep?", Answers: []string{"no", "forward", "backward"}}
+	b := &builder{strings.NewReader(strings.Repeat("y\n", 100)), &out}
+	require.Empty(t, b.Ask(q))
+	require.Equal(t, asked, strings.Count(out.String(), "Did it creep?"))
+	for typed, want := range map[string]string{"n\n": "no", "x\nBack\n": "backward", "\n": "", "": ""} {
+		require.Equal(t, want, (&builder{strings.NewReader(typed), &out}).Ask(q), typed)
 	}
 }
