@@ -6,6 +6,7 @@ import (
 	"io"
 	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -51,6 +52,17 @@ func TestBoardOverTCP(t *testing.T) {
 	defer other.Close()
 	require.Contains(t, run("status", "--port", port), "board    m328-mains on "+port)
 
+	// Behind a port server of another make.
+	server := exec.Command("/usr/bin/python3", "../../flasher/link/testdata/rfc2217_server.py", strings.TrimPrefix(port, "tcp:"))
+	serverSaid, err := server.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, server.Start())
+	defer func() { _ = server.Process.Kill(); _ = server.Wait() }()
+	number, err := bufio.NewReader(serverSaid).ReadString('\n')
+	require.NoError(t, err)
+	behind := "rfc2217:127.0.0.1:" + strings.TrimSpace(number)
+	require.Contains(t, run("status", "--port", behind), "board    m328-mains on "+behind)
+
 	cache, err := os.UserCacheDir()
 	require.NoError(t, err)
 	left := filepath.Join(cache, "mealtab", "boards", "board-1")
@@ -82,12 +94,14 @@ func TestNameOfANetworkPort(t *testing.T) {
 	faults := map[string]string{
 		"tcp:": "here the port is missing", "tcp:4161": "here the port is missing", "tcp::4161": "here the host is missing", "tcp:localhost:": "here the port is missing",
 		"tcp:localhost:http": "the port is a number from 1 to 65535", "tcp:localhost:0": "the port is a number from 1 to 65535", "tcp:localhost:65536": "the port is a number from 1 to 65535",
-		"tcp:localhost:+80": "the port is a number from 1 to 65535", "tcp:::1:4161": "an IPv6 address stands in brackets: tcp:[::1]:4161", "tcp:[::1:4161": "here the address cannot be read",
+		"tcp:localhost:+80": "the port is a number from 1 to 65535", "tcp:::1:4161": "an IPv6 address stands in brackets: [::1]:4161", "tcp:[::1:4161": "here the address cannot be read",
+		"rfc2217:": "here the port is missing", "rfc2217::7": "here the host is missing",
 	}
 	for command, args := range commands {
 		for name, fault := range faults {
+			kind := name[:strings.Index(name, ":")+1]
 			_, errs := newHome(t, nil, nil).run(2, "", append([]string{command, "--port", name}, args...)...)
-			require.Equal(t, "mealtab "+command+": --port: "+name+": a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161; "+fault+"\nTry: mealtab "+command+" --help\n", errs)
+			require.Equal(t, "mealtab "+command+": --port: "+name+": a network port is "+kind+"HOST:PORT, such as "+kind+"127.0.0.1:4161; "+fault+"\nTry: mealtab "+command+" --help\n", errs)
 		}
 		_, errs := newHome(t, nil, nil).run(2, "", append([]string{command, "--port", ""}, args...)...)
 		require.Contains(t, errs, "--port: the name of a port is missing, such as /dev/ttyUSB0")

@@ -22,7 +22,7 @@ type portFlags struct {
 }
 
 func (f *portFlags) register(flags *pflag.FlagSet) {
-	flags.StringArrayVarP(&f.ports, "port", "p", nil, "serial `PORT` of the feeder, or tcp:HOST:PORT; may be repeated (default: the only feeder there is)")
+	flags.StringArrayVarP(&f.ports, "port", "p", nil, "serial `PORT` of the feeder, or tcp:HOST:PORT, or rfc2217:HOST:PORT; may be repeated (default: the only feeder there is)")
 	flags.BoolVar(&f.every, "all", false, "every feeder on a USB port")
 }
 

@@ -41,7 +41,7 @@ The text is shown. With -o it is then written, if you say so.`,
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
-	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the feeder, or tcp:HOST:PORT (default: the only one with the USB bridge of a board)")
+	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the feeder, or tcp:HOST:PORT, or rfc2217:HOST:PORT (default: the only one with the USB bridge of a board)")
 	flags.StringVarP(&f.output, "output", "o", "", "write it to `FILE` too, after a question")
 	flags.BoolVarP(&f.yes, "yes", "y", false, "write without asking")
 	flags.BoolVar(&f.alone, "no-board", false, "leave the feeder out")

@@ -51,7 +51,7 @@ counting, is written into the [wheel] table of PLAN. Exit code 1: something is w
 	}
 	flags := cmd.Flags()
 	flags.SortFlags = false
-	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board, or tcp:HOST:PORT (default: the only one with the USB bridge of a board)")
+	flags.StringVarP(&f.port, "port", "p", "", "serial `PORT` of the board, or tcp:HOST:PORT, or rfc2217:HOST:PORT (default: the only one with the USB bridge of a board)")
 	flags.StringVar(&f.board, "board", "", "the board that is built: a `NAME`, or the path of a TOML file (default: what its firmware says)")
 	flags.StringVar(&f.format, "format", "text", "text, json")
 	flags.StringVar(&f.answers, "answers", "", "`LIST` of prepared answers, such as \"blinks=yes,creeps=no\": nobody is asked, and what is not among them is left out")

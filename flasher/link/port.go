@@ -20,8 +20,12 @@ type port struct {
 	wait time.Duration
 }
 
-// Open opens a port by name at a rate; a name tcp:HOST:PORT is that of a line behind a network. The error says what to do about it.
+// Open opens a port by name at a rate; names tcp:HOST:PORT and rfc2217:HOST:PORT are those of lines behind a network. The
+// error says what to do about it.
 func Open(name string, baud int) (*Link, error) {
+	if strings.HasPrefix(name, controlPrefix) {
+		return openControlled(name, baud)
+	}
 	if strings.HasPrefix(name, tcpPrefix) {
 		return openTCP(name, baud)
 	}

@@ -24,9 +24,11 @@ func CheckName(name string) error {
 	if name == "" {
 		return errors.New("the name of a port is missing, such as /dev/ttyUSB0, COM3 or tcp:127.0.0.1:4161")
 	}
-	address, isTCP := strings.CutPrefix(name, tcpPrefix)
-	if fault := tcpFault(address); isTCP && fault != "" {
-		return fmt.Errorf("%s: a network port is tcp:HOST:PORT, such as tcp:127.0.0.1:4161; %s", name, fault)
+	for _, prefix := range []string{tcpPrefix, controlPrefix} {
+		address, ok := strings.CutPrefix(name, prefix)
+		if fault := tcpFault(address); ok && fault != "" {
+			return fmt.Errorf("%s: a network port is %sHOST:PORT, such as %[2]s127.0.0.1:4161; %s", name, prefix, fault)
+		}
 	}
 	return nil
 }
@@ -37,7 +39,7 @@ func tcpFault(address string) string {
 	var wrong *net.AddrError
 	switch {
 	case errors.As(err, &wrong) && wrong.Err == "too many colons in address":
-		return "an IPv6 address stands in brackets: tcp:[::1]:4161"
+		return "an IPv6 address stands in brackets: [::1]:4161"
 	case err != nil && !strings.Contains(address, ":"):
 		return "here the port is missing"
 	case err != nil:
@@ -63,6 +65,14 @@ func openTCP(name string, baud int) (*Link, error) {
 		return nil, err
 	}
 	address, _ := TCPAddress(name)
+	c, err := dial(name, address)
+	if err != nil {
+		return nil, err
+	}
+	return New(c, name, baud), nil
+}
+
+func dial(name, address string) (*connection, error) {
 	c, err := net.DialTimeout("tcp", address, dialTime)
 	if err != nil {
 		var op *net.OpError
@@ -71,7 +81,7 @@ func openTCP(name string, baud int) (*Link, error) {
 		}
 		return nil, &OpenError{name, "nobody listens there (" + err.Error() + "); does the board, or the program that carries its line, run?"}
 	}
-	return New(&connection{c}, name, baud), nil
+	return &connection{c}, nil
 }
 
 // connection is a line as a TCP connection.
