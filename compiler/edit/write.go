@@ -148,7 +148,8 @@ func (d *Doc) removeTable(t *table, start, end int, comment string) []byte {
 // blank reports whether the line that starts at off is empty.
 func (d *Doc) blank(off int) bool { return len(bytes.TrimSpace(d.src[off:d.lineEnd(off)])) == 0 }
 
-// AddMeal appends a meal; pairs are keys and their values as TOML.
+// AddMeal appends a meal after one blank line, and takes those away that a meal removed before has left at the end; pairs are keys and their
+// values as TOML.
 func (d *Doc) AddMeal(pairs [][2]string) []byte {
 	nl := d.newline()
 	var b strings.Builder
@@ -156,7 +157,11 @@ func (d *Doc) AddMeal(pairs [][2]string) []byte {
 	for _, p := range pairs {
 		b.WriteString(pad(p[0], 8) + "= " + p[1] + nl)
 	}
-	return d.appendText(b.String())
+	body := d.start + len(bytes.TrimRight(d.src[d.start:], " \t\r\n"))
+	if body == d.start {
+		return d.splice(body, len(d.src), b.String())
+	}
+	return d.splice(body, len(d.src), nl+nl+b.String())
 }
 
 // appendText adds text at the end, after one blank line.
