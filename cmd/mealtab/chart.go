@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -81,13 +80,7 @@ func (a *app) runChart(name string, f chartFlags) error {
 	if err != nil {
 		return err
 	}
-	data := p.SVG()
-	if strings.EqualFold(filepath.Ext(f.output), ".png") {
-		if data, err = p.PNG(f.scale, f.dark); err != nil {
-			return err
-		}
-	}
-	if err := a.write(f.output, data); err != nil {
+	if err := a.writePicture(f.output, p, f.scale, f.dark); err != nil {
 		return err
 	}
 	if f.output != "-" {

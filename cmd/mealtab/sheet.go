@@ -2,11 +2,11 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"mealtab/compiler/advice"
 	"mealtab/compiler/report/sheet"
 )
 
@@ -18,9 +18,8 @@ type sheetFlags struct {
 func (a *app) sheetCommand() *cobra.Command {
 	var f sheetFlags
 	long := "Draw a sheet to print, A4:\n\n"
-	names := make([]string, 0, len(sheet.Sheets()))
+	names := sheetNames()
 	for _, s := range sheet.Sheets() {
-		names = append(names, s.Name)
 		long += fmt.Sprintf("  %-12s %s\n", s.Name, s.About)
 	}
 	cmd := &cobra.Command{
@@ -45,10 +44,20 @@ func (a *app) sheetCommand() *cobra.Command {
 	return cmd
 }
 
+// sheetScale gives 192 pixels to the inch.
+const sheetScale = 2
+
+func sheetNames() (names []string) {
+	for _, s := range sheet.Sheets() {
+		names = append(names, s.Name)
+	}
+	return names
+}
+
 func (a *app) runSheet(name, file string, f sheetFlags) error {
 	s, ok := sheet.Named(name)
 	if !ok {
-		return usagef("there is no sheet %q; see mealtab sheet --help", name)
+		return usagef("there is no sheet %q; %s", name, advice.DidYouMean(name, sheetNames(), nil))
 	}
 	if s.Plan && file == "" {
 		return usagef("the sheet %s is about a PLAN: name its file", name)
@@ -68,13 +77,7 @@ func (a *app) runSheet(name, file string, f sheetFlags) error {
 	if err != nil {
 		return err
 	}
-	data := pic.SVG()
-	if strings.EqualFold(filepath.Ext(f.output), ".png") {
-		if data, err = pic.PNG(2, false); err != nil {
-			return err
-		}
-	}
-	if err := a.write(f.output, data); err != nil {
+	if err := a.writePicture(f.output, pic, sheetScale, false); err != nil {
 		return err
 	}
 	if f.output != "-" {
@@ -96,17 +99,4 @@ func (a *app) sheetInput(file, board string) (in sheet.Input, err error) {
 	in.Plan = l.plan
 	in.Board, err = a.profile(l.plan, board)
 	return in, err
-}
-
-// pictureKind says what kind of picture the name of a file asks for.
-func pictureKind(output string) (kind, error) {
-	switch ext := strings.ToLower(filepath.Ext(output)); {
-	case output == "":
-		return kind{}, usagef("say with -o where to write the picture: a file that ends in .svg or .png")
-	case ext == ".png":
-		return kindPNG, nil
-	case output == "-" || ext == ".svg":
-		return kindSVG, nil
-	}
-	return kind{}, usagef("-o %s: a picture's name ends in .svg or .png", output)
 }
