@@ -24,6 +24,9 @@ func (p *Proposal) NameFits() bool { return len(p.Table) <= p.f.nameOffset() }
 // Renames reports whether the feeder will have another name than before.
 func (p *Proposal) Renames() bool { return p.Name != p.Named }
 
+// Writes reports whether there is anything to stage: another table, or another name that there is room for.
+func (p *Proposal) Writes() bool { return !p.Same || p.Renames() && p.NameFits() }
+
 // writeName puts the name beside a staged table.
 func (f *Feeder) writeName(name string, tab []byte) error {
 	b, err := table.EncodeName(name, tab)

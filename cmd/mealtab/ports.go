@@ -151,14 +151,9 @@ func (a *app) openFeeder(name string) (*flasher.Feeder, error) {
 func (a *app) feeders(f portFlags) ([]opened, error) {
 	names := f.ports
 	if len(names) == 0 {
-		list, err := a.ports()
-		if err != nil {
+		var err error
+		if names, err = a.feederPorts(f.every); err != nil {
 			return nil, err
-		}
-		for _, p := range list {
-			if p.Likely() || f.every && p.USB {
-				names = append(names, p.Name)
-			}
 		}
 		if len(names) == 0 {
 			return nil, errNoLikelyPort
@@ -171,6 +166,17 @@ func (a *app) feeders(f portFlags) ([]opened, error) {
 		return found, nil
 	}
 	return choose(found, f.every)
+}
+
+// feederPorts are the ports on which a feeder may be: those with the bridge of a board, or every one on USB.
+func (a *app) feederPorts(every bool) (names []string, err error) {
+	list, err := a.ports()
+	for _, p := range list {
+		if p.Likely() || every && p.USB {
+			names = append(names, p.Name)
+		}
+	}
+	return names, err
 }
 
 // opened is a feeder, or why there is none on a port.

@@ -231,12 +231,11 @@ func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
 		s.showChange(c, p)
 	}
 	s.out.WriteString(wrap("  clock      ", preview.ClockNeed(p.Clock)))
-	write := !p.Same || p.Renames() && p.NameFits()
-	if write && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
+	if p.Writes() && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
 		return errors.New("nothing was written")
 	}
 	setClock := f.setClock || p.Clock.Need() == flasher.ClockLarge && !f.yes && s.ask("Set the feeder's clock to this computer's?")
-	if write {
+	if p.Writes() {
 		if err := s.transfer(p, trial); err != nil {
 			return err
 		}

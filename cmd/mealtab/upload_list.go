@@ -213,22 +213,16 @@ func (a *app) find(list []*load, f portFlags) (unlisted []string) {
 
 // candidates are the ports on which a feeder is looked for by its name.
 func (a *app) candidates(f portFlags, taken map[string]bool) (names []string) {
-	if len(f.ports) > 0 {
-		names = f.ports
-	} else if list, err := a.ports(); err == nil {
-		for _, p := range list {
-			if p.Likely() || f.every && p.USB {
-				names = append(names, p.Name)
-			}
-		}
+	all := f.ports
+	if len(all) == 0 {
+		all, _ = a.feederPorts(f.every) // without a list of ports each name is told as one that was not found
 	}
-	kept := names[:0:0]
-	for _, n := range names {
+	for _, n := range all {
 		if !taken[n] && !taken[link.ShortName(n)] {
-			kept = append(kept, n)
+			names = append(names, n)
 		}
 	}
-	return kept
+	return names
 }
 
 func nameOf(f *flasher.Feeder) (string, error) {
@@ -246,9 +240,6 @@ func (l *load) propose() {
 	}
 }
 
-// idle reports whether there is nothing to write.
-func (l *load) idle() bool { return l.Same && (!l.Renames() || !l.NameFits()) }
-
 // showLoads says in a line each what will change, and returns how many feeders are written to.
 func (a *app) showLoads(list []*load) (wanted int) {
 	for _, l := range list {
@@ -256,7 +247,7 @@ func (a *app) showLoads(list []*load) (wanted int) {
 		switch {
 		case l.err != nil:
 			text = "is left out: " + l.err.Error()
-		case l.idle():
+		case !l.Writes():
 			text = "holds this plan already"
 		default:
 			wanted++
@@ -304,7 +295,7 @@ func (l *load) changes(now time.Time) string {
 
 // put stages, waits for the rehearsal, commits, sets the clock, and says in a line what the feeder itself says then.
 func (a *app) put(l *load, setClock bool) {
-	if !l.idle() {
+	if l.Writes() {
 		staged, err := l.Stage(nil)
 		if err == nil {
 			err = staged.Commit(l.rehearsed)
@@ -333,7 +324,7 @@ func (l *load) rehearsed() error {
 // after says how the feeder is once it has its plan.
 func (l *load) after(setClock bool) string {
 	text := fmt.Sprintf("%d bytes read back and in force", len(l.Table))
-	if l.idle() {
+	if !l.Writes() {
 		text = "left as it is"
 	} else if !l.NameFits() {
 		text += "; the table leaves no room for a name"
