@@ -134,6 +134,38 @@ func TestBrowserFlushes(t *testing.T) {
 	b.until(`typeof revision === 'number' && revision > 0 && document.getElementById('meal.1.portion').value === '48 g'`)
 }
 
+// What is asked for right after a button was pressed is about what the button does: nothing is switched off until the answer is there. The keys
+// come in the same breath as the click, so that no answer can stand between them.
+func TestBrowserActsAtOnce(t *testing.T) {
+	t.Parallel()
+	b := newBrowser(t, cats).changing(false)
+	ctrl := func(key string) string {
+		return fmt.Sprintf(`document.body.dispatchEvent(new KeyboardEvent('keydown', {key: %q, ctrlKey: true, bubbles: true, cancelable: true}));`, key)
+	}
+	names := `[...document.querySelectorAll('[data-name]')].map(e => e.textContent).join()`
+	for _, press := range []struct{ selector, names string }{
+		{`[data-meal="0"] [data-action="copy"]`, "breakfast,supper,breakfast 2"},
+		{`[data-meal="2"] [data-action="remove"]`, "breakfast,supper"},
+		{`[data-action="add"]`, "breakfast,supper,meal 2"},
+		{`#undo`, "breakfast,supper"},
+		{`#redo`, "breakfast,supper,meal 2"},
+		{`[data-meal="0"] [data-choice="days"][value="5"]`, "breakfast,supper,meal 2"},
+	} {
+		before := b.saved()
+		b.run(chromedp.Evaluate(fmt.Sprintf(`document.querySelector(%q).click();`, press.selector)+ctrl("s"), nil))
+		b.settled()
+		require.Equal(t, press.names, b.value(names), press.selector)
+		require.NotEqual(t, before, b.saved(), press.selector)
+		require.Equal(t, b.value(`shown.source`), b.saved(), press.selector)
+	}
+	// Undo as well: of a change that has not been answered yet, the first of the page.
+	c := newBrowser(t, cats).changing(false)
+	c.run(chromedp.Evaluate(`document.querySelector('[data-meal="0"] [data-action="copy"]').click(); byId('undo').click();`, nil))
+	c.settled()
+	require.Equal(t, cats, c.value(`shown.source`))
+	require.Equal(t, "false", c.value(`byId('redo').disabled`))
+}
+
 // Cards are changed in place: a meal that is added or removed leaves alone the field in which someone is typing.
 func TestBrowserTypesThroughChanges(t *testing.T) {
 	t.Parallel()

@@ -75,7 +75,6 @@ document.addEventListener('input', (e) => {
   } else if (t.dataset.choice) {
     choose(t);
   }
-  buttons();
 });
 
 // choose sends how a meal repeats. Every day is all days of the week; nothing else is chosen in the owner's place.

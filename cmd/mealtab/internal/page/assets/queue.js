@@ -14,7 +14,8 @@ let idle = []; // called when nothing is left to do
 let timer = 0;
 let lost = false; // the program does not answer
 
-// enqueue adds a change: kind and body, key if later values of the same thing take its place, what as the owner calls what is changed.
+// enqueue adds a change: kind and body, key if later values of the same thing take its place, what as the owner calls what is changed. Save and
+// Undo are on from now: they are about this change too, and may be asked for before it has been answered.
 function enqueue(c) {
   const last = waiting[waiting.length - 1];
   if (c.key && last && last.key === c.key && !last.number && last.body.group === c.body.group) {
@@ -25,6 +26,7 @@ function enqueue(c) {
     waiting.push({...c, at: c.key ? performance.now() : 0});
   }
   pump();
+  buttons();
 }
 
 // pending reports whether a change with a key has not been answered yet.
