@@ -30,13 +30,13 @@ func TestHopperOfEmulatedFeeder(t *testing.T) {
 	require.Eventually(t, func() bool {
 		out, _ := mealtab(t, 0, "", "journal", "--port", port)
 		return strings.Contains(out, "served, 3 pockets")
-	}, 40*time.Second, 200*time.Millisecond)
+	}, 10*time.Minute, 200*time.Millisecond)
 	typed("speed 1")
 	mealtab(t, 0, "", "serve", "--port", port, "--portion", "12 g")
 	require.Eventually(t, func() bool {
 		out, _ := mealtab(t, 0, "", "journal", "--port", port)
 		return strings.Contains(out, "served by hand, 2 pockets")
-	}, 20*time.Second, 200*time.Millisecond)
+	}, 10*time.Minute, 200*time.Millisecond)
 
 	hopper := func(plan, filled string) string {
 		out, _ := mealtab(t, 0, "", "hopper", plan, "--port", port, "--filled", filled, "--holds", "1.4 kg", "--now", "2026-12-01T07:10")

@@ -60,7 +60,7 @@ func TestPageProcess(t *testing.T) {
 	}
 	one, said := start()
 	defer func() { _ = one.Process.Kill() }()
-	require.Eventually(t, func() bool { return strings.Contains(said.String(), "works once") }, time.Minute, 20*time.Millisecond, "%s", said)
+	require.Eventually(t, func() bool { return strings.Contains(said.String(), "works once") }, 10*time.Minute, 20*time.Millisecond, "%s", said)
 
 	two, found := start()
 	require.NoError(t, two.Wait(), "%s", found)

@@ -134,7 +134,7 @@ func TestSendToTheEmulatedFeeder(t *testing.T) {
 		_, body := s.get("/try/state")
 		require.NoError(t, json.Unmarshal([]byte(body), &st))
 		return st.Hurrying == "" && st.Date == "2026-12-04"
-	}, 30*time.Second, 50*time.Millisecond)
+	}, longest, 50*time.Millisecond)
 	_, fault = s.post("send/look", boardRequest{emulatedID}, &b)
 	require.Empty(t, fault)
 	assert.Equal(t, "served, 3", b.Journal[0].What, "breakfast")
