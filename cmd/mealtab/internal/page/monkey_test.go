@@ -10,7 +10,6 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -26,16 +25,16 @@ func steps(t *testing.T, few int, variable string) int {
 	return few
 }
 
-// dice are those of PAGE_SEED, so that a failure can be repeated, or new ones each time.
+// dice fall the same way each time, so that a run says something of the change that it is run for; PAGE_SEED=2, 3, … are other ways.
 func dice(t *testing.T) *rand.Rand {
 	t.Helper()
-	seed := uint64(time.Now().UnixNano())
+	seed := uint64(1)
 	if v := os.Getenv("PAGE_SEED"); v != "" {
 		n, err := strconv.ParseUint(v, 10, 64)
 		require.NoError(t, err, "PAGE_SEED")
 		seed = n
 	}
-	t.Logf("PAGE_SEED=%d repeats this", seed)
+	t.Logf("PAGE_SEED=%d", seed)
 	return rand.New(rand.NewPCG(seed, 0))
 }
 
