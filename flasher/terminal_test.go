@@ -9,6 +9,7 @@ import (
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // The same code path as with a board on USB: a port opened by name.
@@ -17,7 +18,7 @@ func TestUploadThroughTerminal(t *testing.T) {
 	tab := flashertest.Table(t, "m328-mains", []uint16{8 * 60, 19*60 + 30}, 40)
 	name := flashertest.Terminal(t, flashertest.New(t, "m328-mains", old, nil))
 	began := time.Now()
-	l, err := link.Open(name, flasher.DefaultBaud())
+	l, err := ports.Open(name, flasher.DefaultBaud())
 	require.NoError(t, err)
 	defer l.Close()
 	require.ErrorIs(t, l.Transport().Reset(), link.ErrNoResetLine)

@@ -15,6 +15,7 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/zone"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // Exit codes.
@@ -31,13 +32,13 @@ type app struct {
 	zoneDir  string // --zoneinfo
 	nowText  string // --now
 	now      time.Time
-	ports    func() ([]link.Port, error)           // of this computer
+	ports    func() ([]ports.Port, error)          // of this computer
 	openPort func(string, int) (*link.Link, error) // by name, at a rate
 	running  bool                                  // flags and arguments were right: what goes wrong from here on is no wrong usage
 }
 
 func newApp(in io.Reader, out, err io.Writer) *app {
-	return &app{in: in, out: out, err: err, now: time.Now(), ports: listPorts, openPort: link.Open}
+	return &app{in: in, out: out, err: err, now: time.Now(), ports: listPorts, openPort: ports.Open}
 }
 
 // errReported ends a command whose reason has been printed.
@@ -151,7 +152,7 @@ func checkPorts(flag *pflag.Flag) error {
 		}
 	}
 	for _, name := range names {
-		if err := link.CheckName(name); err != nil {
+		if err := ports.CheckName(name); err != nil {
 			return usagef("--port: %v", err)
 		}
 	}

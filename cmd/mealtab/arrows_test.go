@@ -60,7 +60,10 @@ var never = []struct{ from, to, why string }{
 	{"flasher", "compiler/plan", "an upload knows nothing of plans"},
 	{"flasher", "compiler/lower", "an upload knows nothing of the compiler"},
 	{"compiler", "flasher", "compiling needs no board"},
-	{"emulator", "flasher/link", "an emulated board needs no port"},
+	{"emulator", "flasher/ports", "an emulated board needs no port"},
+	{"emulator/avr", "flasher", "a chip knows nothing of who talks to it"},
+	{"emulator/board", "flasher", "a board knows nothing of who talks to it"},
+	{"flasher", "flasher/ports", "a conversation needs no port of this computer"},
 	{"compiler", "cmd", "nothing imports cmd"},
 	{"emulator", "cmd", "nothing imports cmd"},
 	{"flasher", "cmd", "nothing imports cmd"},
@@ -69,7 +72,7 @@ var never = []struct{ from, to, why string }{
 // alone lists packages that only some packages may import.
 var alone = map[string][]string{
 	"github.com/teambition/rrule-go": {"compiler/recur"},
-	"go.bug.st/serial":               {"flasher/link", "flasher/bootload"},
+	"go.bug.st/serial":               {"flasher/ports"},
 	"github.com/spf13/cobra":         {"cmd"},
 	"github.com/schollz/progressbar": {"cmd"},
 }

@@ -14,7 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/cmd/mealtab/internal/running"
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // An emulated board listens on a TCP port of this computer too: ports lists it, the other commands talk to it, several at a time, and when it
@@ -40,14 +40,14 @@ func TestBoardOverTCP(t *testing.T) {
 	run := func(args ...string) string {
 		var out, errs bytes.Buffer
 		a := newApp(nil, &out, &errs)
-		a.ports = func() ([]link.Port, error) { return nil, errNoPorts }
+		a.ports = func() ([]ports.Port, error) { return nil, errNoPorts }
 		require.Equal(t, exitGood, a.execute(args), errs.String())
 		return out.String()
 	}
 	require.Regexp(t, "^"+port+" +emulated board +feeder: m328-mains, firmware \\d+\n$", run("ports"))
 	listed, err := portsAndBoards() // the page's, whatever it says of this computer's own ports
-	require.Contains(t, listed, link.Port{Name: port, Product: "emulated board"}, "%v", err)
-	other, err := link.Open(port, 57600) // which says nothing, and is told everything
+	require.Contains(t, listed, ports.Port{Name: port, Product: "emulated board"}, "%v", err)
+	other, err := ports.Open(port, 57600) // which says nothing, and is told everything
 	require.NoError(t, err)
 	defer other.Close()
 	require.Contains(t, run("status", "--port", port), "board    m328-mains on "+port)

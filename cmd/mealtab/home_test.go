@@ -13,6 +13,7 @@ import (
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // home is a computer with emulated feeders at its ports. Commands run in this process and in the feeders' own time: nothing waits for the clock
@@ -40,7 +41,7 @@ func (h *home) start(input string, args ...string) (code int, stdout, stderr str
 	a.openPort = func(name string, baud int) (*link.Link, error) {
 		b, ok := h.boards[name]
 		if !ok {
-			return link.Open(name, baud)
+			return ports.Open(name, baud)
 		}
 		return link.New(b, name, baud), b.SetBaud(baud)
 	}

@@ -17,6 +17,7 @@ import (
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/frame"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // said is a message and when it comes.
@@ -50,13 +51,13 @@ func messages(t *testing.T) (list []said) {
 		add("of itself", err)
 	}
 	add("the computer's clock", &flasher.ComputerClockError{Now: time.Unix(1e9, 0).UTC(), NotBefore: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)})
-	_, err := choose([]opened{silentPort("left"), {"right", nil, &link.OpenError{Port: "/dev/right", Reason: "another program has the port open"}}}, false)
+	_, err := choose([]opened{silentPort("left"), {"right", nil, &ports.OpenError{Port: "/dev/right", Reason: "another program has the port open"}}}, false)
 	add("no feeder among the ports", err)
 	for _, name := range []string{"/dev/nowhere", filepath.Join(t.TempDir(), "file")} {
 		if strings.HasSuffix(name, "file") {
 			require.NoError(t, os.WriteFile(name, nil, 0o644))
 		}
-		_, err := link.Open(name, 57600)
+		_, err := ports.Open(name, 57600)
 		add("opening", errors.New(strings.ReplaceAll(err.Error(), filepath.Dir(name), "DIR")))
 	}
 	return append(list, installMessages(t)...)

@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/flasher"
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // A port whose other end does not read and is full: whoever wants to talk over it ends, and says so.
@@ -19,7 +19,7 @@ func TestPortThatTakesNothing(t *testing.T) {
 	require.NoError(t, err)
 	defer near.Close()
 	defer far.Close()
-	l, err := link.Open(far.Name(), flasher.DefaultBaud())
+	l, err := ports.Open(far.Name(), flasher.DefaultBaud())
 	require.NoError(t, err)
 	defer l.Close()
 	fill(t, int(far.Fd()))

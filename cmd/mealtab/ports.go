@@ -13,6 +13,7 @@ import (
 	"mealtab/cmd/mealtab/internal/running"
 	"mealtab/flasher"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // portFlags name the boards that a command talks to.
@@ -74,8 +75,8 @@ func (a *app) runPorts(every bool) error {
 }
 
 // listPorts lists the serial ports of this computer, of which there must be one.
-func listPorts() ([]link.Port, error) {
-	list, err := link.Ports()
+func listPorts() ([]ports.Port, error) {
+	list, err := ports.List()
 	switch {
 	case err != nil:
 		return nil, fmt.Errorf("the serial ports cannot be listed: %w", err)
@@ -86,17 +87,17 @@ func listPorts() ([]link.Port, error) {
 }
 
 // portsAndBoards lists the serial ports, if they can be listed, and the emulated boards that run on this computer.
-func portsAndBoards() ([]link.Port, error) {
-	list, err := link.Ports()
+func portsAndBoards() ([]ports.Port, error) {
+	list, err := ports.List()
 	return append(list, running.Boards()...), err
 }
 
-var errNoPorts = errors.New("this computer has no serial port: " + link.NoPort(runtime.GOOS))
+var errNoPorts = errors.New("this computer has no serial port: " + ports.NoPort(runtime.GOOS))
 
 var errNoLikelyPort = errors.New("no serial port has the USB bridge of a board; name the feeder's with --port (mealtab ports lists them)")
 
 // device is what the system says is on a port.
-func device(p link.Port) string {
+func device(p ports.Port) string {
 	switch {
 	case p.Product != "":
 		return p.Product
@@ -113,7 +114,7 @@ func (a *app) whoIsThere(name string) string {
 		defer f.Close()
 	}
 	var nothing *link.NothingError
-	var refused *link.OpenError
+	var refused *ports.OpenError
 	switch {
 	case errors.As(err, &nothing) && len(nothing.Heard) == 0:
 		return "no feeder answers"
@@ -190,7 +191,7 @@ func (a *app) openAll(names []string) []opened {
 	found := make([]opened, len(names))
 	short := make([]string, len(names))
 	for i, name := range names {
-		short[i] = link.ShortName(name)
+		short[i] = ports.ShortName(name)
 	}
 	defer a.waiting("waiting for an answer on " + strings.Join(short, ", "))()
 	var wait sync.WaitGroup

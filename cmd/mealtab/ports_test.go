@@ -13,6 +13,7 @@ import (
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/frame"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // found is a port with a feeder that answers who it is.
@@ -76,8 +77,8 @@ func TestPortsFindFeeder(t *testing.T) {
 	run := func(args ...string) string {
 		var out, errs bytes.Buffer
 		a := newApp(nil, &out, &errs)
-		a.ports = func() ([]link.Port, error) {
-			return []link.Port{{Name: name, USB: true, VID: "1a86", PID: "7523", Product: "USB Serial"}, {Name: "/dev/ttyNONE0", USB: true, VID: "0403"}}, nil
+		a.ports = func() ([]ports.Port, error) {
+			return []ports.Port{{Name: name, USB: true, VID: "1a86", PID: "7523", Product: "USB Serial"}, {Name: "/dev/ttyNONE0", USB: true, VID: "0403"}}, nil
 		}
 		require.Equal(t, exitGood, a.execute(args), errs.String())
 		return out.String()

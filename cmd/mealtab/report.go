@@ -15,7 +15,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/flasher"
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 type reportFlags struct {
@@ -107,7 +107,7 @@ func (a *app) reportBoard(b *strings.Builder, name string) {
 	b.WriteString("\nFeeder\n")
 	anonymous := func(err error) string {
 		text := strings.ReplaceAll(err.Error(), name, "the port")
-		return strings.ReplaceAll(text, link.ShortName(name), "the port")
+		return strings.ReplaceAll(text, ports.ShortName(name), "the port")
 	}
 	f, err := a.openFeeder(name)
 	if err != nil {

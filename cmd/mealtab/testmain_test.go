@@ -8,7 +8,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden parts of testdata/script and of the texts for owners")
@@ -28,11 +28,11 @@ func TestMain(m *testing.M) {
 // numbers of its USB device, if it is one.
 func mainOn() {
 	a := newApp(os.Stdin, os.Stdout, os.Stderr)
-	a.ports = func() (list []link.Port, err error) {
+	a.ports = func() (list []ports.Port, err error) {
 		for entry := range strings.SplitSeq(os.Args[1], ",") {
 			name, device, _ := strings.Cut(entry, "=")
 			vid, pid, usb := strings.Cut(device, ":")
-			list = append(list, link.Port{Name: name, USB: usb, VID: vid, PID: pid})
+			list = append(list, ports.Port{Name: name, USB: usb, VID: vid, PID: pid})
 		}
 		return list, nil
 	}

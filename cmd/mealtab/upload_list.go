@@ -18,7 +18,7 @@ import (
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // row is a line of a list of feeders.
@@ -218,7 +218,7 @@ func (a *app) candidates(f portFlags, taken map[string]bool) (names []string) {
 		all, _ = a.feederPorts(f.every) // without a list of ports each name is told as one that was not found
 	}
 	for _, n := range all {
-		if !taken[n] && !taken[link.ShortName(n)] {
+		if !taken[n] && !taken[ports.ShortName(n)] {
 			names = append(names, n)
 		}
 	}

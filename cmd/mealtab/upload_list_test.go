@@ -15,6 +15,7 @@ import (
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // class is a room of emulated feeders at the ports desk1, desk2, …, with a list and two plans.
@@ -76,10 +77,10 @@ func (c *class) run(code int, input string, plugged func(i int) bool, args ...st
 			there[port(i)] = b
 		}
 	}
-	a.ports = func() (list []link.Port, err error) {
+	a.ports = func() (list []ports.Port, err error) {
 		for i := range c.boards {
 			if plugged(i) {
-				list = append(list, link.Port{Name: port(i), USB: true, VID: "1A86", PID: "7523"})
+				list = append(list, ports.Port{Name: port(i), USB: true, VID: "1A86", PID: "7523"})
 			}
 		}
 		return list, nil
@@ -87,7 +88,7 @@ func (c *class) run(code int, input string, plugged func(i int) bool, args ...st
 	a.openPort = func(name string, baud int) (*link.Link, error) {
 		b, ok := there[name]
 		if !ok {
-			return nil, &link.OpenError{Port: name, Reason: "there is no such port"}
+			return nil, &ports.OpenError{Port: name, Reason: "there is no such port"}
 		}
 		return link.New(b, name, baud), b.SetBaud(baud)
 	}

@@ -12,6 +12,7 @@ import (
 	"mealtab/compiler/profile"
 	"mealtab/flasher"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // emulatedID names the emulated feeder among the boards.
@@ -43,10 +44,10 @@ type FoundBoard struct {
 // found lists the USB ports, the emulated boards that run beside the page, and its own emulated feeder, which is always there.
 func (s *Server) found() []FoundBoard {
 	var list []FoundBoard
-	ports, err := s.o.Ports()
-	for _, p := range ports {
-		if _, network := link.TCPAddress(p.Name); p.USB || network {
-			list = append(list, FoundBoard{p.Name, link.ShortName(p.Name), p.Product})
+	found, err := s.o.Ports()
+	for _, p := range found {
+		if _, network := ports.TCPAddress(p.Name); p.USB || network {
+			list = append(list, FoundBoard{p.Name, ports.ShortName(p.Name), p.Product})
 		}
 	}
 	note := "runs the real firmware inside this program"

@@ -25,7 +25,7 @@ import (
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher"
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // Compiled is what a compiler makes of a text. With errors Plan or Output is nil.
@@ -57,7 +57,7 @@ type Options struct {
 	UTC      *zone.Zone
 	Years    int // that a plan is rehearsed before it is put in force
 	// Ports lists the serial ports, Open begins a conversation with the feeder on one.
-	Ports func() ([]link.Port, error)
+	Ports func() ([]ports.Port, error)
 	Open  func(port string) (*flasher.Feeder, error)
 	// Preview says what a plan changes on a feeder, EventText what a record of the journal says.
 	Preview   func(preview.Feeder, *Compiled) preview.Change

@@ -34,7 +34,7 @@ import (
 	"mealtab/emulator/avr"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher"
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // cats is the plan of the tests.
@@ -117,7 +117,7 @@ func options(t testing.TB, text string) (Options, string) {
 			return avr.ReadImage(hex)
 		},
 		UTC:   zone.UTC(),
-		Ports: func() ([]link.Port, error) { return nil, nil },
+		Ports: func() ([]ports.Port, error) { return nil, nil },
 		Open:  func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
 		Years: 1,
 		Preview: func(f preview.Feeder, c *Compiled) preview.Change {

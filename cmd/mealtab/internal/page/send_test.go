@@ -19,6 +19,7 @@ import (
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 type proposal struct {
@@ -151,9 +152,9 @@ func TestSendOverAPort(t *testing.T) {
 	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder, flasher.DefaultBaud()))
 
 	s := newSite(t, cats)
-	s.server.o.Ports = func() ([]link.Port, error) { return []link.Port{{Name: port, USB: true, Product: "a bridge"}}, nil }
+	s.server.o.Ports = func() ([]ports.Port, error) { return []ports.Port{{Name: port, USB: true, Product: "a bridge"}}, nil }
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
-		l, err := link.Open(name, flasher.DefaultBaud())
+		l, err := ports.Open(name, flasher.DefaultBaud())
 		if err != nil {
 			return nil, err
 		}
@@ -224,7 +225,7 @@ func TestNameAndFaultsOnThePage(t *testing.T) {
 	require.NoError(t, staged.Commit(nil))
 
 	s := newSite(t, cats)
-	s.server.o.Ports = func() ([]link.Port, error) { return []link.Port{{Name: "desk", USB: true}}, nil }
+	s.server.o.Ports = func() ([]ports.Port, error) { return []ports.Port{{Name: "desk", USB: true}}, nil }
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
 		return flasher.Connect(link.New(e, name, flasher.DefaultBaud()))
 	}
@@ -253,8 +254,8 @@ func TestSendFindsRunningBoards(t *testing.T) {
 	const port = "tcp:127.0.0.1:4161"
 	e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Start = present })
 	s := newSite(t, cats)
-	s.server.o.Ports = func() ([]link.Port, error) {
-		return []link.Port{{Name: "/dev/ttyS0"}, {Name: port, Product: "emulated board"}}, errors.New("no /dev")
+	s.server.o.Ports = func() ([]ports.Port, error) {
+		return []ports.Port{{Name: "/dev/ttyS0"}, {Name: port, Product: "emulated board"}}, errors.New("no /dev")
 	}
 	var opened []string
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {

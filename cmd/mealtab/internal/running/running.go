@@ -13,7 +13,7 @@ import (
 	"strings"
 	"time"
 
-	"mealtab/flasher/link"
+	"mealtab/flasher/ports"
 )
 
 // directory is where the files are.
@@ -45,7 +45,7 @@ func Announce(port string) (forget func(), err error) {
 const reachable = time.Second
 
 // Boards lists the boards that run, as ports.
-func Boards() (list []link.Port) {
+func Boards() (list []ports.Port) {
 	dir, err := directory()
 	if err != nil {
 		return nil
@@ -58,7 +58,7 @@ func Boards() (list []link.Port) {
 			continue
 		}
 		name := strings.TrimSpace(string(text))
-		address, ok := link.TCPAddress(name)
+		address, ok := ports.TCPAddress(name)
 		if !ok || !loopback(address) {
 			continue // not written by us
 		}
@@ -68,7 +68,7 @@ func Boards() (list []link.Port) {
 			continue
 		}
 		_ = c.Close()
-		list = append(list, link.Port{Name: name, Product: "emulated board"})
+		list = append(list, ports.Port{Name: name, Product: "emulated board"})
 	}
 	return list
 }

@@ -1,4 +1,4 @@
-package link
+package ports
 
 import (
 	"errors"
@@ -26,7 +26,7 @@ func TestListed(t *testing.T) {
 			{Name: "COM1"}, {Name: "COM12", USB: true, VID: "1A86"}, {Name: "COM3", USB: true, VID: "10C4"}, {Name: "COM4", USB: true, VID: "046D"},
 		}, []string{"COM3", "COM4", "COM12", "COM1"}, []string{"COM3", "COM12"}},
 	} {
-		list, err := Listed(c.goos, func() ([]Port, error) { return c.found, nil })
+		list, err := listed(c.goos, func() ([]Port, error) { return c.found, nil })
 		require.NoError(t, err)
 		var names, likely []string
 		for _, p := range list {
@@ -38,7 +38,7 @@ func TestListed(t *testing.T) {
 		require.Equal(t, c.want, names, c.goos)
 		require.Equal(t, c.likely, likely, c.goos)
 	}
-	_, err := Listed("linux", func() ([]Port, error) { return nil, errors.New("no /dev") })
+	_, err := listed("linux", func() ([]Port, error) { return nil, errors.New("no /dev") })
 	require.EqualError(t, err, "no /dev")
 	require.Equal(t, "COM3", ShortName("COM3"))
 	require.Equal(t, "cu.usbserial-1410", ShortName("/dev/cu.usbserial-1410"))

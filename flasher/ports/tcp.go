@@ -1,4 +1,4 @@
-package link
+package ports
 
 import (
 	"errors"
@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"mealtab/flasher/link"
 )
 
 // tcpPrefix begins the name of a port that is a TCP connection: "tcp:HOST:PORT".
@@ -60,7 +62,7 @@ const dialTime = 5 * time.Second
 
 // openTCP connects to a line behind a network: an emulated board, or a small computer that carries octets to a serial port. The far end has its rate
 // and no reset line.
-func openTCP(name string, baud int) (*Link, error) {
+func openTCP(name string, baud int) (*link.Link, error) {
 	if err := CheckName(name); err != nil {
 		return nil, err
 	}
@@ -69,7 +71,7 @@ func openTCP(name string, baud int) (*Link, error) {
 	if err != nil {
 		return nil, err
 	}
-	return New(c, name, baud), nil
+	return link.New(c, name, baud), nil
 }
 
 func dial(name, address string) (*connection, error) {
@@ -104,12 +106,12 @@ func (c *connection) Write(p []byte) (int, error) {
 	}
 	n, err := c.Conn.Write(p)
 	if errors.Is(err, os.ErrDeadlineExceeded) {
-		err = ErrStuck
+		err = link.ErrStuck
 	}
 	return n, err
 }
 
 func (c *connection) SetBaud(int) error     { return nil }
-func (c *connection) Reset() error          { return ErrNoResetLine }
+func (c *connection) Reset() error          { return link.ErrNoResetLine }
 func (c *connection) Now() time.Time        { return time.Now() }
 func (c *connection) Sleep(d time.Duration) { time.Sleep(d) }

@@ -1,6 +1,6 @@
 //go:build unix
 
-package link
+package ports
 
 import (
 	"errors"

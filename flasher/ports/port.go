@@ -1,4 +1,4 @@
-package link
+package ports
 
 import (
 	"bytes"
@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"go.bug.st/serial"
+
+	"mealtab/flasher/link"
 )
 
 // port is a serial port of this computer.
@@ -22,7 +24,7 @@ type port struct {
 
 // Open opens a port by name at a rate; names tcp:HOST:PORT and rfc2217:HOST:PORT are those of lines behind a network. The
 // error says what to do about it.
-func Open(name string, baud int) (*Link, error) {
+func Open(name string, baud int) (*link.Link, error) {
 	if strings.HasPrefix(name, controlPrefix) {
 		return openControlled(name, baud)
 	}
@@ -33,7 +35,7 @@ func Open(name string, baud int) (*Link, error) {
 	if err != nil {
 		return nil, &OpenError{name, reason(name, err)}
 	}
-	return New(&port{Port: p, wait: -1}, ShortName(name), baud), nil
+	return link.New(&port{Port: p, wait: -1}, ShortName(name), baud), nil
 }
 
 // ShortName is a port's name without its directory.
@@ -117,7 +119,7 @@ func (p *port) Write(b []byte) (int, error) {
 	case r := <-done:
 		return r.n, r.err
 	case <-patience.C:
-		return 0, ErrStuck
+		return 0, link.ErrStuck
 	}
 }
 
@@ -133,7 +135,7 @@ func (p *port) Reset() error {
 	for _, on := range []bool{false, true} {
 		if err := errors.Join(p.SetDTR(on), p.SetRTS(on)); err != nil {
 			if errors.Is(err, syscall.ENOTTY) || errors.Is(err, syscall.EINVAL) {
-				return ErrNoResetLine
+				return link.ErrNoResetLine
 			}
 			return err
 		}

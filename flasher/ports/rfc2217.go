@@ -1,4 +1,4 @@
-package link
+package ports
 
 import (
 	"bytes"
@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"mealtab/flasher/link"
 )
 
 // controlPrefix begins the name of a serial port behind a network whose far end sets the rate and moves the modem lines when it is asked to, by
@@ -67,7 +69,7 @@ type controlled struct {
 }
 
 // openControlled connects, and agrees on 8N1 at a rate, without flow control.
-func openControlled(name string, baud int) (*Link, error) {
+func openControlled(name string, baud int) (*link.Link, error) {
 	if err := CheckName(name); err != nil {
 		return nil, err
 	}
@@ -80,7 +82,7 @@ func openControlled(name string, baud int) (*Link, error) {
 		p.Close()
 		return nil, &OpenError{name, err.Error()}
 	}
-	return New(p, name, baud), nil
+	return link.New(p, name, baud), nil
 }
 
 func (p *controlled) begin(baud int) error {
@@ -108,7 +110,7 @@ func (p *controlled) until(holds func() bool) error {
 	for end := time.Now().Add(controlTime); !holds(); {
 		left := time.Until(end)
 		if left <= 0 {
-			return fmt.Errorf("the far end does not answer within %s", Seconds(controlTime))
+			return fmt.Errorf("the far end does not answer within %s", link.Seconds(controlTime))
 		}
 		if err := p.receive(left); err != nil {
 			return err

@@ -1,6 +1,6 @@
 //go:build !darwin
 
-package link
+package ports
 
 import "go.bug.st/serial/enumerator"
 

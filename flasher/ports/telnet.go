@@ -1,4 +1,4 @@
-package link
+package ports
 
 // telnetEvent is what an octet of a Telnet connection (RFC 854) completes.
 type telnetEvent struct {

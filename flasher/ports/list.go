@@ -1,4 +1,4 @@
-package link
+package ports
 
 import (
 	"cmp"
@@ -9,14 +9,14 @@ import (
 	"strings"
 )
 
-// Lister is a system's own list of serial ports.
-type Lister func() ([]Port, error)
+// lister is a system's own list of serial ports.
+type lister func() ([]Port, error)
 
-// Ports lists the serial ports of this computer, those on USB first: on them a board is likely.
-func Ports() ([]Port, error) { return Listed(runtime.GOOS, system) }
+// List lists the serial ports of this computer, those on USB first: on them a board is likely.
+func List() ([]Port, error) { return listed(runtime.GOOS, system) }
 
-// Listed puts in order what a system lists; goos names it as the Go toolchain does: linux, darwin, windows.
-func Listed(goos string, list Lister) ([]Port, error) {
+// listed puts in order what a system lists; goos names it as the Go toolchain does: linux, darwin, windows.
+func listed(goos string, list lister) ([]Port, error) {
 	found, err := list()
 	if err != nil {
 		return nil, err
