@@ -78,7 +78,7 @@ var alone = map[string][]string{
 }
 
 // bare packages import nothing but the standard library and each other.
-var bare = []string{"compiler/table", "emulator/avr", "flasher/frame", "compiler/ihex", "compiler/ical"}
+var bare = []string{"compiler/table", "emulator/avr", "flasher/frame", "compiler/ihex", "compiler/ical", "compiler/units"}
 
 // under reports whether a path of the module is that of a tree, or below it.
 func under(path, tree string) bool {

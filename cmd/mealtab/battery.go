@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/power"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
@@ -169,7 +168,7 @@ func (a *app) countYear(c *compiled, f batteryFlags) (power.Counts, error) {
 	bar := a.progress("rehearsing", table.Day(from/table.MinutesPerDay))
 	windows, left := r.Extent(c.Table)
 	if left != (scenario.Window{}) {
-		fmt.Fprintf(a.err, "the plan serves so often that %s are counted, and scaled to a year\n", words.Count(int(days(windows)), "day"))
+		fmt.Fprintf(a.err, "the plan serves so often that %s are counted, and scaled to a year\n", units.Count(int(days(windows)), "day"))
 	}
 	bar.to = from + scenario.Length(windows)
 	r.Progress = bar.at

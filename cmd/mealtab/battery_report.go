@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/power"
 	"mealtab/compiler/units"
 )
@@ -73,10 +72,10 @@ func (r *batteryReport) activity(b *strings.Builder) {
 		how = "computed from the replay and from what the firmware is meant to do, not counted"
 	}
 	fmt.Fprintf(b, "\nA year, %s\n", how)
-	fmt.Fprintf(b, "  servings   %s, wheel turning %s, servo supplied %s\n", words.Thousands(int(c.Servings+0.5)), c.Wheel, c.Servo)
-	fmt.Fprintf(b, "  wakes      %s, CPU executing %s, idle %s\n", words.Thousands(int(c.Wakes+0.5)), c.Awake(), c.Idle)
+	fmt.Fprintf(b, "  servings   %s, wheel turning %s, servo supplied %s\n", units.Thousands(int(c.Servings+0.5)), c.Wheel, c.Servo)
+	fmt.Fprintf(b, "  wakes      %s, CPU executing %s, idle %s\n", units.Thousands(int(c.Wakes+0.5)), c.Awake(), c.Idle)
 	fmt.Fprintf(b, "  writes     %s bytes of EEPROM, %s pages of the clock module's memory; line not in use\n",
-		words.Thousands(int(c.EEPROMWrites+0.5)), words.Thousands(int(c.PageWrites+0.5)))
+		units.Thousands(int(c.EEPROMWrites+0.5)), units.Thousands(int(c.PageWrites+0.5)))
 }
 
 func (r *batteryReport) budget(b *strings.Builder) {
@@ -128,12 +127,12 @@ func (r *batteryReport) improve(b *strings.Builder) {
 // moreDays is a gain in the unit in which one thinks of it: days up to two years, then years and months.
 func moreDays(days float64) string {
 	if days < 2*365 {
-		return "+" + words.Count(int(days+0.5), "day")
+		return "+" + units.Count(int(days+0.5), "day")
 	}
 	months := int(days/365*12 + 0.5)
-	s := "+" + words.Count(months/12, "year")
+	s := "+" + units.Count(months/12, "year")
 	if months %= 12; months > 0 {
-		s += " " + words.Count(months, "month")
+		s += " " + units.Count(months, "month")
 	}
 	return s
 }

@@ -8,9 +8,9 @@ import (
 
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/emulator/board"
 	"mealtab/emulator/scenario"
 )
@@ -69,10 +69,10 @@ func (d *diary) turns(at time.Time) {
 			d.order = append(d.order, name)
 		}
 		d.meals[name]++
-		d.log.Say(at, fmt.Sprintf("%s is due: %s", name, serving.PocketWord(j.Pockets)))
+		d.log.Say(at, fmt.Sprintf("%s is due: %s", name, units.Count(j.Pockets, "pocket")))
 	case table.JournalManual:
 		d.manual++
-		d.log.Say(at, "asked for by hand: "+serving.PocketWord(j.Pockets))
+		d.log.Say(at, "asked for by hand: "+units.Count(j.Pockets, "pocket"))
 	}
 }
 
@@ -131,8 +131,8 @@ func (d *diary) summary() string {
 	if len(served) == 0 {
 		served = []string{"nothing was served"}
 	}
-	fmt.Fprintf(&b, "in %s: %s; %s fell, %d.%d g\n", words.Span(d.b.Now().Sub(d.began).Round(time.Second)), strings.Join(served, ", "),
-		serving.PocketWord(d.pockets), d.mg/1000, d.mg%1000/100)
+	fmt.Fprintf(&b, "in %s: %s; %s fell, %s\n", units.Span(d.b.Now().Sub(d.began).Round(time.Second)), strings.Join(served, ", "),
+		units.Count(d.pockets, "pocket"), units.Milligrams(d.mg).Tenths())
 	j, ok := table.NewestJournal(d.b.MCU().EEPROM(), d.m)
 	if ok && j.Faults != 0 {
 		b.WriteString(wrap("shown until acknowledged: ", faultText(j.Faults)))

@@ -9,7 +9,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/food/calibrate"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
@@ -218,7 +217,7 @@ func (a *app) askForWeighings(f calibrateFlags) (list []calibrate.Weighing, err 
 	case err == nil && len(list) == 0:
 		return nil, errors.New("there are no weighings")
 	case err != nil && len(list) > 0:
-		fmt.Fprintf(a.err, "%v\ngoing on with %s\n", err, words.Count(len(list), "weighing"))
+		fmt.Fprintf(a.err, "%v\ngoing on with %s\n", err, units.Count(len(list), "weighing"))
 		return list, nil
 	}
 	return list, err

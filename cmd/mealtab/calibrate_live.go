@@ -4,7 +4,7 @@ import (
 	"errors"
 	"fmt"
 
-	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"

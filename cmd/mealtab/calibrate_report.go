@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/food/calibrate"
 	"mealtab/compiler/units"
 )
@@ -63,7 +62,7 @@ const loose = 0.10
 func doubts(r calibrate.Result, outliers int) string {
 	switch {
 	case r.Count < 3:
-		return fmt.Sprintf("%s: at least 3 are wanted before a plan is changed", words.Count(r.Count, "weighing"))
+		return fmt.Sprintf("%s: at least 3 are wanted before a plan is changed", units.Count(r.Count, "weighing"))
 	case outliers > 0:
 		return fmt.Sprintf("%s out: repeat it, or leave it out with --without", map[bool]string{true: "a weighing stands", false: "some weighings stand"}[outliers == 1])
 	case r.Relative() > loose:
@@ -75,7 +74,7 @@ func doubts(r calibrate.Result, outliers int) string {
 func (c *calibration) pocket(r calibrate.Result) {
 	b := &c.report
 	g := func(mg float64) string { return fmt.Sprintf("%.2f g", mg/1000) }
-	fmt.Fprintf(b, "\nOne pocket\n  mean            %s, from %s in %s\n", g(r.Mean), words.Count(r.Pockets, "pocket"), words.Count(r.Count, "weighing"))
+	fmt.Fprintf(b, "\nOne pocket\n  mean            %s, from %s in %s\n", g(r.Mean), units.Count(r.Pockets, "pocket"), units.Count(r.Count, "weighing"))
 	switch {
 	case math.IsInf(r.Half, 1):
 		fmt.Fprint(b, "  one weighing says nothing about the spread: weigh twice more at least\n")
@@ -85,10 +84,10 @@ func (c *calibration) pocket(r calibrate.Result) {
 	default:
 		fmt.Fprintf(b, "  spread          %s, standard deviation of a single pocket\n", g(r.Spread))
 		fmt.Fprintf(b, "  95 %% interval   %s to %s (±%.1f %%; Student's t, %s)\n", g(r.Mean-r.Half), g(r.Mean+r.Half), 100*r.Relative(),
-			words.Count(r.Count-1, "degree")+" of freedom")
+			units.Count(r.Count-1, "degree")+" of freedom")
 	}
 	if more := r.More(calibrate.Goal); more > 0 {
-		fmt.Fprintf(b, "  to do           about %s more for ±%.0f %%\n", words.Count(more, "weighing"), 100*calibrate.Goal)
+		fmt.Fprintf(b, "  to do           about %s more for ±%.0f %%\n", units.Count(more, "weighing"), 100*calibrate.Goal)
 	} else {
 		fmt.Fprintf(b, "  to do           nothing: ±%.0f %% is reached\n", 100*calibrate.Goal)
 	}
@@ -110,7 +109,7 @@ func (c *calibration) standOut(list []calibrate.Weighing, outliers map[int]bool)
 	}
 	r := calibrate.Pockets(calibrate.Without(list, drop))
 	c.report.WriteString(wrap("  stands out      ", fmt.Sprintf("%s (Grubbs' test, 5 %%). Was the scale not tared, or the wheel blocked? Without, the mean is %.2f g ±%.1f %%: repeat it, or leave it out with --without",
-		words.Count(len(drop), "weighing"), r.Mean/1000, 100*r.Relative())))
+		units.Count(len(drop), "weighing"), r.Mean/1000, 100*r.Relative())))
 }
 
 func (c *calibration) set(key, value string) {

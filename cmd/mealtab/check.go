@@ -9,12 +9,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/report/review"
+	"mealtab/compiler/report/serving"
+	"mealtab/compiler/units"
 )
 
 type checkFlags struct {
@@ -77,9 +77,9 @@ func (a *app) check(name string, src []byte, f checkFlags) error {
 	if err := a.checkReport(c, home, f); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "\nno errors, %s\n", words.Count(len(ds), "warning"))
+	fmt.Fprintf(a.out, "\nno errors, %s\n", units.Count(len(ds), "warning"))
 	if f.strict && len(ds) > 0 {
-		return fmt.Errorf("%s, and --strict lets none pass", words.Count(len(ds), "warning"))
+		return fmt.Errorf("%s, and --strict lets none pass", units.Count(len(ds), "warning"))
 	}
 	return nil
 }
@@ -118,7 +118,7 @@ func (a *app) heading(b *strings.Builder, c *compiled) {
 	fmt.Fprintf(b, "%s\n", title(c.plan))
 	fmt.Fprintf(b, "  zone   %s, now %s; %s\n", c.plan.Zone, serving.OffsetWords(now.Abbrev, now.Seconds), dataVersion(c.db))
 	fmt.Fprintf(b, "  table  %d of %d bytes for %s; %s servings proved through %s\n",
-		len(c.Bytes), c.Capacity, c.board.Name, words.Thousands(c.Proof.Instants), c.Proof.Through)
+		len(c.Bytes), c.Capacity, c.board.Name, units.Thousands(c.Proof.Instants), c.Proof.Through)
 }
 
 // meals says in words what each meal is.

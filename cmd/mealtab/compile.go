@@ -11,12 +11,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/tablefile"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler"
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 type compileFlags struct {
@@ -86,7 +86,7 @@ func (a *app) runCompile(name string, f compileFlags) error {
 		return err
 	}
 	if f.strict && len(ds) > 0 {
-		return fmt.Errorf("%s, and --strict lets none pass; nothing was written", words.Count(len(ds), "warning"))
+		return fmt.Errorf("%s, and --strict lets none pass; nothing was written", units.Count(len(ds), "warning"))
 	}
 	return a.writeTable(c, name, f)
 }
@@ -177,7 +177,7 @@ func (c *compiled) summary(w io.Writer, name, output string) error {
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s -> %s: %d bytes for %s\n", name, output, len(c.Bytes), c.board.Name)
-	fmt.Fprintf(&b, "  proved         %s servings: each is the plan's, and there are no others\n", words.Thousands(c.Proof.Instants))
+	fmt.Fprintf(&b, "  proved         %s servings: each is the plan's, and there are no others\n", units.Thousands(c.Proof.Instants))
 	fmt.Fprintf(&b, "  valid          from %s through %s\n", c.Proof.From, c.Proof.Through)
 	fmt.Fprintf(&b, "  bank           %d of %d bytes used\n", len(c.Bytes), c.Capacity)
 	fmt.Fprintf(&b, "  zone           %s, %s\n", c.plan.Zone, dataVersion(c.db))

@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 )
 

@@ -11,7 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/units"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
 )
@@ -71,7 +71,7 @@ func (a *app) runEmulate(f emulateFlags) error {
 		}
 	}
 	if failed > 0 {
-		return fmt.Errorf("%s of %d failed", words.Count(failed, "scenario"), len(f.scenarios))
+		return fmt.Errorf("%s of %d failed", units.Count(failed, "scenario"), len(f.scenarios))
 	}
 	return nil
 }
@@ -145,7 +145,7 @@ func (a *app) judge(s *scenario.Script, r *scenario.Result, took time.Duration) 
 		if r.Checks == 1 {
 			hold = "holds"
 		}
-		_, err := fmt.Fprintf(a.out, "%-60s %s %s, %d ms\n", s.Name, words.Count(r.Checks, "expectation"), hold, took.Milliseconds())
+		_, err := fmt.Fprintf(a.out, "%-60s %s %s, %d ms\n", s.Name, units.Count(r.Checks, "expectation"), hold, took.Milliseconds())
 		return true, err
 	}
 	_, err := fmt.Fprintf(a.out, "%s: FAILED (%s)\n", s.Name, s.File)

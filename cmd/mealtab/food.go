@@ -5,11 +5,11 @@ import (
 	"strings"
 	"time"
 
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/report/review"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 // presets are those of a plan, or all meals as one where it has none.
@@ -32,7 +32,7 @@ func food(b *strings.Builder, c *compiled, in review.Input, preset int) {
 		fmt.Fprintf(b, "\nFood%s\n  none from now on: no serving from %s through %s\n", with, c.local(in.Now), c.Table.Through)
 		return
 	}
-	fmt.Fprintf(b, "\nFood%s, %s from %s\n", with, words.Count(s.Days, "day"), dateText(s.First))
+	fmt.Fprintf(b, "\nFood%s, %s from %s\n", with, units.Count(s.Days, "day"), dateText(s.First))
 	fmt.Fprintf(b, "  %-22s %12s %12s %12s\n", "", "average", "least", "most")
 	rows(b, "a day", s.Day)
 	if s.Week.Servings.Count > 0 {
@@ -55,7 +55,7 @@ func withPreset(c *compiled, preset int) string {
 func rows(b *strings.Builder, what string, a review.Amount) {
 	if a.Milligrams.Most > 0 {
 		m := a.Milligrams
-		fmt.Fprintf(b, "  %-7s %-14s %12s %12s %12s\n", what, "planned", fmt.Sprintf("%.1f g", m.Mean()/1000), serving.Grams(m.Least), serving.Grams(m.Most))
+		fmt.Fprintf(b, "  %-7s %-14s %12s %12s %12s\n", what, "planned", fmt.Sprintf("%.1f g", m.Mean()/1000), units.Milligrams(m.Least).Short(), units.Milligrams(m.Most).Short())
 		what = ""
 	}
 	for _, r := range []struct {
@@ -71,9 +71,9 @@ func hopper(b *strings.Builder, c *compiled, h review.Hopper) {
 	switch {
 	case !h.Known:
 	case h.Lasts:
-		fmt.Fprintf(b, "  a full hopper          %s is enough to the end of the plan\n", serving.Grams(c.plan.Hopper))
+		fmt.Fprintf(b, "  a full hopper          %s is enough to the end of the plan\n", units.Milligrams(c.plan.Hopper).Short())
 	default:
-		fmt.Fprintf(b, "  a full hopper          %s, filled now, lasts %s: to %s\n", serving.Grams(c.plan.Hopper), words.Count(h.Days, "day"), c.local(h.Last))
+		fmt.Fprintf(b, "  a full hopper          %s, filled now, lasts %s: to %s\n", units.Milligrams(c.plan.Hopper).Short(), units.Count(h.Days, "day"), c.local(h.Last))
 	}
 }
 

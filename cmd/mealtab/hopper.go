@@ -10,7 +10,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/food/forecast"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
@@ -96,7 +95,7 @@ func (a *app) runHopper(name string, f hopperFlags) error {
 	var b strings.Builder
 	h.heading(&b)
 	if h.at < moment.Minute(a.now) {
-		fmt.Fprintf(&b, "  by the plan    %s since, %s\n", words.Count(servings, "serving"), given)
+		fmt.Fprintf(&b, "  by the plan    %s since, %s\n", units.Count(servings, "serving"), given)
 	}
 	a.hopperLasts(&b, h, in, max(0, h.full-given))
 	_, err = io.WriteString(a.out, b.String())
@@ -148,7 +147,7 @@ func (a *app) hopperLasts(b io.Writer, h *filling, in forecast.Input, left units
 	case f.Servings == 0:
 		fmt.Fprint(b, "  lasts          not for one more serving: fill it now\n")
 	default:
-		fmt.Fprintf(b, "  lasts          %s: %s, the last on %s\n", words.Count(f.Days, "day"), words.Count(f.Servings, "whole serving"), h.c.local(f.Last))
+		fmt.Fprintf(b, "  lasts          %s: %s, the last on %s\n", units.Count(f.Days, "day"), units.Count(f.Servings, "whole serving"), h.c.local(f.Last))
 		fmt.Fprintf(b, "  empty          %s, there is too little for that serving\n", h.c.local(f.Empty))
 		refill := h.c.local(f.Refill) + ": food for a day and a half is left then"
 		if f.Refill <= now {
@@ -225,7 +224,7 @@ func (s *session) tellFilled(h *filling, t *table.Table) error {
 	if err != nil {
 		return err
 	}
-	s.out.WriteString(wrap("  on the feeder  ", fmt.Sprintf("counts down from %s; its light will show when an eighth, or less than two servings, is left", words.Count(holds, "pocket"))))
+	s.out.WriteString(wrap("  on the feeder  ", fmt.Sprintf("counts down from %s; its light will show when an eighth, or less than two servings, is left", units.Count(holds, "pocket"))))
 	return nil
 }
 
@@ -235,16 +234,16 @@ func (s *session) leftInHopper(h *filling, in forecast.Input, history []table.Hi
 	if len(history) > 0 && history[0].At > h.at && len(history) >= s.ID.HistorySlots {
 		before, servings := forecast.Planned(in, history[0].At)
 		s.out.WriteString(wrap("  not remembered ", fmt.Sprintf("what was served before %s, where the feeder's memory begins: by the plan %s, %s",
-			h.c.local(history[0].At), words.Count(servings, "serving"), before)))
+			h.c.local(history[0].At), units.Count(servings, "serving"), before)))
 		full = max(0, full-before)
 	}
 	served := forecast.Count(history, h.at)
-	text := fmt.Sprintf("%s by the plan and %d by hand since: %s, %s", words.Count(served.Planned, "serving"), served.ByHand, words.Count(max(0, served.Pockets), "pocket"), served.Mass(in.Table))
+	text := fmt.Sprintf("%s by the plan and %d by hand since: %s, %s", units.Count(served.Planned, "serving"), served.ByHand, units.Count(max(0, served.Pockets), "pocket"), served.Mass(in.Table))
 	if served.Missed > 0 {
-		text += fmt.Sprintf("; %s missed", words.Count(served.Missed, "serving"))
+		text += fmt.Sprintf("; %s missed", units.Count(served.Missed, "serving"))
 	}
 	if served.LeftOut > 0 {
-		text += fmt.Sprintf("; %s left out", words.Count(served.LeftOut, "pocket"))
+		text += fmt.Sprintf("; %s left out", units.Count(served.LeftOut, "pocket"))
 	}
 	s.out.WriteString(wrap("  really served  ", text))
 	left, _ := forecast.Left(in.Table, full, h.at, history)

@@ -6,8 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/units"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher/bootload"
 	"mealtab/flasher/link"
@@ -156,7 +156,7 @@ func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error 
 	if err != nil {
 		return fmt.Errorf("%s: %w%s", l.Name(), err, installAdvice(err, target))
 	}
-	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", words.Thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
+	fmt.Fprintf(a.out, "%s bytes of firmware for %s written through the %s bootloader and read back in %.1f s\n", units.Thousands(len(img)), target.Board, family.Name, l.Transport().Now().Sub(began).Seconds())
 	if err := a.greet(l, loader.Baud, target); err != nil {
 		return err
 	}

@@ -8,9 +8,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
 	"mealtab/flasher/bootload"
@@ -52,7 +52,7 @@ func TestInstallPutsEveryByteThere(t *testing.T) {
 			got := application(e, boot)
 			padded := append(bytes.Clone(want), bytes.Repeat([]byte{0xFF}, len(got)-len(want))...)
 			require.True(t, bytes.Equal(padded, got), "the last bytes are % X, should be % X", got[len(want)-4:len(want)], want[len(want)-4:])
-			require.Contains(t, out, words.Thousands(len(want))+" bytes of firmware for "+boot.Board)
+			require.Contains(t, out, units.Thousands(len(want))+" bytes of firmware for "+boot.Board)
 
 			tab := flashertest.Table(t, boot.Board, []uint16{7*60 + 30, 18 * 60}, 0)
 			decoded, err := table.Decode(tab)

@@ -14,9 +14,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/compiler/zone"
 	"mealtab/flasher"
 )
@@ -186,14 +186,14 @@ func (s *session) entry(h table.History, clock serving.Clock, utc bool) entry {
 
 // eventText says in words what happened.
 func eventText(h table.History) string {
-	pockets := serving.PocketWord(int(h.Value))
+	pockets := units.Count(int(h.Value), "pocket")
 	switch h.Event {
 	case table.EventServed:
 		return "served, " + pockets
 	case table.EventManual:
 		return "served by hand, " + pockets
 	case table.EventMissed:
-		return words.Count(int(h.Value), "serving") + " missed from here on"
+		return units.Count(int(h.Value), "serving") + " missed from here on"
 	case table.EventResumed:
 		return "a serving that was cut short got its last " + pockets
 	case table.EventJam:

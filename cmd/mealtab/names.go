@@ -5,8 +5,8 @@ import (
 	"fmt"
 
 	"mealtab/cmd/mealtab/internal/known"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 )
 

@@ -8,10 +8,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 )
 
@@ -107,7 +107,7 @@ func (s *session) writeTable(tab []byte, output string) error {
 		return err
 	}
 	if output != "-" {
-		fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, words.Count(len(tab), "byte"))
+		fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, units.Count(len(tab), "byte"))
 	}
 	return nil
 }
@@ -134,7 +134,7 @@ func (s *session) writePlan(r *decompile.Result, output string, needsFrom bool) 
 	if output == "-" {
 		return nil
 	}
-	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, words.Count(len(r.Plan.Meals), "meal"))
+	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, units.Count(len(r.Plan.Meals), "meal"))
 	for _, m := range r.Plan.Meals {
 		s.out.WriteString(wrap("  ", fmt.Sprintf("%s, %s", m.Portion, describe.Set(m.Set))))
 	}

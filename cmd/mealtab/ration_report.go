@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/units"
 )
@@ -102,9 +101,9 @@ func (r *rationReport) portions(b *strings.Builder) {
 		}
 	}
 	fmt.Fprintf(b, "  by the equations      %s\n", r.span(g.Day))
-	fmt.Fprintf(b, "  in %-18s %s each\n", words.Count(g.Meals, "meal"), r.span(g.Portion))
+	fmt.Fprintf(b, "  in %-18s %s each\n", units.Count(g.Meals, "meal"), r.span(g.Portion))
 	b.WriteString(wrap("                        ", g.MealsWhy))
-	fmt.Fprintf(b, "  to begin with         %s of %s, the middle; then go by the scale\n", words.Count(g.Meals, "meal"), r.ounces(g.First))
+	fmt.Fprintf(b, "  to begin with         %s of %s, the middle; then go by the scale\n", units.Count(g.Meals, "meal"), r.ounces(g.First))
 	if r.pocket > 0 {
 		fmt.Fprintf(b, "                        %.1f pockets of %s; the feeder carries the remainder to the next meal\n",
 			float64(g.First)/float64(r.pocket), r.pocket)

@@ -5,9 +5,9 @@ import (
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 )
 
@@ -18,8 +18,8 @@ const (
 )
 
 // refusal says which of a feeder's reasons to serve nothing by hand applies, and until when. The feeder does not say it: its state does, looked
-// at in the order in which the firmware does. units is what was asked for, 0: the button's portion; times are shown by the clock.
-func refusal(f *flasher.Feeder, t *table.Table, units uint32, clock serving.Clock) string {
+// at in the order in which the firmware does. amount is what was asked for, 0: the button's portion; times are shown by the clock.
+func refusal(f *flasher.Feeder, t *table.Table, amount uint32, clock serving.Clock) string {
 	st, err := f.Status() // after the refusal: what was counted too long ago has been forgotten
 	if err != nil {
 		return "why, it could not be asked: " + err.Error()
@@ -29,15 +29,15 @@ func refusal(f *flasher.Feeder, t *table.Table, units uint32, clock serving.Cloc
 		return "why, it could not be asked: " + err.Error()
 	}
 	if !j.Done() {
-		return fmt.Sprintf("a serving of %s is not finished: mealtab status says what holds it up", serving.PocketWord(j.Pockets))
+		return fmt.Sprintf("a serving of %s is not finished: mealtab status says what holds it up", units.Count(j.Pockets, "pocket"))
 	}
 	if t.Button.Portion == 0 {
 		return "its table switches servings by hand off"
 	}
-	if units == 0 {
-		units = t.Button.Portion
+	if amount == 0 {
+		amount = t.Button.Portion
 	}
-	pockets := pocketsOf(t, units, j.Carry)
+	pockets := pocketsOf(t, amount, j.Carry)
 	until := func(from int, forgets time.Duration) string {
 		passed := uint16(int(moment.Minute(st.Now)) - j.Stepped - from)
 		at := st.Now.Truncate(time.Minute).Add(forgets - time.Duration(passed)*time.Minute)
@@ -49,12 +49,12 @@ func refusal(f *flasher.Feeder, t *table.Table, units uint32, clock serving.Cloc
 		return fmt.Sprintf("it has given the %d pockets that are allowed by hand in 24 hours from the first; more from %s on", table.MaxAskedDay, day)
 	case pockets > left:
 		return fmt.Sprintf("that would be more than %d pockets by hand in 24 hours from the first (%d have been given); %s now, more from %s on", table.MaxAskedDay, st.Asked,
-			serving.PocketWord(left), day)
+			units.Count(left, "pocket"), day)
 	case st.DayLeft == 0:
-		return fmt.Sprintf("it has given what its table allows by hand in a day (%s in 24 hours from the first); more from %s on", words.Count(t.Button.Daily(), "serving"), day)
+		return fmt.Sprintf("it has given what its table allows by hand in a day (%s in 24 hours from the first); more from %s on", units.Count(t.Button.Daily(), "serving"), day)
 	case st.HourLeft == 0:
 		return fmt.Sprintf("it has given what its table allows by hand in an hour (%s); the next from %s on, if there is none before",
-			words.Count(min(t.Button.PerHour, table.MaxPerHour), "serving"), until(j.Pressed, hourForgets))
+			units.Count(min(t.Button.PerHour, table.MaxPerHour), "serving"), until(j.Pressed, hourForgets))
 	case pockets == 0:
 		return "with what is left over from servings before, that is less than half a pocket, and the wheel turns whole ones"
 	}
@@ -62,9 +62,9 @@ func refusal(f *flasher.Feeder, t *table.Table, units uint32, clock serving.Cloc
 }
 
 // pocketsOf is what the wheel would turn for an amount, with what rounding has left over before (carry, in tenths of mass units).
-func pocketsOf(t *table.Table, units uint32, carry int) int {
+func pocketsOf(t *table.Table, amount uint32, carry int) int {
 	const tenths = 10
 	pocket := tenths * int(t.Wheel.PocketUnits)
 	kept := min(max(carry, -pocket/2), pocket/2)
-	return (tenths*int(units) + kept + pocket/2) / pocket
+	return (tenths*int(amount) + kept + pocket/2) / pocket
 }

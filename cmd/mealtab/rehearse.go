@@ -9,9 +9,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/tryout"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
 )
@@ -135,21 +135,21 @@ const eepromEndurance = 100_000 // writes of a cell [ATmega328P data sheet 8.4]
 func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
 	first, last := r.Windows[0], r.Windows[len(r.Windows)-1]
 	years := r.Emulated.Hours() / 24 / 365.2425
-	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", words.Count(r.Servings, "serving"))
+	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", units.Count(r.Servings, "serving"))
 	fmt.Fprintf(w, "  time       %s to %s; %s whole, %.0f days in %s around odd days\n",
-		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), words.Count(len(r.Windows)-1, "window"))
+		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), units.Count(len(r.Windows)-1, "window"))
 	if r.Left != (scenario.Window{}) {
 		fmt.Fprintf(w, "  not run    %s to %s: the table serves too often; %s\n", day(r.Left.From), day(r.Left.To-1), moreServings)
 	}
-	fmt.Fprintf(w, "  wheel      %s, turning %s\n", words.Count(r.Pockets, "pocket"), r.Wheel.Round(time.Second))
+	fmt.Fprintf(w, "  wheel      %s, turning %s\n", units.Count(r.Pockets, "pocket"), r.Wheel.Round(time.Second))
 	fmt.Fprintf(w, "  late       at most %.1f ms, from the minute to the first movement (%s)\n",
 		float64(r.WorstLate.Microseconds())/1000, r.WorstLateAt.Format("2006-01-02 15:04Z"))
-	fmt.Fprintf(w, "  wakes      %s a day\n", words.Thousands(int(float64(r.Wakes)/(r.Emulated.Hours()/24))))
+	fmt.Fprintf(w, "  wakes      %s a day\n", units.Thousands(int(float64(r.Wakes)/(r.Emulated.Hours()/24))))
 	fmt.Fprintf(w, "  awake      %.1f s a day, and %.1f s with the timers running\n", r.Awake.Seconds()/(years*365.2425), r.Idle.Seconds()/(years*365.2425))
 	wear := float64(r.CellWrites) / years
 	fmt.Fprintf(w, "  EEPROM     cell %d is written most: %.0f times a year", r.Cell, wear)
 	if wear > 0 {
-		fmt.Fprintf(w, ", its %s writes last %.0f years", words.Thousands(eepromEndurance), eepromEndurance/wear)
+		fmt.Fprintf(w, ", its %s writes last %.0f years", units.Thousands(eepromEndurance), eepromEndurance/wear)
 	}
 	fmt.Fprintf(w, "\n  stack      %d bytes at the deepest\n", r.StackBytes)
 	for _, v := range r.Violations {
@@ -194,15 +194,15 @@ func (a *app) cutSweeps(p *profile.Profile, firmware *avr.Image, n int) error {
 		s.Progress = func(done int) { bar.show(done, len(cuts)) }
 		list := s.Run(cuts)
 		bar.done()
-		fmt.Fprintf(a.out, "%-8s %s, cut at each and at %s: %s, %s\n", s.Name, words.Count(s.Writes(), "EEPROM write"),
-			words.Count(n+n/10, "random cycle"), words.Count(len(cuts), "power cut"), words.Count(len(list), "violation"))
+		fmt.Fprintf(a.out, "%-8s %s, cut at each and at %s: %s, %s\n", s.Name, units.Count(s.Writes(), "EEPROM write"),
+			units.Count(n+n/10, "random cycle"), units.Count(len(cuts), "power cut"), units.Count(len(list), "violation"))
 		for _, v := range list {
 			fmt.Fprintf(a.out, "  %s\n    repeat with --cut %s\n", v, v.Cut)
 		}
 		bad += len(list)
 	}
 	if bad > 0 {
-		return fmt.Errorf("%s", words.Count(bad, "violation"))
+		return fmt.Errorf("%s", units.Count(bad, "violation"))
 	}
 	return nil
 }

@@ -6,8 +6,8 @@ import (
 	"strings"
 
 	"mealtab/cmd/mealtab/internal/known"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/units"
 )
 
 // remind prints warnings: whole the first time, and then only how many they are, so that one that is new is seen. check always prints all.
@@ -31,7 +31,7 @@ func (a *app) remind(ds plan.Diagnostics) error {
 	if old == 1 {
 		pronoun = "it"
 	}
-	_, err := fmt.Fprintf(a.err, "%s: %s as before; mealtab check shows %s\n", name, words.Count(old, "warning"), pronoun)
+	_, err := fmt.Fprintf(a.err, "%s: %s as before; mealtab check shows %s\n", name, units.Count(old, "warning"), pronoun)
 	return err
 }
 

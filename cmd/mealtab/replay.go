@@ -10,8 +10,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 )
 

@@ -13,7 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 	"mealtab/flasher/ports"
 )
@@ -131,7 +131,7 @@ func (s *session) report(b *strings.Builder) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(b, "  on for        %s by its watchdog\n", words.Span(tickTime(st.Ticks)))
+	fmt.Fprintf(b, "  on for        %s by its watchdog\n", units.Span(tickTime(st.Ticks)))
 	fmt.Fprintf(b, "  supply        %s\n", supplyText(st))
 	fmt.Fprintf(b, "  cursor        minute %d; preset %d of %d, portions at %d %%, carry %d, by hand %d pockets (%d and %d servings left of hour and day), token %d\n",
 		st.Cursor, st.Preset+1, max(1, st.Presets), 10*st.Adjust, st.Carry, st.Asked, st.HourLeft, st.DayLeft, st.Token)
@@ -141,7 +141,7 @@ func (s *session) report(b *strings.Builder) error {
 	s.reportClock(b, st)
 	fmt.Fprintf(b, "  faults        %04X: %s\n", st.Faults, orNone(faultText(st.Faults)))
 	stats := s.Link().Stats
-	fmt.Fprintf(b, "  line          %d baud, %s, %d sent again, %d frames damaged\n", s.Link().Baud(), words.Count(stats.Requests, "request"), stats.Resent, stats.Damaged)
+	fmt.Fprintf(b, "  line          %d baud, %s, %d sent again, %d frames damaged\n", s.Link().Baud(), units.Count(stats.Requests, "request"), stats.Resent, stats.Damaged)
 	if err := s.reportTable(b, st); err != nil {
 		return err
 	}
@@ -194,7 +194,7 @@ func (s *session) reportHistory(b *strings.Builder) error {
 	left := max(0, len(list)-reported)
 	b.WriteString("\nHistory, UTC\n")
 	if left > 0 {
-		fmt.Fprintf(b, "  %s before that\n", words.Count(left, "entry"))
+		fmt.Fprintf(b, "  %s before that\n", units.Count(left, "entry"))
 	}
 	if len(list) == 0 {
 		b.WriteString("  none\n")

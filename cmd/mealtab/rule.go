@@ -9,11 +9,11 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/ruletext"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/recur"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )

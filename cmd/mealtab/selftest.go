@@ -10,8 +10,8 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 	"mealtab/flasher/bench"
 	"mealtab/flasher/link"
@@ -218,7 +218,7 @@ func (a *app) showSelftest(r *bench.Report, format string) error {
 	if r.Good() {
 		b.WriteString("Nothing is wrong")
 		if n := r.Count(bench.LeftOut); n > 0 {
-			fmt.Fprintf(&b, " of what was tried; %s left out", words.Count(n, "step"))
+			fmt.Fprintf(&b, " of what was tried; %s left out", units.Count(n, "step"))
 		}
 		b.WriteByte('\n')
 	}

@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -69,7 +69,7 @@ func (s *session) serve(portion string) error {
 	if each := t.Wheel.PocketMg(); each != 0 {
 		weight = fmt.Sprintf(" (%s)", units.Milligrams(int64(pockets)*each))
 	}
-	fmt.Fprintf(&s.out, "serving %s%s on %s\n", serving.PocketWord(pockets), weight, s.Port())
+	fmt.Fprintf(&s.out, "serving %s%s on %s\n", units.Count(pockets, "pocket"), weight, s.Port())
 	return nil
 }
 

@@ -11,10 +11,10 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 	"mealtab/flasher/frame"
 )
@@ -119,7 +119,7 @@ func (s *session) showTable(st flasher.Status, tab []byte, planName string) (*se
 		fmt.Fprintf(&s.out, "  plan     %s\n", held.Title)
 	}
 	fmt.Fprintf(&s.out, "  table    %d of %d bytes, number %d in bank %d; %s, from %s through %s\n", len(tab), s.Map.TableRoom(), st.Sequence, st.Bank,
-		words.Count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
+		units.Count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
 	portions := fmt.Sprintf("portions at %d %%", 10*st.Adjust)
 	if t.Presets > 1 {
 		portions = fmt.Sprintf("preset %d of %d, %s", st.Preset+1, t.Presets, portions)
@@ -177,7 +177,7 @@ func hopperText(st flasher.Status) string {
 	if st.Hopper < 0 {
 		return ""
 	}
-	return fmt.Sprintf("%s left, by what was turned since it was filled", words.Count(st.Hopper, "pocket"))
+	return fmt.Sprintf("%s left, by what was turned since it was filled", units.Count(st.Hopper, "pocket"))
 }
 
 // acknowledge clears the faults that stay, and says what is left.
@@ -238,7 +238,7 @@ func (s *session) showNext(held *serving.Schedule, title string) error {
 	}
 	for _, d := range list {
 		local := serving.Local(held.Clock, d.At.Time())
-		fmt.Fprintf(&s.out, "  %-26s  %s  %s\n", local.Format(serving.TimeLayout), serving.Pad(held.MealWords(d.Meal, d.Meals), 22), serving.PocketWord(d.Pockets))
+		fmt.Fprintf(&s.out, "  %-26s  %s  %s\n", local.Format(serving.TimeLayout), serving.Pad(held.MealWords(d.Meal, d.Meals), 22), units.Count(d.Pockets, "pocket"))
 	}
 	return nil
 }

@@ -9,12 +9,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/cmd/mealtab/internal/tryout"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher"
@@ -141,7 +141,7 @@ func (a *app) cargo(name string, o compileOptions) (*cargo, error) {
 	if err := a.remind(a.warnings(c)); err != nil {
 		return nil, err
 	}
-	fmt.Fprintf(a.out, "%s: %d bytes for %s; %s servings proved through %s\n", name, len(c.Bytes), c.board.Name, words.Thousands(c.Proof.Instants), c.Proof.Through)
+	fmt.Fprintf(a.out, "%s: %d bytes for %s; %s servings proved through %s\n", name, len(c.Bytes), c.board.Name, units.Thousands(c.Proof.Instants), c.Proof.Through)
 	c.keepNames()
 	return &cargo{c.Bytes, c.schedule(), c.db, c}, nil
 }

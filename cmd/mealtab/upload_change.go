@@ -7,8 +7,8 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/report/serving"
 	"mealtab/flasher"
 )
 

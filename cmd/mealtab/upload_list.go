@@ -13,10 +13,10 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/serving"
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 	"mealtab/flasher/ports"
 )
@@ -47,7 +47,7 @@ func readRows(file string, src []byte) (rows []row, err error) {
 			fields[i] = strings.TrimSpace(fields[i])
 		}
 		if len(fields) < 2 || len(fields) > 3 {
-			return nil, fmt.Errorf("%sa line has a feeder's name, its plan and perhaps its port, between commas; this one has %s", at, words.Count(len(fields), "part"))
+			return nil, fmt.Errorf("%sa line has a feeder's name, its plan and perhaps its port, between commas; this one has %s", at, units.Count(len(fields), "part"))
 		}
 		n := row{line: line, name: fields[0], plan: fields[1]}
 		if len(fields) == 3 {
@@ -114,7 +114,7 @@ func (a *app) runUploadList(file string, f uploadFlags) error {
 	}
 	if wanted > 0 && !f.yes {
 		s := &session{a: a}
-		if !s.ask(fmt.Sprintf("Put these plans on %s?", words.Count(wanted, "feeder"))) {
+		if !s.ask(fmt.Sprintf("Put these plans on %s?", units.Count(wanted, "feeder"))) {
 			return errors.New("nothing was written")
 		}
 	}
@@ -365,8 +365,8 @@ func (a *app) summary(list []*load) error {
 		}
 	}
 	if failed == 0 {
-		fmt.Fprintf(a.out, "%s: each holds its plan\n", words.Count(len(list), "feeder"))
+		fmt.Fprintf(a.out, "%s: each holds its plan\n", units.Count(len(list), "feeder"))
 		return nil
 	}
-	return fmt.Errorf("%d of %s have their plan; give the same command again for the others: those that have it are left alone", len(list)-failed, words.Count(len(list), "feeder"))
+	return fmt.Errorf("%d of %s have their plan; give the same command again for the others: those that have it are left alone", len(list)-failed, units.Count(len(list), "feeder"))
 }

@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"time"
 
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 )

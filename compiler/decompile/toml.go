@@ -8,6 +8,7 @@ import (
 
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 // TOML writes the plan in the plan language. Reading it gives the same plan.
@@ -31,7 +32,7 @@ func (r *Result) TOML() string {
 	if w := p.Wheel; w != nil {
 		b.WriteString("\n[wheel]\n")
 		if w.PocketMilligrams > 0 {
-			key("pocket", quotedMass(w.PocketMilligrams))
+			key("pocket", strconv.Quote(units.Milligrams(w.PocketMilligrams).InGrams()))
 		}
 		if w.TurnMillis > 0 {
 			key("turn", fmt.Sprintf(`"%d ms"`, w.TurnMillis))
@@ -42,7 +43,7 @@ func (r *Result) TOML() string {
 	}
 	if u := p.Button; u != nil {
 		b.WriteString("\n[button]\n")
-		key("portion", quotedPortion(u.Portion))
+		key("portion", strconv.Quote(u.Portion.String()))
 		key("per-hour", strconv.Itoa(u.PerHour))
 		if u.PerDay > 0 {
 			key("per-day", strconv.Itoa(u.PerDay))
@@ -58,7 +59,7 @@ func writeMeal(b *strings.Builder, p *plan.Plan, m *plan.Meal) {
 	key := func(name, value string) { fmt.Fprintf(b, "%s = %s\n", name, value) }
 	b.WriteString("\n[[meal]]\n")
 	key("name", strconv.Quote(m.Name))
-	key("portion", quotedPortion(m.Portion))
+	key("portion", strconv.Quote(m.Portion.String()))
 	set := &m.Set
 	if set.Rule != nil {
 		if !alwaysBeen(set) {
@@ -141,20 +142,4 @@ func quotedMinutes(minutes int) string {
 		return fmt.Sprintf(`"%d h"`, minutes/60)
 	}
 	return fmt.Sprintf(`"%d min"`, minutes)
-}
-
-// quotedMass is in grams with as many decimals as it needs.
-func quotedMass(milligrams int64) string {
-	grams := fmt.Sprintf("%d.%03d", milligrams/1000, milligrams%1000)
-	return `"` + strings.TrimRight(strings.TrimRight(grams, "0"), ".") + ` g"`
-}
-
-func quotedPortion(p plan.Portion) string {
-	switch {
-	case p.Milligrams > 0:
-		return quotedMass(p.Milligrams)
-	case p.Pockets == 1:
-		return `"1 pocket"`
-	}
-	return fmt.Sprintf(`"%d pockets"`, p.Pockets)
 }

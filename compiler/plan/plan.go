@@ -8,7 +8,8 @@ package plan
 import (
 	"fmt"
 	"slices"
-	"strings"
+
+	"mealtab/compiler/units"
 )
 
 // Local is a nominal date and time of day as written in a plan, without zone. The zero Local is "absent".
@@ -260,17 +261,11 @@ func texts(keys map[string]Value) map[string]string {
 	return m
 }
 
-// Grams writes milligrams in the shortest form: "18 g", "6.2 g".
-func Grams(mg int64) string {
-	s := fmt.Sprintf("%d.%03d", mg/1000, mg%1000)
-	return strings.TrimRight(strings.TrimRight(s, "0"), ".") + " g"
-}
-
 // String is the portion as a plan writes it: "18 g" or "3 pockets".
 func (p Portion) String() string {
 	switch {
 	case p.Milligrams > 0:
-		return Grams(p.Milligrams)
+		return units.Milligrams(p.Milligrams).InGrams()
 	case p.Pockets == 1:
 		return "1 pocket"
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/units"
 )
 
 // pocketHint says how to give the weight of a pocket.
@@ -33,11 +34,11 @@ func (b *builder) warnRounding(m rawMeal) {
 	case rest == 0 || spread <= maxSpread:
 	case whole == 0:
 		b.warn(plan.CodeRounding, m.portionAt, "use a wheel with smaller pockets, or fewer and larger meals",
-			"%s is less than one pocket (%s): only about %d of 100 servings turn the wheel", m.portion, plan.Grams(pocket), int(math.Round(100*rest)))
+			"%s is less than one pocket (%s): only about %d of 100 servings turn the wheel", m.portion, units.Milligrams(pocket).InGrams(), int(math.Round(100*rest)))
 	default:
 		b.warn(plan.CodeRounding, m.portionAt, "over time the total is right; smaller pockets would make each serving right too",
-			"%s is %.2f pockets of %s: servings alternate between %s and %s", m.portion, pockets, plan.Grams(pocket),
-			plan.Grams(whole*pocket), plan.Grams((whole+1)*pocket))
+			"%s is %.2f pockets of %s: servings alternate between %s and %s", m.portion, pockets, units.Milligrams(pocket).InGrams(),
+			units.Milligrams(whole*pocket).InGrams(), units.Milligrams((whole+1)*pocket).InGrams())
 	}
 }
 

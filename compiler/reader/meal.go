@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/units"
 )
 
 // rawMeal is a meal as either reader leaves it, with the places of its parts.
@@ -142,7 +143,7 @@ func (b *builder) overPockets(p plan.Portion, at span, most int) bool {
 	case p.Pockets > most:
 		b.fail(plan.CodeRange, at, "", "%s are more than the %d that are served at once", p, most)
 	case p.Milligrams > 0 && p.Milligrams > int64(most)*b.plan.Wheel.PocketMilligrams:
-		b.fail(plan.CodeRange, at, "are both weights right?", "%s is more than %d pockets of %s, the most that is served at once", p, most, plan.Grams(b.plan.Wheel.PocketMilligrams))
+		b.fail(plan.CodeRange, at, "are both weights right?", "%s is more than %d pockets of %s, the most that is served at once", p, most, units.Milligrams(b.plan.Wheel.PocketMilligrams).InGrams())
 	default:
 		return false
 	}

@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 	"time"
+
+	"mealtab/compiler/units"
 )
 
 // Line is one line of a listing: the bytes of one field and what they say.
@@ -152,13 +154,11 @@ func (w Wheel) String() string {
 	return fmt.Sprintf("%s, %s, stop pulse %+d us", turn, mass, w.TrimMicros)
 }
 
-func (w *Wheel) portionText(units uint32) string {
+func (w *Wheel) portionText(massUnits uint32) string {
 	if w.UnitMg == 0 {
-		return fmt.Sprintf("%s, %d in a pocket", counted(units, "unit"), w.PocketUnits)
+		return fmt.Sprintf("%s, %d in a pocket", counted(massUnits, "unit"), w.PocketUnits)
 	}
-	mg := uint64(units) * uint64(w.UnitMg)
-	grams := strings.TrimRight(strings.TrimRight(fmt.Sprintf("%d.%03d", mg/1000, mg%1000), "0"), ".")
-	return fmt.Sprintf("%s, %s g", counted(units, "unit"), grams)
+	return fmt.Sprintf("%s, %s", counted(massUnits, "unit"), units.Milligrams(int64(massUnits)*int64(w.UnitMg)).InGrams())
 }
 
 func counted(n uint32, what string) string {

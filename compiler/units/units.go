@@ -1,5 +1,5 @@
 // Package units holds the quantities of feeding and of power as types that do not mix, and reads and prints them as people
-// write them.
+// write them; counts and spans of time too.
 //
 // In: text such as "4.2 kg", "9 lb 4 oz", "380 kcal/100 g", "15 Ah". Out: typed numbers, each named after its base unit.
 // Products of quantities are functions here, so that a conversion stands once. Unit names, the exact pound and the refusal
@@ -9,6 +9,7 @@
 package units
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -89,21 +90,38 @@ func (t Milliseconds) Seconds() Seconds { return Seconds(t / 1000) }
 
 // String is the shortest exact form: "18 g", "6.2 g", "4.25 kg".
 func (m Milligrams) String() string {
-	unit, per := " g", int64(Gram)
 	if m >= Kilogram || m <= -Kilogram {
-		unit, per = " kg", int64(Kilogram)
+		return decimal(int64(m), 6) + " kg"
 	}
+	return m.InGrams()
+}
+
+// InGrams is exact and in grams, however many: "6.2 g", "1400 g".
+func (m Milligrams) InGrams() string { return decimal(int64(m), 3) + " g" }
+
+// Short leaves milligrams out from a kilogram on: "6.2 g", "1.404 kg".
+func (m Milligrams) Short() string {
+	if m >= Kilogram {
+		m -= m % Gram
+	}
+	return m.String()
+}
+
+// Tenths leaves out what is less than a tenth of a gram: "6.2 g", "18.0 g".
+func (m Milligrams) Tenths() string { return fmt.Sprintf("%d.%d g", m/Gram, m%Gram/100) }
+
+// decimal writes n / 10^digits without zeros at the end.
+func decimal(n int64, digits int) string {
 	sign := ""
-	if m < 0 {
-		sign, m = "-", -m
+	if n < 0 {
+		sign, n = "-", -n
 	}
-	s := strconv.FormatInt(int64(m)/per, 10)
-	if rest := int64(m) % per; rest != 0 {
-		digits := len(strconv.FormatInt(per, 10)) - 1
-		frac := strconv.FormatInt(rest, 10)
-		s += "." + strings.TrimRight(strings.Repeat("0", digits-len(frac))+frac, "0")
+	s := fmt.Sprintf("%0*d", digits+1, n)
+	whole, rest := s[:len(s)-digits], strings.TrimRight(s[len(s)-digits:], "0")
+	if rest == "" {
+		return sign + whole
 	}
-	return sign + s + unit
+	return sign + whole + "." + rest
 }
 
 // Pounds is the mass in pounds and ounces to a tenth of an ounce, "9 lb 4.1 oz"; below a pound in ounces only, and below

@@ -9,6 +9,7 @@ import (
 
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 // check is an expectation with its times read.
@@ -207,14 +208,14 @@ func (c *check) servings(want []wanted) {
 func (c *check) compare(w wanted, g given) {
 	late := g.start.Sub(w.at.Time())
 	if off := g.pockets - w.pockets; off > c.e.Off || -off > c.e.Off {
-		c.fail(c.serving(w.at, w.pockets), pockets(g.pockets), g.start)
+		c.fail(c.serving(w.at, w.pockets), units.Count(g.pockets, "pocket"), g.start)
 	} else if late < 0 || late > c.within {
 		c.fail(fmt.Sprintf("%s, at most %v late", c.serving(w.at, w.pockets), c.within), fmt.Sprintf("%v late", late.Round(time.Millisecond)), g.start)
 	}
 }
 
 func (c *check) serving(at table.Minute, n int) string {
-	return fmt.Sprintf("%s at %s", pockets(n), c.r.log.local.At(at.Time()).Format("2006-01-02 15:04 MST"))
+	return fmt.Sprintf("%s at %s", units.Count(n, "pocket"), c.r.log.local.At(at.Time()).Format("2006-01-02 15:04 MST"))
 }
 
 // counts checks pockets, grams, turns by hand and resets in the span.

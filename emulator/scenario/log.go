@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"mealtab/compiler/replay"
+	"mealtab/compiler/units"
 	"mealtab/emulator/board"
 )
 
@@ -98,7 +99,7 @@ func (l *Log) Print(text string) {
 
 func (l *Log) put(e entry) {
 	if e.text == "" && e.e.Kind == board.TurnEnded {
-		e.text = fmt.Sprintf("the wheel stands: %s, %s", pockets(l.fell), grams(l.mg))
+		e.text = fmt.Sprintf("the wheel stands: %s, %s", units.Count(l.fell, "pocket"), units.Milligrams(l.mg).Tenths())
 	}
 	l.recent[l.n%recentLines] = e
 	l.n++
@@ -154,7 +155,7 @@ func words(e board.Event) string {
 	case board.TurnStarted:
 		return "the wheel turns"
 	case board.PocketFell:
-		return "a pocket falls: " + grams(e.Value)
+		return "a pocket falls: " + units.Milligrams(e.Value).Tenths()
 	case board.ServoStalled:
 		return choose(on, "the servo pushes, and the wheel stands", "the servo pushes no more")
 	case board.Light:
@@ -183,5 +184,3 @@ func resetCause(flags uint8) string {
 	}
 	return "a reset of unknown cause"
 }
-
-func grams(mg int64) string { return fmt.Sprintf("%d.%d g", mg/1000, mg%1000/100) }

@@ -9,6 +9,7 @@ import (
 	"mealtab/compiler/profile"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 )
@@ -184,7 +185,7 @@ func (g *rehearsing) advance() {
 }
 
 func (g *rehearsing) describe() string {
-	return fmt.Sprintf("%s at %s (%s)", pockets(g.due.Pockets()), g.due.At.Time().Format(stampLayout),
+	return fmt.Sprintf("%s at %s (%s)", units.Count(g.due.Pockets(), "pocket"), g.due.At.Time().Format(stampLayout),
 		g.log.local.At(g.due.At.Time()).Format("15:04 MST"))
 }
 
@@ -193,7 +194,7 @@ func (g *rehearsing) turned(turn Turn) {
 	if g.failed != nil || table.MinuteOf(turn.Start.Unix()) >= g.w.To && !g.more {
 		return
 	}
-	happened := fmt.Sprintf("%s, for minute %s", pockets(turn.Pockets), turn.Journal.Cursor.Time().Format(stampLayout))
+	happened := fmt.Sprintf("%s, for minute %s", units.Count(turn.Pockets, "pocket"), turn.Journal.Cursor.Time().Format(stampLayout))
 	switch late := turn.Start.Sub(g.due.At.Time()); {
 	case !g.more:
 		g.fail("no further serving", happened, turn.Start)
@@ -216,7 +217,7 @@ func (g *rehearsing) count(turn Turn, late time.Duration) {
 		return // a large serving is turned in parts
 	}
 	if g.got != planned {
-		g.fail(g.describe(), pockets(g.got), turn.Start)
+		g.fail(g.describe(), units.Count(g.got, "pocket"), turn.Start)
 		return
 	}
 	g.rep.Servings++
@@ -243,11 +244,4 @@ func (g *rehearsing) account() {
 	if n := g.b.Clock().IllegalMasks(); n > 0 {
 		rep.Violations = append(rep.Violations, fmt.Sprintf("%d illegal alarm masks written", n))
 	}
-}
-
-func pockets(n int) string {
-	if n == 1 {
-		return "1 pocket"
-	}
-	return fmt.Sprintf("%d pockets", n)
 }

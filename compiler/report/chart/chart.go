@@ -15,6 +15,7 @@ import (
 	"mealtab/compiler/replay"
 	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 // Input is a compiled plan at some time.
@@ -173,19 +174,19 @@ func (d *drawing) serving(due replay.Serving, n table.Minute) serving {
 func (d *drawing) weighed() bool { return d.in.Table.Wheel.UnitMg > 0 }
 
 // amount is "18 g", or "3 pockets" where weights are not known.
-func (d *drawing) amount(units int64) string {
+func (d *drawing) amount(massUnits int64) string {
 	if d.weighed() {
-		return grams(units * int64(d.in.Table.Wheel.UnitMg))
+		return units.Milligrams(massUnits * int64(d.in.Table.Wheel.UnitMg)).Short()
 	}
-	return plan.Portion{Pockets: int(units)}.String()
+	return plan.Portion{Pockets: int(massUnits)}.String()
 }
 
 // shortAmount is amount where there is little room.
-func (d *drawing) shortAmount(units int64) string {
+func (d *drawing) shortAmount(massUnits int64) string {
 	if d.weighed() {
-		return grams(units * int64(d.in.Table.Wheel.UnitMg))
+		return units.Milligrams(massUnits * int64(d.in.Table.Wheel.UnitMg)).Short()
 	}
-	return fmt.Sprintf("%d p", units)
+	return fmt.Sprintf("%d p", massUnits)
 }
 
 // shown reports whether a meal is served in the preset drawn.

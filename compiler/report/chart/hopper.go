@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 const (
@@ -83,14 +84,14 @@ func (d *drawing) levels(start table.Minute, holds int64) (list []reading, end s
 	})
 	switch {
 	case last < 0 && empty:
-		return list, fmt.Sprintf("A full hopper (%s) does not hold one serving.", grams(holds))
+		return list, fmt.Sprintf("A full hopper (%s) does not hold one serving.", units.Milligrams(holds).Short())
 	case last < 0:
 		return list, "Nothing is served in this time."
 	case empty:
 		at := table.Minute(last)
-		return list, fmt.Sprintf("A full hopper (%s) lasts %s; last whole serving %s.", grams(holds), plural(dayOf(at)-dayOf(start), "day"), dateText(dayOf(at), "Mon 2 Jan 2006 ")+clock(ofDay(at)))
+		return list, fmt.Sprintf("A full hopper (%s) lasts %s; last whole serving %s.", units.Milligrams(holds).Short(), units.Count(dayOf(at)-dayOf(start), "day"), dateText(dayOf(at), "Mon 2 Jan 2006 ")+clock(ofDay(at)))
 	}
-	return list, fmt.Sprintf("A full hopper (%s) lasts longer than %s; %s are left then.", grams(holds), plural(dayOf(table.Minute(last))-dayOf(start), "day"), grams(left))
+	return list, fmt.Sprintf("A full hopper (%s) lasts longer than %s; %s are left then.", units.Milligrams(holds).Short(), units.Count(dayOf(table.Minute(last))-dayOf(start), "day"), units.Milligrams(left).Short())
 }
 
 // grid draws the amounts and dates.
@@ -99,7 +100,7 @@ func (d *drawing) grid(l hopperLayout) {
 	for mg := int64(0); mg <= l.holds; mg += step {
 		y := l.y(mg)
 		d.add(Line{Points: []Point{{l.left, y}, {l.right, y}}, Width: 1, Paint: Rule},
-			Text{X: l.left - 8, Y: y + 4, Size: 11, Anchor: End, Paint: Faint, S: grams(mg)})
+			Text{X: l.left - 8, Y: y + 4, Size: 11, Anchor: End, Paint: Faint, S: units.Milligrams(mg).Short()})
 	}
 	room := 62.0
 	every := max(1, int(math.Ceil(room*float64(l.days)/(l.right-l.left))))

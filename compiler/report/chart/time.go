@@ -2,7 +2,6 @@ package chart
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"mealtab/compiler/table"
@@ -34,21 +33,3 @@ func dateText(day int, layout string) string { return date(day).Format(layout) }
 func clock(minutes int) string { return fmt.Sprintf("%02d:%02d", minutes/60, minutes%60) }
 
 func daysIn(month time.Time) int { return month.AddDate(0, 1, -month.Day()).Day() }
-
-// grams is a weight without needless digits: "18 g", "6.2 g", "1.4 kg".
-func grams(milligrams int64) string {
-	unit, n := " g", milligrams
-	if milligrams >= 1_000_000 {
-		unit, n = " kg", milligrams/1000
-	}
-	s := fmt.Sprintf("%d.%03d", n/1000, n%1000)
-	return strings.TrimRight(strings.TrimRight(s, "0"), ".") + unit
-}
-
-// plural is "1 serving", "2 servings".
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}

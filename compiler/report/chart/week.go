@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 const (
@@ -98,7 +99,7 @@ func (d *drawing) whatFalls(days [][]serving) string {
 			}
 		}
 	}
-	return "A pocket holds " + grams(pocket) + ", more than some portions: these are saved up until they fill one. Shown is what falls."
+	return "A pocket holds " + units.Milligrams(pocket).Short() + ", more than some portions: these are saved up until they fill one. Shown is what falls."
 }
 
 // hours draws the ground: a band for every other day, and the hours.

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 const (
@@ -116,7 +117,7 @@ func (d *drawing) bars(l yearLayout, totals []dayTotal) {
 		}
 		bar.Tip = t.Format("Mon 2 January 2006") + ": nothing"
 		if total.servings > 0 {
-			bar.Tip = fmt.Sprintf("%s: %s, %s", t.Format("Mon 2 January 2006"), plural(total.servings, "serving"), d.amount(total.units))
+			bar.Tip = fmt.Sprintf("%s: %s, %s", t.Format("Mon 2 January 2006"), units.Count(total.servings, "serving"), d.amount(total.units))
 		}
 		told = append(told, bar)
 	}
@@ -181,9 +182,9 @@ func (d *drawing) yearText(l yearLayout, totals []dayTotal, signs []sign) string
 	case fed == 0:
 		b.WriteString("No food on any day.")
 	case least == most:
-		fmt.Fprintf(&b, "%s on %s.", d.amount(most), plural(fed, "day"))
+		fmt.Fprintf(&b, "%s on %s.", d.amount(most), units.Count(fed, "day"))
 	default:
-		fmt.Fprintf(&b, "%s to %s a day on %s.", d.amount(least), d.amount(most), plural(fed, "day"))
+		fmt.Fprintf(&b, "%s to %s a day on %s.", d.amount(least), d.amount(most), units.Count(fed, "day"))
 	}
 	for _, s := range signs {
 		if len(s.texts) > 0 {

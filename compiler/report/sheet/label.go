@@ -7,7 +7,6 @@ import (
 	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/report/review"
 	"mealtab/compiler/table"
-	"mealtab/compiler/units"
 )
 
 // label is for the hopper: whoever looks after the animals finds there what the feeder does.
@@ -26,7 +25,7 @@ func label(p *page, in Input) {
 		shown = shown[:mostMeals]
 	}
 	for _, m := range shown {
-		p.row(lefts, []string{m.Name, portion(m.Portion), describe.Set(m.Set) + presets(of, m)})
+		p.row(lefts, []string{m.Name, m.Portion.String(), describe.Set(m.Set) + presets(of, m)})
 	}
 	if more := len(of.Meals) - len(shown); more > 0 {
 		p.text(fmt.Sprintf("and %d more: see the plan", more))
@@ -44,16 +43,6 @@ func label(p *page, in Input) {
 
 // mostMeals is how many stand on the label; a plan with more is no text for a hopper.
 const mostMeals = 12
-
-func portion(p plan.Portion) string {
-	switch {
-	case p.Milligrams > 0:
-		return units.Milligrams(p.Milligrams).String()
-	case p.Pockets == 1:
-		return "1 pocket"
-	}
-	return fmt.Sprintf("%d pockets", p.Pockets)
-}
 
 // presets says to which presets a meal belongs, if not to all.
 func presets(of *plan.Plan, m plan.Meal) string {

@@ -8,8 +8,9 @@ import (
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 )
 
@@ -123,7 +124,7 @@ func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, he
 		}
 		for _, d := range due {
 			t := local(d.At)
-			out.Next = append(out.Next, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: held.MealWords(d.Meal, d.Meals), Pockets: serving.PocketWord(d.Pockets)})
+			out.Next = append(out.Next, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: held.MealWords(d.Meal, d.Meals), Pockets: units.Count(d.Pockets, "pocket")})
 		}
 	}
 	past, err := f.History(0)

@@ -9,10 +9,10 @@ import (
 	"path/filepath"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/edit"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 )
 
 // importFile takes meals from a calendar, or a whole plan.
@@ -94,9 +94,9 @@ func (s *session) takeCalendar(name string, text []byte) (said string, left []st
 		return "", left, fmt.Errorf("%s has no event that can be a meal here, so that nothing is changed", name)
 	}
 	s.change(d.Source(), "", s.meals.all(d.Meals()))
-	said = fmt.Sprintf("%s taken over from %s.", words.Count(d.Meals(), "meal"), name)
+	said = fmt.Sprintf("%s taken over from %s.", units.Count(d.Meals(), "meal"), name)
 	if len(left) > 0 {
-		said += fmt.Sprintf(" %s left out: see In and out.", words.Count(len(left), "event"))
+		said += fmt.Sprintf(" %s left out: see In and out.", units.Count(len(left), "event"))
 	}
 	return said, left, nil
 }

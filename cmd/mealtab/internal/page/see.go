@@ -9,12 +9,12 @@ import (
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/report/chart"
 	"mealtab/compiler/report/review"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )
@@ -232,7 +232,7 @@ func (s *session) next(c *Compiled, preset int) (lines []nextLine) {
 	today := dayOf(c, s.o.Now())
 	for _, due := range sched.Walk(serving.Range{From: moment.Minute(s.o.Now()), To: serving.End(sched.Table)}, preset).Take(shownNext) {
 		local := due.Local()
-		line := nextLine{Day: local.Format("Mon 2 Jan 2006"), Time: local.Format("15:04"), Pockets: serving.PocketWord(due.Pockets())}
+		line := nextLine{Day: local.Format("Mon 2 Jan 2006"), Time: local.Format("15:04"), Pockets: units.Count(due.Pockets(), "pocket")}
 		switch dayOf(c, due.At.Time()) - today {
 		case 0:
 			line.Day = "today"
@@ -245,7 +245,7 @@ func (s *session) next(c *Compiled, preset int) (lines []nextLine) {
 		}
 		line.What = strings.Join(names, " and ")
 		if mg := due.Milligrams(); mg > 0 {
-			line.Amount = serving.Grams(mg)
+			line.Amount = units.Milligrams(mg).Short()
 		}
 		lines = append(lines, line)
 	}
@@ -261,7 +261,7 @@ func facts(c *Compiled, in review.Input, preset int) (list []fact) {
 	if m := sum.Day.Milligrams; m.Most > 0 {
 		f := fact{"Food a day", tenths(m.Mean()/1000) + " g", ""}
 		if m.Least != m.Most {
-			f.Note = serving.Grams(m.Least) + " to " + serving.Grams(m.Most)
+			f.Note = units.Milligrams(m.Least).Short() + " to " + units.Milligrams(m.Most).Short()
 		}
 		list = append(list, f)
 	}
@@ -272,7 +272,7 @@ func facts(c *Compiled, in review.Input, preset int) (list []fact) {
 		list = append(list, fact{"Longest without food", review.Duration(gap.To - gap.From), ""})
 	}
 	if h := sum.Hopper; h.Known && !h.Lasts {
-		list = append(list, fact{"A full hopper", fmt.Sprintf("%d days", h.Days), serving.Grams(c.Plan.Hopper) + " if filled now"})
+		list = append(list, fact{"A full hopper", fmt.Sprintf("%d days", h.Days), units.Milligrams(c.Plan.Hopper).Short() + " if filled now"})
 	}
 	return list
 }
@@ -288,7 +288,7 @@ func eaters(c *Compiled, sum review.Summary) (list []fact) {
 	for i, m := range home.Members {
 		names[i] = m.Pet.Name
 	}
-	return []fact{{"Ration of " + strings.Join(names, " and "), serving.Grams(int64(v.Least)) + " to " + serving.Grams(int64(v.Most)) + " a day", v.String()}}
+	return []fact{{"Ration of " + strings.Join(names, " and "), units.Milligrams(v.Least).Short() + " to " + units.Milligrams(v.Most).Short() + " a day", v.String()}}
 }
 
 func tenths(v float64) string { return strings.TrimSuffix(strconv.FormatFloat(v, 'f', 1, 64), ".0") }

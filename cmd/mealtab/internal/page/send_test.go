@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/cmd/mealtab/internal/known"
-	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/report/serving"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 	"mealtab/flasher"

@@ -10,7 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/page/trial"
-	"mealtab/cmd/mealtab/internal/serving"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 )

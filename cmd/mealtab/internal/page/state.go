@@ -4,9 +4,9 @@ import (
 	"fmt"
 	"html/template"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
+	"mealtab/compiler/units"
 )
 
 // Issue is a diagnostic as it is shown beside a field.
@@ -78,16 +78,16 @@ func (s *session) verdict() (summary, brief, kind string) {
 	errors := c.Diagnostics.Count(plan.Error)
 	warnings := len(c.Diagnostics) - errors
 	if !c.ok() {
-		brief = words.Count(max(errors, 1), "error")
+		brief = units.Count(max(errors, 1), "error")
 		if s.good == nil {
 			return brief + "; there is no plan to show yet", brief, "bad"
 		}
 		return brief + "; what is shown is the plan before", brief, "bad"
 	}
 	proof := fmt.Sprintf("Its table has %d of %d bytes; %s servings are proved through %s.", len(c.Output.Bytes), c.Output.Capacity,
-		words.Thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
+		units.Thousands(c.Output.Proof.Instants), c.Output.Proof.Through)
 	if warnings > 0 {
-		brief = "No errors, but " + words.Count(warnings, "warning")
+		brief = "No errors, but " + units.Count(warnings, "warning")
 		return brief + ": is that what you want? " + proof, brief, "look"
 	}
 	return "The plan is right. " + proof, "The plan is right.", "good"

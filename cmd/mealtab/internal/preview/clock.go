@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"time"
 
-	"mealtab/cmd/mealtab/internal/words"
+	"mealtab/compiler/units"
 	"mealtab/flasher"
 )
 
@@ -13,9 +13,9 @@ func Apart(d time.Duration) string {
 	d = d.Round(time.Millisecond)
 	switch {
 	case d < 0:
-		return words.Span(d) + " behind this computer's"
+		return units.Span(d) + " behind this computer's"
 	case d > 0:
-		return words.Span(d) + " ahead of this computer's"
+		return units.Span(d) + " ahead of this computer's"
 	}
 	return "agrees with this computer's to the millisecond"
 }

@@ -8,11 +8,12 @@ import (
 	"fmt"
 	"strings"
 
-	"mealtab/cmd/mealtab/internal/serving"
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/replay"
+	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/compiler/zone"
 	"mealtab/flasher"
 )
@@ -164,7 +165,7 @@ func servings(sch *serving.Schedule, f Feeder) (lines []string) {
 			break
 		}
 		local := serving.Local(sch.Clock, due.At.Time())
-		lines = append(lines, fmt.Sprintf("%s  %s", local.Format("Mon 2006-01-02 15:04"), serving.PocketWord(due.Pockets())))
+		lines = append(lines, fmt.Sprintf("%s  %s", local.Format("Mon 2006-01-02 15:04"), units.Count(due.Pockets(), "pocket")))
 	}
 	return lines
 }

@@ -9,9 +9,9 @@ import (
 	"sync/atomic"
 	"time"
 
-	"mealtab/cmd/mealtab/internal/words"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
 )
@@ -99,11 +99,11 @@ func (t *Tryout) run(r *scenario.Rehearsal) {
 
 // summary says how far a rehearsal went.
 func summary(years int, r *scenario.Report) string {
-	span := "through " + words.Count(years, "year")
+	span := "through " + units.Count(years, "year")
 	if r.Left != (scenario.Window{}) {
-		span = fmt.Sprintf("to %s, the day of serving %s, and no further", (r.Left.From - 1).Time().Format(time.DateOnly), words.Thousands(r.Servings))
+		span = fmt.Sprintf("to %s, the day of serving %s, and no further", (r.Left.From - 1).Time().Format(time.DateOnly), units.Thousands(r.Servings))
 	}
-	return fmt.Sprintf("rehearsed on the firmware %s: %s as replayed\n", span, words.Count(r.Servings, "serving"))
+	return fmt.Sprintf("rehearsed on the firmware %s: %s as replayed\n", span, units.Count(r.Servings, "serving"))
 }
 
 // Span is the feeder's time that is rehearsed: windows laid end to end from the first.

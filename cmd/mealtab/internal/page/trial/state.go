@@ -7,6 +7,8 @@ import (
 	"mealtab/emulator/board"
 	"mealtab/emulator/board/ds3231"
 	"mealtab/emulator/scenario"
+
+	"mealtab/compiler/units"
 )
 
 // State is what there is to see of a feeder.
@@ -53,7 +55,7 @@ func (f *Feeder) State() State {
 	s := State{
 		Board: f.o.Board, Day: now.Format("Monday 2 January 2006"), Time: now.Format("15:04:05 MST"), Date: now.Format(time.DateOnly), Speed: f.speed,
 		Powered: f.b.Powered(), Volts: fmt.Sprintf("%.2f V", float64(f.b.Millivolts())/1000), Wire: f.wire, Light: f.b.LED(), Servo: f.b.BoostOn(),
-		Angle: f.b.Angle(), Pockets: f.b.Pockets(), Bowl: grams(f.bowlMg), Hopper: grams(int64(f.b.HopperMg())), Dry: f.b.HopperMg() < 1, Jammed: f.jammed, Log: []Line{}, Journal: []Record{},
+		Angle: f.b.Angle(), Pockets: f.b.Pockets(), Bowl: units.Milligrams(f.bowlMg).Tenths(), Hopper: units.Milligrams(f.b.HopperMg()).Tenths(), Dry: f.b.HopperMg() < 1, Jammed: f.jammed, Log: []Line{}, Journal: []Record{},
 	}
 	if !f.goal.IsZero() {
 		s.Hurrying = f.local(f.goal).Format("2 January 2006 15:04")
@@ -138,7 +140,7 @@ func (f *Feeder) event(e board.Event) {
 		f.turnMg += e.Value
 		f.bowlMg += e.Value
 	case board.TurnEnded:
-		f.say(fmt.Sprintf("the wheel turns %s, %s fall", pockets(e.Value), grams(f.turnMg)))
+		f.say(fmt.Sprintf("the wheel turns %s, %s fall", units.Count(int(e.Value), "pocket"), units.Milligrams(f.turnMg).Tenths()))
 	case board.Button:
 		if e.Value != 0 {
 			f.say("the " + []string{"feed", "portion", "plan"}[e.Arg%3] + " button is pressed")
@@ -147,12 +149,3 @@ func (f *Feeder) event(e board.Event) {
 		f.say("a rule of the chip is broken: " + e.Text)
 	}
 }
-
-func pockets(n int64) string {
-	if n == 1 {
-		return "1 pocket"
-	}
-	return fmt.Sprintf("%d pockets", n)
-}
-
-func grams(mg int64) string { return fmt.Sprintf("%.1f g", float64(mg)/1000) }

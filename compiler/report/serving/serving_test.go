@@ -87,9 +87,3 @@ func TestNoSuchFormat(t *testing.T) {
 	_, err := cats().NewWriter("xml", &bytes.Buffer{})
 	assert.EqualError(t, err, `no format "xml"`)
 }
-
-func TestGrams(t *testing.T) {
-	for mg, want := range map[int64]string{18000: "18 g", 6200: "6.2 g", 1: "0.001 g", 1_400_000: "1.4 kg", 999_999: "999.999 g", 0: "0 g"} {
-		assert.Equal(t, want, Grams(mg))
-	}
-}

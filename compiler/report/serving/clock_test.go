@@ -19,7 +19,7 @@ const (
 
 // The clock of a table must show what the IANA data say, at every change and a minute before, in every canonical zone.
 func TestTableClockIsTheZone(t *testing.T) {
-	list, err := os.Open("../../../../testdata/zone/canonical.txt")
+	list, err := os.Open("../../../testdata/zone/canonical.txt")
 	require.NoError(t, err)
 	defer list.Close()
 	db, n := zone.Embedded(), 0

@@ -1,5 +1,4 @@
-// Package words writes numbers as a sentence has them.
-package words
+package units
 
 import (
 	"fmt"
@@ -7,7 +6,7 @@ import (
 	"time"
 )
 
-// Count is "1 warning", "2 warnings".
+// Count is "1 warning", "2 warnings", "1,400 warnings".
 func Count(n int, what string) string {
 	if n == 1 {
 		return "1 " + what

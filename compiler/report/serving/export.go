@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"mealtab/compiler/ical"
+	"mealtab/compiler/units"
 )
 
 // jsonServing is the interface that README.md documents under "Replay as JSON": fields may be added, none may change.
@@ -39,7 +40,7 @@ func gramsNumber(milligrams int64) json.Number {
 	if milligrams == 0 {
 		return ""
 	}
-	return json.Number(decimal(milligrams))
+	return json.Number(strings.TrimSuffix(units.Milligrams(milligrams).InGrams(), " g"))
 }
 
 // Writer takes servings one by one; Close completes the output.
@@ -139,14 +140,14 @@ func (i *icsWriter) Write(s Serving) error {
 	for _, m := range s.Meals {
 		names = append(names, m.label())
 		if m.Milligrams > 0 {
-			words = append(words, m.label()+" "+Grams(m.Milligrams))
+			words = append(words, m.label()+" "+units.Milligrams(m.Milligrams).Short())
 		} else {
-			words = append(words, m.label()+" "+PocketWord(m.Pockets))
+			words = append(words, m.label()+" "+units.Count(m.Pockets, "pocket"))
 		}
 	}
 	i.events = append(i.events, ical.ServingEvent{
 		At: s.At.Time(), Key: strings.Join(names, "\n") + s.Local().Format("\n"+time.DateOnly), Minutes: shownMinutes, Summary: strings.Join(words, ", "),
-		Description: "The wheel turns " + PocketWord(s.Pockets()) + ".",
+		Description: "The wheel turns " + units.Count(s.Pockets(), "pocket") + ".",
 	})
 	return nil
 }

@@ -7,29 +7,8 @@ import (
 	"unicode/utf8"
 
 	"mealtab/compiler/replay"
+	"mealtab/compiler/units"
 )
-
-// Grams is a weight without needless digits: "18 g", "6.2 g", "1.4 kg".
-func Grams(milligrams int64) string {
-	if milligrams >= 1_000_000 {
-		return decimal(milligrams/1000) + " kg"
-	}
-	return decimal(milligrams) + " g"
-}
-
-// decimal is thousandths as a decimal number.
-func decimal(thousandths int64) string {
-	s := fmt.Sprintf("%d.%03d", thousandths/1000, thousandths%1000)
-	return strings.TrimRight(strings.TrimRight(s, "0"), ".")
-}
-
-// PocketWord is "1 pocket" or "3 pockets".
-func PocketWord(n int) string {
-	if n == 1 {
-		return "1 pocket"
-	}
-	return fmt.Sprintf("%d pockets", n)
-}
 
 // TimeLayout is how times are shown in text.
 const TimeLayout = "Mon 2006-01-02 15:04 MST"
@@ -55,9 +34,9 @@ func (t *Text) Write(s Serving) error {
 	for _, m := range s.Meals {
 		amount := ""
 		if m.Milligrams > 0 {
-			amount = Grams(m.Milligrams)
+			amount = units.Milligrams(m.Milligrams).Short()
 		}
-		fmt.Fprintf(&b, "%-26s  %s  %9s  %10s\n", when, Pad(m.label(), 22), amount, PocketWord(m.Pockets))
+		fmt.Fprintf(&b, "%-26s  %s  %9s  %10s\n", when, Pad(m.label(), 22), amount, units.Count(m.Pockets, "pocket"))
 		when = ""
 	}
 	t.last = &s
