@@ -53,7 +53,7 @@ func TestBoardOverTCP(t *testing.T) {
 	require.Contains(t, run("status", "--port", port), "board    m328-mains on "+port)
 
 	// Behind a port server of another make.
-	server := exec.Command("/usr/bin/python3", "../../flasher/link/testdata/rfc2217_server.py", strings.TrimPrefix(port, "tcp:"))
+	server := exec.Command("/usr/bin/python3", "../../flasher/ports/testdata/rfc2217_server.py", strings.TrimPrefix(port, "tcp:"))
 	serverSaid, err := server.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, server.Start())
