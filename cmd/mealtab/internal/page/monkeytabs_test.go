@@ -51,9 +51,9 @@ func (l look) draw(r *rand.Rand, m *model) deed {
 		}
 		return -1
 	}
-	press := func(selector string) func(b *browser) {
+	press := func(selector string) func(b *browser) { // as a mouse does, which takes the cursor along
 		return func(b *browser) {
-			b.run(chromedp.Evaluate(fmt.Sprintf(`document.activeElement.blur(); document.querySelector(%q).click()`, selector), nil))
+			b.run(chromedp.Evaluate(fmt.Sprintf(`document.activeElement.blur(); document.querySelector(%[1]q).focus(); document.querySelector(%[1]q).click()`, selector), nil))
 		}
 	}
 	if len(l.Cards) == 0 || len(l.Cards) < 6 && r.IntN(12) == 0 {
