@@ -7,6 +7,7 @@ import (
 	"mealtab/compiler/food/forecast"
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/prose"
 )
 
 // pets reads who eats from the plan. Faults of their values are the plan's.
@@ -35,7 +36,7 @@ func (a *app) wheelAmounts(b *strings.Builder, c *compiled, preset int) {
 	if got.Month.Count > 0 {
 		amountRow(b, "a month", got.Month)
 	}
-	b.WriteString(wrap("  ", "What a serving leaves over is carried to the next: the running total is never more than half a pocket from the plan."))
+	b.WriteString(prose.Wrap("  ", "What a serving leaves over is carried to the next: the running total is never more than half a pocket from the plan."))
 }
 
 func amountRow(b *strings.Builder, name string, m forecast.Amounts) {
@@ -77,11 +78,11 @@ func (a *app) refill(b *strings.Builder, c *compiled, preset int) {
 	if c.plan.Hopper == 0 || !f.Known || f.Lasts {
 		return
 	}
-	b.WriteString(wrap("  refill by              ", refillText(c, f)))
+	b.WriteString(prose.Wrap("  refill by              ", refillText(c, f)))
 	if note := forecast.Freshness(f.Days); note != "" {
-		b.WriteString(wrap("  ", note))
+		b.WriteString(prose.Wrap("  ", note))
 	}
 	if note := a.bag(c); note != "" {
-		b.WriteString(wrap("  ", note))
+		b.WriteString(prose.Wrap("  ", note))
 	}
 }

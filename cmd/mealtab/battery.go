@@ -1,10 +1,8 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -60,18 +58,6 @@ which names its source. What would lengthen the life most is tried out and shown
 	return cmd
 }
 
-// batteryReport is all that is shown.
-type batteryReport struct {
-	title    string
-	profile  *power.Profile
-	counts   power.Counts
-	life     power.Range
-	gains    []power.Gain
-	together power.Life
-	explain  bool
-	minMV    int // below it the wheel is not turned
-}
-
 func (a *app) runBattery(name string, f batteryFlags) error {
 	if f.format != "text" && f.format != "json" {
 		return usagef("--format %s does not exist: text, json", f.format)
@@ -99,13 +85,11 @@ func (a *app) runBattery(name string, f batteryFlags) error {
 	if err != nil {
 		return err
 	}
-	r := &batteryReport{title: title(l.plan), profile: p, counts: counts, explain: f.explain, minMV: board.MinSupplyMV}
-	r.life = p.Range(counts)
-	r.gains, r.together = p.Gains(counts)
+	r := power.NewReport(title(l.plan), p, counts, board.MinSupplyMV)
 	if f.format == "json" {
-		return r.json(a.out)
+		return r.JSON(a.out)
 	}
-	_, err = io.WriteString(a.out, r.text())
+	_, err = io.WriteString(a.out, r.Text(f.explain))
 	return err
 }
 
@@ -192,49 +176,4 @@ func counted(r *scenario.Report, clockHz float64) power.Counts {
 	}
 	c.Servo = power.ServoTime(c.Wheel, c.Servings)
 	return c
-}
-
-func (r *batteryReport) json(w io.Writer) error {
-	type item struct {
-		Name    string  `json:"name"`
-		MA      float64 `json:"current_mA"`
-		Seconds float64 `json:"seconds_a_year"`
-		MAh     float64 `json:"mAh_a_year"`
-		Source  string  `json:"source"`
-	}
-	type gain struct {
-		Change string  `json:"change"`
-		Days   float64 `json:"more_days"`
-	}
-	out := struct {
-		Plan    string     `json:"plan"`
-		Board   string     `json:"board"`
-		Counted bool       `json:"counted"`
-		Days    [3]float64 `json:"days"` // poor, usual, good
-		Limited [3]bool    `json:"limited_by_shelf_life"`
-		Items   []item     `json:"items"`
-		Gains   []gain     `json:"gains"`
-	}{Plan: r.title, Board: r.profile.Board, Counted: r.counts.Counted}
-	for i, l := range r.life {
-		out.Days[i], out.Limited[i] = l.Days(), l.Limited
-	}
-	for _, i := range r.life[1].Budget.Items {
-		out.Items = append(out.Items, item{i.Name, float64(i.Current), float64(i.Time), float64(i.Charge), i.Source})
-	}
-	for _, g := range r.gains {
-		out.Gains = append(out.Gains, gain{g.Draw.Cut, g.Days})
-	}
-	e := json.NewEncoder(w)
-	e.SetIndent("", "  ")
-	return e.Encode(out)
-}
-
-// share is a part of the whole as a bar.
-func share(part float64) string {
-	const width = 24
-	n := int(part*width + 0.5)
-	if n == 0 && part > 0 {
-		return "."
-	}
-	return strings.Repeat("#", n)
 }

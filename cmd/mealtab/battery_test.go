@@ -26,13 +26,6 @@ func TestCountedScalesToAYear(t *testing.T) {
 	assert.InDelta(t, 1500, c.EEPROMWrites, 1e-9)
 }
 
-func TestMoreDays(t *testing.T) {
-	for days, want := range map[float64]string{0.6: "+1 day", 173.4: "+173 days", 729: "+729 days", 730: "+2 years", 760: "+2 years 1 month",
-		1643: "+4 years 6 months", 1094.9: "+3 years"} {
-		assert.Equal(t, want, moreDays(days))
-	}
-}
-
 // What is computed is what the firmware really does, counted on the emulated board. The month before the end of the calendar
 // stands for a year, to save time. The wheel's own inertia makes its turns longer than the pulses.
 func TestComputedAgreesWithCounted(t *testing.T) {

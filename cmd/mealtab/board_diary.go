@@ -8,6 +8,8 @@ import (
 
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/compiler/prose"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -135,7 +137,7 @@ func (d *diary) summary() string {
 		units.Count(d.pockets, "pocket"), units.Milligrams(d.mg).Tenths())
 	j, ok := table.NewestJournal(d.b.MCU().EEPROM(), d.m)
 	if ok && j.Faults != 0 {
-		b.WriteString(wrap("shown until acknowledged: ", faultText(j.Faults)))
+		b.WriteString(prose.Wrap("shown until acknowledged: ", history.Faults(j.Faults)))
 	}
 	held := d.inForce()
 	if held == nil {

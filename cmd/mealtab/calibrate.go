@@ -78,16 +78,12 @@ table of PLAN; every other byte of the file stays as it is.`,
 	return cmd
 }
 
-// calibration is what a run works on and finds.
+// calibration is what a run works on, and what it finds.
 type calibration struct {
-	f      calibrateFlags
-	name   string // of the plan; "": none
-	src    []byte
-	plan   *plan.Plan
-	turn   units.Milliseconds // in force: the plan's, else the board's
-	found  []calibrate.Setting
-	doubt  string // why the plan should not be changed yet
-	report strings.Builder
+	calibrate.Report
+	f    calibrateFlags
+	name string // of the plan; "": none
+	src  []byte
 }
 
 func (a *app) runCalibrate(name string, f calibrateFlags) error {
@@ -103,27 +99,69 @@ func (a *app) runCalibrate(name string, f calibrateFlags) error {
 		if err != nil {
 			return err
 		}
-		if err := c.weighings(list); err != nil {
+		drop, err := f.leftOut(list)
+		if err != nil {
 			return err
 		}
+		c.Weighings(list, drop)
 	}
-	if err := c.turnByCount(); err != nil {
-		return err
+	if f.asked != 0 {
+		if ratio := f.asked / f.turned; !(ratio >= 0.2 && ratio <= 5) { // NaN too
+			return usagef("--asked %g and --turned %g differ too much: check the wheel first", f.asked, f.turned)
+		}
+		c.TurnByCount(f.asked, f.turned)
 	}
 	if err := c.stopPulse(); err != nil {
 		return err
 	}
-	c.settings()
-	if _, err := io.WriteString(a.out, c.report.String()); err != nil {
+	if _, err := io.WriteString(a.out, c.Text()); err != nil {
 		return err
 	}
 	switch {
 	case !f.write:
 		return nil
-	case c.doubt != "" && !f.anyway:
-		return fmt.Errorf("%s; nothing was written (--anyway writes)", c.doubt)
+	case c.Doubt != "" && !f.anyway:
+		return fmt.Errorf("%s; nothing was written (--anyway writes)", c.Doubt)
 	}
-	return a.writeWheel(c)
+	return a.writeWheel(name, c.src, c.Found)
+}
+
+// leftOut is what --without names, as indices.
+func (f calibrateFlags) leftOut(list []calibrate.Weighing) (drop []int, err error) {
+	for _, n := range f.without {
+		if n < 1 || n > len(list) {
+			return nil, usagef("--without %d: there are weighings 1 to %d", n, len(list))
+		}
+		drop = append(drop, n-1)
+	}
+	if len(calibrate.Without(list, drop)) == 0 {
+		return nil, usagef("--without leaves no weighing")
+	}
+	return drop, nil
+}
+
+// stopPulse reads what --still or --creep say.
+func (c *calibration) stopPulse() error {
+	switch {
+	case c.f.still != "":
+		low, high, ok := strings.Cut(c.f.still, "..")
+		from, err := units.ParsePulse(low)
+		to, err2 := units.ParsePulse(high)
+		if err = errors.Join(err, err2); !ok || err != nil {
+			return usagef("--still %q: write the two ends, such as \"-18us..6us\"", c.f.still)
+		}
+		return c.Still(from, to)
+	case c.f.creep != "":
+		each, err := units.ParseSpan(c.f.creep)
+		if err != nil {
+			return usagef("--creep: %v", err)
+		}
+		if each < 5*c.Turn {
+			return usagef("--creep %s: that is turning, not creeping (a pocket takes %s at full speed)", c.f.creep, c.Turn)
+		}
+		return c.Creep(each, c.f.creeps == "forward")
+	}
+	return nil
 }
 
 func (f calibrateFlags) asksForWeighings() bool {
@@ -156,9 +194,9 @@ func (f calibrateFlags) check(name string) error {
 	return nil
 }
 
-// calibratedPlan reads the plan, if there is one, and the time of a pocket in force.
+// calibratedPlan reads the plan, if there is one, and the time of a pocket and the trim in force.
 func (a *app) calibratedPlan(c *calibration) (err error) {
-	board := ""
+	board, wheel := "", plan.Wheel{}
 	if c.name != "" {
 		if c.src, err = a.read(c.name); err != nil {
 			return err
@@ -167,15 +205,18 @@ func (a *app) calibratedPlan(c *calibration) (err error) {
 		if err != nil {
 			return err
 		}
-		c.plan, board = l.plan, l.plan.Board
+		board = l.plan.Board
+		if l.plan.Wheel != nil {
+			wheel = *l.plan.Wheel
+		}
 	}
 	p, err := profile.LoadFor(c.name, board)
 	if err != nil {
 		return err
 	}
-	c.turn = units.Milliseconds(p.TurnMillis)
-	if c.plan != nil && c.plan.Wheel != nil && c.plan.Wheel.TurnMillis > 0 {
-		c.turn = units.Milliseconds(c.plan.Wheel.TurnMillis)
+	c.Trim = units.Microseconds(wheel.TrimMicros)
+	if c.Turn = units.Milliseconds(wheel.TurnMillis); c.Turn == 0 {
+		c.Turn = units.Milliseconds(p.TurnMillis)
 	}
 	return nil
 }
@@ -224,22 +265,22 @@ func (a *app) askForWeighings(f calibrateFlags) (list []calibrate.Weighing, err 
 }
 
 // writeWheel edits the plan and reads it again: an edit must leave a good plan.
-func (a *app) writeWheel(c *calibration) error {
-	edited, err := calibrate.EditWheel(c.src, c.found)
+func (a *app) writeWheel(name string, src []byte, found []calibrate.Setting) error {
+	edited, err := calibrate.EditWheel(src, found)
 	if err != nil {
-		return fmt.Errorf("%s: %w", c.name, err)
+		return fmt.Errorf("%s: %w", name, err)
 	}
-	l, err := a.loadPlan(c.name, edited)
+	l, err := a.loadPlan(name, edited)
 	if err != nil {
 		return err
 	}
 	if err := a.report(l.diagnostics.Sort()); err != nil {
 		return err
 	}
-	if err := a.write(c.name, edited); err != nil {
+	if err := a.write(name, edited); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "\n%s: [wheel] is written; compile the plan again to bring it onto the feeder\n", c.name)
+	fmt.Fprintf(a.out, "\n%s: [wheel] is written; compile the plan again to bring it onto the feeder\n", name)
 	if b := l.plan.Button; b != nil && (b.PerHour > mostPresses || b.Portion.Pockets >= weighedPockets) {
 		fmt.Fprintf(a.out, "The button still gives %s a press, %d presses an hour and %d pockets a day at most: set it back before the feeder is left alone\n",
 			b.Portion, b.PerHour, table.MaxAskedDay)

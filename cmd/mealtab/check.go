@@ -12,6 +12,7 @@ import (
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/report/review"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/units"
@@ -131,7 +132,7 @@ func meals(b *strings.Builder, p *plan.Plan) {
 	for i := range p.Meals {
 		m := &p.Meals[i]
 		head := fmt.Sprintf("  %s  %9s  ", serving.Pad(m.Name, min(width, 24)), m.Portion)
-		b.WriteString(wrap(head, describe.Set(m.Set)+inPresets(p, m)))
+		b.WriteString(prose.Wrap(head, describe.Set(m.Set)+inPresets(p, m)))
 	}
 }
 
@@ -192,6 +193,6 @@ func ahead(b *strings.Builder, in review.Input) {
 			fmt.Fprintf(b, "  and %d more\n", len(list)-shownAhead)
 			break
 		}
-		b.WriteString(wrap("  "+s.Date()+"  ", s.Text))
+		b.WriteString(prose.Wrap("  "+s.Date()+"  ", s.Text))
 	}
 }

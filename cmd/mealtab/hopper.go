@@ -11,6 +11,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/compiler/food/forecast"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -157,7 +158,7 @@ func (a *app) hopperLasts(b io.Writer, h *filling, in forecast.Input, left units
 	}
 	for _, note := range []string{forecast.Freshness(in.Dates(h.at, f.Last)), a.bag(h.c)} {
 		if note != "" {
-			fmt.Fprint(b, wrap("  fresh          ", note))
+			fmt.Fprint(b, prose.Wrap("  fresh          ", note))
 		}
 	}
 }
@@ -179,7 +180,7 @@ func (s *session) showHopper(h *filling, wanted string) error {
 	}
 	h.heading(&s.out)
 	if !flasher.Holds(tab, h.c.Bytes) {
-		s.out.WriteString(wrap("  note           ", "the feeder holds another table than this plan's: what follows is reckoned by the feeder's"))
+		s.out.WriteString(prose.Wrap("  note           ", "the feeder holds another table than this plan's: what follows is reckoned by the feeder's"))
 		if t.Wheel.UnitMg == 0 || t.Wheel.PocketUnits == 0 {
 			return fmt.Errorf("%s: the table on the feeder does not say what a pocket holds: upload the plan", s.Port())
 		}
@@ -218,13 +219,13 @@ func (s *session) tellFilled(h *filling, t *table.Table) error {
 	}
 	holds, _, err := s.Hopper(int(pockets))
 	if errors.Is(err, frame.StatusError(frame.BadRequest)) {
-		s.out.WriteString(wrap("  on the feeder  ", "this board keeps no count of its own: it will not show when the hopper is nearly empty"))
+		s.out.WriteString(prose.Wrap("  on the feeder  ", "this board keeps no count of its own: it will not show when the hopper is nearly empty"))
 		return nil
 	}
 	if err != nil {
 		return err
 	}
-	s.out.WriteString(wrap("  on the feeder  ", fmt.Sprintf("counts down from %s; its light will show when an eighth, or less than two servings, is left", units.Count(holds, "pocket"))))
+	s.out.WriteString(prose.Wrap("  on the feeder  ", fmt.Sprintf("counts down from %s; its light will show when an eighth, or less than two servings, is left", units.Count(holds, "pocket"))))
 	return nil
 }
 
@@ -233,7 +234,7 @@ func (s *session) leftInHopper(h *filling, in forecast.Input, history []table.Hi
 	full := h.full
 	if len(history) > 0 && history[0].At > h.at && len(history) >= s.ID.HistorySlots {
 		before, servings := forecast.Planned(in, history[0].At)
-		s.out.WriteString(wrap("  not remembered ", fmt.Sprintf("what was served before %s, where the feeder's memory begins: by the plan %s, %s",
+		s.out.WriteString(prose.Wrap("  not remembered ", fmt.Sprintf("what was served before %s, where the feeder's memory begins: by the plan %s, %s",
 			h.c.local(history[0].At), units.Count(servings, "serving"), before)))
 		full = max(0, full-before)
 	}
@@ -245,7 +246,7 @@ func (s *session) leftInHopper(h *filling, in forecast.Input, history []table.Hi
 	if served.LeftOut > 0 {
 		text += fmt.Sprintf("; %s left out", units.Count(served.LeftOut, "pocket"))
 	}
-	s.out.WriteString(wrap("  really served  ", text))
+	s.out.WriteString(prose.Wrap("  really served  ", text))
 	left, _ := forecast.Left(in.Table, full, h.at, history)
 	return left
 }

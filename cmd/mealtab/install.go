@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/units"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher/bootload"
@@ -161,7 +162,7 @@ func (a *app) installOn(l *link.Link, img []byte, target bootload.Target) error 
 		return err
 	}
 	if family.Section > shortSection {
-		fmt.Fprint(a.out, wrap("  ", watchdogNote))
+		fmt.Fprint(a.out, prose.Wrap("  ", watchdogNote))
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/prose"
 	"mealtab/flasher"
 	"mealtab/flasher/bootload"
 	"mealtab/flasher/link"
@@ -45,7 +46,7 @@ func installAdvice(err error, target bootload.Target) string {
 	if text == "" {
 		return ""
 	}
-	return "\n" + strings.TrimSuffix(wrap("  ", text), "\n")
+	return "\n" + strings.TrimSuffix(prose.Wrap("  ", text), "\n")
 }
 
 // clockAdvice says what to do about a board that runs at one of some clocks (Hz).
@@ -78,7 +79,7 @@ func (a *app) greet(l *link.Link, baud int, target bootload.Target) error {
 	case errors.As(err, &nothing):
 		if at, hz := clockByLine(l, target); hz != 0 {
 			return fmt.Errorf("%s: every byte of the firmware was read back, but it answers at %d baud instead of %d: the board runs at about %s, and this firmware is for %s. It would serve at wrong speeds: do not upload a plan\n%s",
-				l.Name(), at, target.Baud, bootload.Megahertz(hz), bootload.Megahertz(target.Clock), strings.TrimSuffix(wrap("  ", clockAdvice([]int{hz}, target.Chips[0])), "\n"))
+				l.Name(), at, target.Baud, bootload.Megahertz(hz), bootload.Megahertz(target.Clock), strings.TrimSuffix(prose.Wrap("  ", clockAdvice([]int{hz}, target.Chips[0])), "\n"))
 		}
 		return fmt.Errorf("%s: every byte of the firmware was read back, but it does not answer: press the board's reset button and try mealtab status; if it stays silent, "+
 			"the board may run at another clock rate than --board says", l.Name())

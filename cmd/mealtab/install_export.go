@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"mealtab/compiler/profile"
+	"mealtab/compiler/prose"
 	"mealtab/flasher/bootload"
 )
 
@@ -89,7 +90,7 @@ func programmerPart(chip string) string {
 func exportText(t bootload.Target, planName string) string {
 	part := programmerPart(t.Chips[0])
 	var b strings.Builder
-	say := func(text string) { b.WriteString(wrap("", text)) }
+	say := func(text string) { b.WriteString(prose.Wrap("", text)) }
 	command := func(format string, args ...any) {
 		fmt.Fprintf(&b, "    avrdude -c PROGRAMMER -p %s %s\n", part, fmt.Sprintf(format, args...))
 	}

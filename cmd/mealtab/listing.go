@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/compiler/prose"
 	"mealtab/compiler/table"
 )
 
@@ -55,5 +56,5 @@ func (a *app) listingLine(line string) {
 		fmt.Fprintln(a.out, line)
 		return
 	}
-	fmt.Fprint(a.out, wrap(line[:meaningColumn], line[meaningColumn:]))
+	fmt.Fprint(a.out, prose.Wrap(line[:meaningColumn], line[meaningColumn:]))
 }

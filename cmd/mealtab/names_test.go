@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/report/history"
 )
 
 // Meals are called by the names of the plan: on the computer that put it on the feeder at once, on another by --plan, and by numbers where
@@ -48,7 +50,7 @@ func TestStatusAndJournalUseThePlansNames(t *testing.T) {
 	out, _ = h.run(0, "", "journal", "--port", "desk", "--format", "json")
 	named := 0
 	for line := range strings.Lines(out) {
-		var e entry
+		var e history.Entry
 		require.NoError(t, json.Unmarshal([]byte(line), &e))
 		if len(e.Meals) > 0 {
 			named++

@@ -142,7 +142,6 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 			_ = known.Keep(c.Output.Bytes, known.Names{Plan: c.Plan.Name, Zone: c.Plan.Zone, Meals: c.Schedule().Names})
 			return preview.Of(db, f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
 		},
-		EventText: eventText,
 	})
 }
 

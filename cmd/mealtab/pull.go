@@ -10,6 +10,7 @@ import (
 
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan/describe"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
@@ -118,7 +119,7 @@ func (s *session) writePlan(r *decompile.Result, output string, needsFrom bool) 
 	fmt.Fprintf(&b, "# Read from the feeder on %s, %s.\n", s.Port(), s.a.now.UTC().Format("2006-01-02 15:04 UTC"))
 	b.WriteString("# The feeder keeps no names: give the meals yours.\n")
 	for _, note := range r.Notes {
-		b.WriteString(wrap("# ", note))
+		b.WriteString(prose.Wrap("# ", note))
 	}
 	exact := "compiles to the bytes on the feeder"
 	if needsFrom {
@@ -136,14 +137,14 @@ func (s *session) writePlan(r *decompile.Result, output string, needsFrom bool) 
 	}
 	fmt.Fprintf(&s.out, "%s -> %s: %s\n", s.Port(), output, units.Count(len(r.Plan.Meals), "meal"))
 	for _, m := range r.Plan.Meals {
-		s.out.WriteString(wrap("  ", fmt.Sprintf("%s, %s", m.Portion, describe.Set(m.Set))))
+		s.out.WriteString(prose.Wrap("  ", fmt.Sprintf("%s, %s", m.Portion, describe.Set(m.Set))))
 	}
 	if r.Exact {
 		fmt.Fprintf(&s.out, "  the plan %s\n", exact)
 		return nil
 	}
 	for _, note := range r.Notes {
-		s.out.WriteString(wrap("  ", note))
+		s.out.WriteString(prose.Wrap("  ", note))
 	}
 	return nil
 }

@@ -105,28 +105,28 @@ func (a *app) runRation(flags *pflag.FlagSet, f rationFlags) error {
 	if err != nil {
 		return err
 	}
-	_, err = io.WriteString(a.out, r.text())
+	_, err = io.WriteString(a.out, r.Text())
 	return err
 }
 
-func newRation(f rationFlags) (*rationReport, error) {
-	r := &rationReport{}
+func newRation(f rationFlags) (*ration.Report, error) {
+	r := &ration.Report{}
 	var err error
-	if r.pet, err = ration.FromKeys(f.pet); err != nil {
+	if r.Pet, err = ration.FromKeys(f.pet); err != nil {
 		return nil, err
 	}
-	if r.estimate, err = ration.For(r.pet); err != nil {
+	if r.Estimate, err = ration.For(r.Pet); err != nil {
 		return nil, err
 	}
-	if r.food, err = f.food(); err != nil {
+	if r.Food, err = f.food(); err != nil {
 		return nil, err
 	}
 	if f.pocket != "" {
-		if r.pocket, err = units.ParseMass(f.pocket); err != nil {
+		if r.Pocket, err = units.ParseMass(f.pocket); err != nil {
 			return nil, &ration.KeyError{Key: "pocket", Message: err.Error()}
 		}
 	}
-	r.grams, err = r.estimate.Of(r.pet, r.food, f.meals)
+	r.Grams, err = r.Estimate.Of(r.Pet, r.Food, f.meals)
 	return r, err
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -11,7 +10,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/compiler/food/forecast"
 	"mealtab/compiler/food/ration"
-	"mealtab/compiler/plan"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )
@@ -39,20 +38,20 @@ func (a *app) runRationOfPlan(name string, flags *pflag.FlagSet, f rationFlags) 
 	case !home.HasFood:
 		return fmt.Errorf("%s does not say what energy the food has: add a [food] table with energy = \"3800 kcal/kg\", from the label", name)
 	}
+	var pocket units.Milligrams
+	if l.plan.Wheel != nil {
+		pocket = units.Milligrams(l.plan.Wheel.PocketMilligrams)
+	}
 	var b strings.Builder
-	a.members(&b, home, l.plan)
+	b.WriteString(home.Text(pocket))
 	if home.Complete() {
-		if err := a.compareWithPlan(&b, home, l); err != nil {
+		c, err := a.compile(l, compileOptions{})
+		if err != nil {
 			return err
 		}
+		a.verdicts(&b, home, c)
 	}
-	var list []string
-	for _, m := range home.Members {
-		if m.Estimate != nil {
-			list = append(append(list, m.Estimate.Notes...), ration.Cautions(m.Pet.Species)...)
-		}
-	}
-	heed(&b, unique(list))
+	b.WriteString(prose.Heed(home.Cautions()))
 	if _, err := io.WriteString(a.out, b.String()); err != nil {
 		return err
 	}
@@ -69,47 +68,8 @@ func petKeys() (keys []string) {
 	return keys
 }
 
-// unique keeps the first of equal strings.
-func unique(list []string) (out []string) {
-	for _, s := range list {
-		if !slices.Contains(out, s) {
-			out = append(out, s)
-		}
-	}
-	return out
-}
-
-// members shows the rations one by one.
-func (a *app) members(b *strings.Builder, home *ration.Household, p *plan.Plan) {
-	for _, m := range home.Members {
-		if m.Grams == nil {
-			continue
-		}
-		r := &rationReport{pet: m.Pet, food: home.Food, estimate: m.Estimate, grams: m.Grams}
-		if p.Wheel != nil {
-			r.pocket = units.Milligrams(p.Wheel.PocketMilligrams)
-		}
-		if b.Len() > 0 {
-			b.WriteString("\n")
-		}
-		r.heading(b)
-		r.energy(b)
-		r.portions(b)
-	}
-}
-
 // countedDays is how long the plan's food is counted: 52 weeks.
 const countedDays = 364
-
-// compareWithPlan sets what the plan feeds against the equations.
-func (a *app) compareWithPlan(b *strings.Builder, home *ration.Household, l *loaded) error {
-	c, err := a.compile(l, compileOptions{})
-	if err != nil {
-		return err
-	}
-	a.verdicts(b, home, c)
-	return nil
-}
 
 // verdicts compares for each preset.
 func (a *app) verdicts(b *strings.Builder, home *ration.Household, c *compiled) {
@@ -121,13 +81,13 @@ func (a *app) verdicts(b *strings.Builder, home *ration.Household, c *compiled) 
 		}
 		day := forecast.Compare(a.forecastInput(c, preset), countedDays).Day
 		if day.Count == 0 || day.Total[0] == 0 {
-			b.WriteString(wrap("  ", with+"nothing is fed, or it is not known what a pocket holds"))
+			b.WriteString(prose.Wrap("  ", with+"nothing is fed, or it is not known what a pocket holds"))
 			continue
 		}
 		v, ds := home.Compare(day.Total[0] / units.Milligrams(day.Count))
-		b.WriteString(wrap("  ", with+v.String()))
+		b.WriteString(prose.Wrap("  ", with+v.String()))
 		for _, d := range ds {
-			b.WriteString(wrap("  ", d.Hint))
+			b.WriteString(prose.Wrap("  ", d.Hint))
 		}
 	}
 }

@@ -16,6 +16,7 @@ import (
 
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/reader"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/table"
 )
 
@@ -139,7 +140,7 @@ func TestReadmeBatteryAndJournal(t *testing.T) {
 			assert.Contains(t, sections[0], "`"+key+"`", list)
 		}
 	}
-	line, err := json.Marshal(entry{})
+	line, err := json.Marshal(history.Entry{})
 	require.NoError(t, err)
 	var journal map[string]any
 	require.NoError(t, json.Unmarshal(line, &journal))

@@ -13,6 +13,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/compiler/prose"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
 	"mealtab/flasher/ports"
@@ -67,7 +69,7 @@ func (a *app) runReport(f reportFlags) error {
 		name, err := a.onlyPort(f.port)
 		switch {
 		case errors.Is(err, errNoPorts) || errors.Is(err, errNoLikelyPort):
-			b.WriteString("\nFeeder\n" + wrap("  none          ", err.Error()))
+			b.WriteString("\nFeeder\n" + prose.Wrap("  none          ", err.Error()))
 		case err != nil: // it names ports
 			return err
 		default:
@@ -111,14 +113,14 @@ func (a *app) reportBoard(b *strings.Builder, name string) {
 	}
 	f, err := a.openFeeder(name)
 	if err != nil {
-		b.WriteString(wrap("  none          ", anonymous(err)))
+		b.WriteString(prose.Wrap("  none          ", anonymous(err)))
 		return
 	}
 	defer f.Close()
 	s := &session{Feeder: f, a: a}
 	s.out.direct = b
 	if err := s.report(b); err != nil {
-		b.WriteString(wrap("  then          ", anonymous(err)))
+		b.WriteString(prose.Wrap("  then          ", anonymous(err)))
 	}
 }
 
@@ -139,7 +141,7 @@ func (s *session) report(b *strings.Builder) error {
 		fmt.Fprintf(b, "  hopper        %s\n", text)
 	}
 	s.reportClock(b, st)
-	fmt.Fprintf(b, "  faults        %04X: %s\n", st.Faults, orNone(faultText(st.Faults)))
+	fmt.Fprintf(b, "  faults        %04X: %s\n", st.Faults, orNone(history.Faults(st.Faults)))
 	stats := s.Link().Stats
 	fmt.Fprintf(b, "  line          %d baud, %s, %d sent again, %d frames damaged\n", s.Link().Baud(), units.Count(stats.Requests, "request"), stats.Resent, stats.Damaged)
 	if err := s.reportTable(b, st); err != nil {
@@ -159,7 +161,7 @@ func (s *session) reportClock(b *strings.Builder, st flasher.Status) {
 	r, err := s.ReadClock()
 	switch {
 	case err != nil:
-		b.WriteString(wrap("  clock         ", strings.ReplaceAll(err.Error(), s.Port(), "the port")))
+		b.WriteString(prose.Wrap("  clock         ", strings.ReplaceAll(err.Error(), s.Port(), "the port")))
 	default:
 		fmt.Fprintf(b, "  clock         %s; %s\n", offsetText(r), setText(st.ClockSet))
 	}
@@ -200,7 +202,7 @@ func (s *session) reportHistory(b *strings.Builder) error {
 		b.WriteString("  none\n")
 	}
 	for _, h := range list[left:] {
-		fmt.Fprintf(b, "  %s  %s\n", h.At.Time().Format("2006-01-02 15:04"), eventText(h))
+		fmt.Fprintf(b, "  %s  %s\n", h.At.Time().Format("2006-01-02 15:04"), history.Event(h))
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 	"mealtab/cmd/mealtab/internal/ruletext"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/report/serving"
@@ -101,7 +102,7 @@ func (a *app) runRule(f ruleFlags) error {
 	if err := a.report(append(ds, a.zoneWarnings(z, nil, plan.Pos{})...)); err != nil {
 		return err
 	}
-	fmt.Fprint(a.out, wrap("", describe.Set(p.Meals[0].Set)))
+	fmt.Fprint(a.out, prose.Wrap("", describe.Set(p.Meals[0].Set)))
 	fmt.Fprintf(a.out, "%s, %s\n\n", p.Zone, dataVersion(db))
 	return a.instances(set, z, from.At, f)
 }

@@ -10,7 +10,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/compiler/food/calibrate"
 	"mealtab/compiler/profile"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/units"
 	"mealtab/flasher"
 	"mealtab/flasher/bench"
@@ -76,15 +78,12 @@ func (a *app) runSelftest(name string, f selftestFlags) error {
 	if c.Person, err = a.person(f); err != nil {
 		return err
 	}
-	plan := &calibration{name: name, f: calibrateFlags{write: f.write}}
+	plan := &calibration{name: name}
 	if name != "" {
 		if err := a.calibratedPlan(plan); err != nil {
 			return err
 		}
-		c.Count = f.write
-		if wheel := plan.plan.Wheel; wheel != nil {
-			c.Trim = wheel.TrimMicros
-		}
+		c.Count, c.Trim = f.write, int(plan.Trim)
 	}
 	port, err := a.onlyPort(f.port)
 	if err != nil {
@@ -102,14 +101,8 @@ func (a *app) runSelftest(name string, f selftestFlags) error {
 	if err := a.showSelftest(report, f.format); err != nil {
 		return err
 	}
-	if report.Trim != nil {
-		plan.set("trim", fmt.Sprintf("%d us", *report.Trim))
-	}
-	if report.TurnMillis != 0 {
-		plan.set("turn", fmt.Sprintf("%d ms", report.TurnMillis))
-	}
-	if f.write && len(plan.found) > 0 {
-		if err := a.writeWheel(plan); err != nil {
+	if found := calibrated(report); f.write && len(found) > 0 {
+		if err := a.writeWheel(name, plan.src, found); err != nil {
 			return err
 		}
 	}
@@ -117,6 +110,17 @@ func (a *app) runSelftest(name string, f selftestFlags) error {
 		return errReported
 	}
 	return nil
+}
+
+// calibrated is what a walk found for the [wheel] table of a plan.
+func calibrated(r *bench.Report) (found []calibrate.Setting) {
+	if r.Trim != nil {
+		found = append(found, calibrate.Setting{Key: "trim", Value: fmt.Sprintf("%d us", *r.Trim)})
+	}
+	if r.TurnMillis != 0 {
+		found = append(found, calibrate.Setting{Key: "turn", Value: fmt.Sprintf("%d ms", r.TurnMillis)})
+	}
+	return found
 }
 
 // person is who answers: the one at the keyboard, or prepared answers.
@@ -148,8 +152,8 @@ type builder struct {
 	out io.Writer
 }
 
-func (b *builder) Say(text string)   { io.WriteString(b.out, wrap("", text)) }
-func (b *builder) Do(_, text string) { io.WriteString(b.out, wrap("* ", text)) }
+func (b *builder) Say(text string)   { io.WriteString(b.out, prose.Wrap("", text)) }
+func (b *builder) Do(_, text string) { io.WriteString(b.out, prose.Wrap("* ", text)) }
 
 // asked is how often a question is put that is not answered as it can be: a program that answers would go on for ever.
 const asked = 5
@@ -157,7 +161,7 @@ const asked = 5
 // Ask takes an answer by its beginning; an empty line, the end of the input and five answers that are none mean that it cannot be told.
 func (b *builder) Ask(q bench.Question) string {
 	for range asked {
-		fmt.Fprint(b.out, strings.TrimSuffix(wrap("? ", fmt.Sprintf("%s [%s; Enter: I cannot tell]", q.Text, choices(q))), "\n"), " ")
+		fmt.Fprint(b.out, strings.TrimSuffix(prose.Wrap("? ", fmt.Sprintf("%s [%s; Enter: I cannot tell]", q.Text, choices(q))), "\n"), " ")
 		text := strings.ToLower(strings.TrimSpace(readLine(b.in)))
 		if !isTerminal(b.out) {
 			fmt.Fprintln(b.out)
@@ -212,7 +216,7 @@ func (a *app) showSelftest(r *bench.Report, format string) error {
 	var b strings.Builder
 	b.WriteByte('\n')
 	for _, s := range r.Steps {
-		b.WriteString(wrap(fmt.Sprintf("  %-9s %-22s ", s.Verdict, s.Name), s.Text))
+		b.WriteString(prose.Wrap(fmt.Sprintf("  %-9s %-22s ", s.Verdict, s.Name), s.Text))
 	}
 	b.WriteByte('\n')
 	if r.Good() {
@@ -227,7 +231,7 @@ func (a *app) showSelftest(r *bench.Report, format string) error {
 		for _, s := range p.Shown {
 			shown = append(shown, string(s))
 		}
-		b.WriteString(wrap(fmt.Sprintf("%d. ", i+1), "Wrong: "+strings.Join(shown, "; ")))
+		b.WriteString(prose.Wrap(fmt.Sprintf("%d. ", i+1), "Wrong: "+strings.Join(shown, "; ")))
 		for n, c := range p.Causes {
 			head := "   perhaps: "
 			if n == 0 {
@@ -236,7 +240,7 @@ func (a *app) showSelftest(r *bench.Report, format string) error {
 					head = "   cause: "
 				}
 			}
-			b.WriteString(wrap(head, c.Name+" – "+c.Do))
+			b.WriteString(prose.Wrap(head, c.Name+" – "+c.Do))
 		}
 		if len(p.Causes) == 0 {
 			b.WriteString("   no cause is known: ask for help, with mealtab report\n")

@@ -12,6 +12,8 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/prose"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -195,11 +197,11 @@ func (s *session) acknowledge() error {
 	case shown&table.LatchedFaults == 0 && left == 0:
 		fmt.Fprint(&s.out, "There was nothing to acknowledge: no fault is shown\n")
 	case shown&table.LatchedFaults == 0:
-		s.out.WriteString(wrap("There was nothing to acknowledge; still shown, because it has a cause: ", faultText(left)))
+		s.out.WriteString(prose.Wrap("There was nothing to acknowledge; still shown, because it has a cause: ", history.Faults(left)))
 	case left == 0:
 		fmt.Fprint(&s.out, "Acknowledged: no fault is shown now\n")
 	default:
-		s.out.WriteString(wrap("Acknowledged; still shown, because it has a cause: ", faultText(left)))
+		s.out.WriteString(prose.Wrap("Acknowledged; still shown, because it has a cause: ", history.Faults(left)))
 	}
 	return nil
 }
@@ -212,9 +214,9 @@ func (s *session) showFaults(faults int) {
 	head := "  faults   "
 	for i, f := range table.FaultBits() {
 		if faults&f.Value != 0 {
-			s.out.WriteString(wrap(head, fmt.Sprintf("%s (the light shows %s)", f.Meaning, f.Unit)))
+			s.out.WriteString(prose.Wrap(head, fmt.Sprintf("%s (the light shows %s)", f.Meaning, f.Unit)))
 			head = "           "
-			s.out.WriteString(wrap(head, "to do: "+table.Remedy(i)))
+			s.out.WriteString(prose.Wrap(head, "to do: "+table.Remedy(i)))
 		}
 	}
 }
@@ -278,7 +280,7 @@ func (s *session) showZone(held *serving.Schedule, name string) error {
 		held.Clock = z
 		return nil
 	}
-	s.out.WriteString(wrap("  zone     ", fmt.Sprintf("from %s on the table has %s, but %s has %s by time zone data %s: meals will be %s; compile and upload the plan again",
+	s.out.WriteString(prose.Wrap("  zone     ", fmt.Sprintf("from %s on the table has %s, but %s has %s by time zone data %s: meals will be %s; compile and upload the plan again",
 		at.Format("2006-01-02 15:04 UTC"), utcText(inTable), name, utcText(inData), db.Version(), shiftWords(inTable-inData))))
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/prose"
 	"mealtab/compiler/table"
 )
 
@@ -79,12 +80,12 @@ func TestProgress(t *testing.T) {
 
 func TestWrap(t *testing.T) {
 	text := strings.Repeat("seven77 ", 40)
-	for line := range strings.Lines(wrap("  head  ", text)) {
-		assert.LessOrEqual(t, len(strings.TrimRight(line, "\n")), lineWidth)
+	for line := range strings.Lines(prose.Wrap("  head  ", text)) {
+		assert.LessOrEqual(t, len(strings.TrimRight(line, "\n")), prose.Width)
 		assert.True(t, strings.HasPrefix(line, "  head  ") || strings.HasPrefix(line, strings.Repeat(" ", 8)))
 	}
-	assert.Equal(t, "a: b\n", wrap("a: ", "b"))
-	assert.Equal(t, "a: "+strings.Repeat("x", 200)+"\n", wrap("a: ", strings.Repeat("x", 200)))
+	assert.Equal(t, "a: b\n", prose.Wrap("a: ", "b"))
+	assert.Equal(t, "a: "+strings.Repeat("x", 200)+"\n", prose.Wrap("a: ", strings.Repeat("x", 200)))
 }
 
 // A whole file or none: a failed write leaves the old one, and no litter.

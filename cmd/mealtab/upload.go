@@ -12,6 +12,7 @@ import (
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -230,7 +231,7 @@ func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
 	} else {
 		s.showChange(c, p)
 	}
-	s.out.WriteString(wrap("  clock      ", preview.ClockNeed(p.Clock)))
+	s.out.WriteString(prose.Wrap("  clock      ", preview.ClockNeed(p.Clock)))
 	if p.Writes() && !f.yes && !s.ask(fmt.Sprintf("Put the new table on the feeder on %s?", s.Port())) {
 		return errors.New("nothing was written")
 	}

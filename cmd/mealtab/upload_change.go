@@ -8,6 +8,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/report/serving"
 	"mealtab/flasher"
 )
@@ -46,7 +47,7 @@ func (c *cargo) zones() []string {
 func (s *session) showMeal(c decompile.Change) {
 	m := c.Meal()
 	name := serving.Pad(m.Name, min(max(12, utf8.RuneCountInString(m.Name)), 24))
-	s.out.WriteString(wrap(fmt.Sprintf("  %-9s  %s  ", c.Kind, name), c.Words()))
+	s.out.WriteString(prose.Wrap(fmt.Sprintf("  %-9s  %s  ", c.Kind, name), c.Words()))
 }
 
 // showFood compares food a day.

@@ -14,6 +14,8 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler/decompile"
+	"mealtab/compiler/prose"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -264,7 +266,7 @@ func (a *app) line(l *load, text string) {
 	speaking.Lock()
 	defer speaking.Unlock()
 	head := fmt.Sprintf("%s%s  ", l.name, strings.Repeat(" ", max(0, width-utf8.RuneCountInString(l.name))))
-	fmt.Fprint(a.out, wrap(head, text))
+	fmt.Fprint(a.out, prose.Wrap(head, text))
 }
 
 // changes says what the new table changes, in a line.
@@ -342,7 +344,7 @@ func (l *load) after(setClock bool) string {
 		return text + "; " + err.Error()
 	}
 	if st.Faults != 0 {
-		text += "; fault: " + faultText(st.Faults)
+		text += "; fault: " + history.Faults(st.Faults)
 	}
 	after := moment.Minute(st.Now)
 	next, err := l.feeder.Next(after, min(after+366*table.MinutesPerDay, serving.End(l.cargo.schedule.Table)), 1)

@@ -199,3 +199,10 @@ func TestComputed(t *testing.T) {
 	assert.False(t, c.Counted)
 	assert.False(t, math.IsNaN(c.AwakeCycles))
 }
+
+func TestMoreDays(t *testing.T) {
+	for days, want := range map[float64]string{0.6: "+1 day", 173.4: "+173 days", 729: "+729 days", 730: "+2 years", 760: "+2 years 1 month",
+		1643: "+4 years 6 months", 1094.9: "+3 years"} {
+		assert.Equal(t, want, moreDays(days))
+	}
+}

@@ -79,18 +79,11 @@ func loadsOf(p *power.Profile, b power.Budget) []load {
 }
 
 func lifeText(p *power.Profile, life power.Range) string {
-	s := fmt.Sprintf("A set of %d %s cells lasts about %s: %s in poor conditions, %s in good ones", p.Pack.Cells, p.Pack.Kind, years(life[1]), years(life[0]), years(life[2]))
+	s := fmt.Sprintf("A set of %d %s cells lasts about %s: %s in poor conditions, %s in good ones", p.Pack.Cells, p.Pack.Kind, life[1], life[0], life[2])
 	if life[2].Limited {
 		s += ", when the cells themselves grow too old"
 	}
 	return s + ". Computed, not measured."
-}
-
-func years(l power.Life) string {
-	if l.Years < 1.5 {
-		return fmt.Sprintf("%.0f days", l.Days())
-	}
-	return fmt.Sprintf("%.1f years", l.Years)
 }
 
 // lifeLine shows the range on a scale of years, or of days where it is short.
@@ -113,7 +106,7 @@ func (d *drawing) lifeLine(y float64, life power.Range) {
 	}
 	from, to := x(life[0].Years), x(life[2].Years)
 	d.add(Rect{X: from, Y: y + 22, W: max(to-from, 2), H: 12, R: 3, Paint: Level, Tip: "from poor to good conditions"},
-		Circle{X: x(life[1].Years), Y: y + 28, R: 8, Paint: Change, Tip: "usual conditions: " + years(life[1])})
+		Circle{X: x(life[1].Years), Y: y + 28, R: 8, Paint: Change, Tip: "usual conditions: " + life[1].String()})
 }
 
 // loads draws the bars and returns where they end.

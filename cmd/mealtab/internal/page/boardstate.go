@@ -8,6 +8,7 @@ import (
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -136,7 +137,7 @@ func (s *Server) times(out *BoardState, f *flasher.Feeder, st flasher.Status, he
 			break
 		}
 		t := local(h.At)
-		out.Journal = append(out.Journal, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: s.o.EventText(h)})
+		out.Journal = append(out.Journal, nextLine{Day: t.Format("Mon 2 Jan 2006"), Time: t.Format("15:04"), What: history.Event(h)})
 	}
 	return nil
 }

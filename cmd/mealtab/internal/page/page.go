@@ -21,7 +21,6 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/report/chart"
-	"mealtab/compiler/table"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher"
@@ -59,12 +58,11 @@ type Options struct {
 	// Ports lists the serial ports, Open begins a conversation with the feeder on one.
 	Ports func() ([]ports.Port, error)
 	Open  func(port string) (*flasher.Feeder, error)
-	// Preview says what a plan changes on a feeder, EventText what a record of the journal says.
-	Preview   func(preview.Feeder, *Compiled) preview.Change
-	EventText func(table.History) string
-	Now       func() time.Time
-	Stop      func() // ends the program
-	ByNumber  bool   // the page is at 127.0.0.1, not under a name of its own
+	// Preview says what a plan changes on a feeder.
+	Preview  func(preview.Feeder, *Compiled) preview.Change
+	Now      func() time.Time
+	Stop     func() // ends the program
+	ByNumber bool   // the page is at 127.0.0.1, not under a name of its own
 }
 
 // Server is the page. Its methods may be called from several goroutines.

@@ -2,7 +2,6 @@ package page
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -122,10 +121,6 @@ func options(t testing.TB, text string) (Options, string) {
 		Years: 1,
 		Preview: func(f preview.Feeder, c *Compiled) preview.Change {
 			return preview.Of(zone.Embedded(), f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
-		},
-		EventText: func(h table.History) string {
-			word := map[int]string{table.EventServed: "served", table.EventManual: "served by hand"}[h.Event]
-			return fmt.Sprintf("%s, %d", cmp.Or(word, fmt.Sprintf("event %d", h.Event)), h.Value)
 		},
 		Export: func(w io.Writer, p *plan.Plan) error {
 			return ics.Write(w, p, reader.Writing(zone.Embedded(), present))

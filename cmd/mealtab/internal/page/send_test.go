@@ -138,7 +138,7 @@ func TestSendToTheEmulatedFeeder(t *testing.T) {
 	}, longest, 50*time.Millisecond)
 	_, fault = s.post("send/look", boardRequest{emulatedID}, &b)
 	require.Empty(t, fault)
-	assert.Equal(t, "served, 3", b.Journal[0].What, "breakfast")
+	assert.Equal(t, "served, 3 pockets", b.Journal[0].What, "breakfast")
 }
 
 // A feeder on a port: the emulated board behind a pseudo-terminal, in real time, found as if it were on USB.

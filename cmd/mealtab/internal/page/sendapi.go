@@ -10,6 +10,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/page/trial"
+	"mealtab/compiler/report/history"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
@@ -108,7 +109,7 @@ func (s *Server) trialState() tryState {
 func (s *Server) recordWords(r trial.Record) string {
 	for _, e := range table.Events() {
 		if strings.EqualFold(strings.ReplaceAll(e.Name, "_", " "), r.Event) {
-			return s.o.EventText(table.History{Event: e.Value, Value: uint16(r.Value)})
+			return history.Event(table.History{Event: e.Value, Value: uint16(r.Value)})
 		}
 	}
 	return fmt.Sprintf("%s: %d", r.Event, r.Value)

@@ -1,45 +1,69 @@
-package main
+package ration
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
-	"mealtab/compiler/food/ration"
+	"mealtab/compiler/prose"
 	"mealtab/compiler/units"
 )
 
-// rationReport is all that is shown about one pet.
-type rationReport struct {
-	pet      ration.Pet
-	food     ration.Food
-	estimate *ration.Estimate
-	grams    *ration.Grams
-	pocket   units.Milligrams // 0: not known
+// Report is all that an owner is shown about one pet.
+type Report struct {
+	Pet      Pet
+	Food     Food
+	Estimate *Estimate
+	Grams    *Grams
+	Pocket   units.Milligrams // 0: not known
 }
 
-func (r *rationReport) text() string {
+// Text is the report for reading, with a meal for a plan.
+func (r *Report) Text() string {
 	var b strings.Builder
 	r.heading(&b)
 	r.energy(&b)
 	r.portions(&b)
 	r.snippet(&b)
-	heed(&b, append(append([]string{}, r.estimate.Notes...), ration.Cautions(r.pet.Species)...))
+	b.WriteString(prose.Heed(slices.Concat(r.Estimate.Notes, Cautions(r.Pet.Species))))
 	return b.String()
 }
 
-// heed lists cautions; nothing where there are none, as where no ration was computed.
-func heed(b *strings.Builder, list []string) {
-	if len(list) == 0 {
-		return
+// Text is the rations one by one, without the cautions.
+func (h *Household) Text(pocket units.Milligrams) string {
+	var b strings.Builder
+	for _, m := range h.Members {
+		if m.Grams == nil {
+			continue
+		}
+		r := &Report{Pet: m.Pet, Food: h.Food, Estimate: m.Estimate, Grams: m.Grams, Pocket: pocket}
+		if b.Len() > 0 {
+			b.WriteString("\n")
+		}
+		r.heading(&b)
+		r.energy(&b)
+		r.portions(&b)
 	}
-	fmt.Fprint(b, "\nPlease heed\n")
-	for _, c := range list {
-		b.WriteString(wrap("  - ", c))
-	}
+	return b.String()
 }
 
-func (r *rationReport) heading(b *strings.Builder) {
-	p := r.pet
+// Cautions are those of all members whose ration is known, each once.
+func (h *Household) Cautions() (list []string) {
+	for _, m := range h.Members {
+		if m.Estimate == nil {
+			continue
+		}
+		for _, c := range slices.Concat(m.Estimate.Notes, Cautions(m.Pet.Species)) {
+			if !slices.Contains(list, c) {
+				list = append(list, c)
+			}
+		}
+	}
+	return list
+}
+
+func (r *Report) heading(b *strings.Builder) {
+	p := r.Pet
 	name := p.Name
 	if name == "" {
 		name = "A " + string(p.Species)
@@ -52,10 +76,10 @@ func (r *rationReport) heading(b *strings.Builder) {
 		kind = "growing"
 	}
 	fmt.Fprintf(b, "%s, %s, %s\n", name, r.mass(p.Weight), kind)
-	if len(r.estimate.Assumed) > 0 {
-		b.WriteString(wrap("  assumed: ", strings.Join(r.estimate.Assumed, "; ")))
+	if len(r.Estimate.Assumed) > 0 {
+		b.WriteString(prose.Wrap("  assumed: ", strings.Join(r.Estimate.Assumed, "; ")))
 	}
-	if w := r.estimate.Weight; w[0] != p.Weight || w[1] != p.Weight {
+	if w := r.Estimate.Weight; w[0] != p.Weight || w[1] != p.Weight {
 		to := ""
 		if w[1] != w[0] {
 			to = " to " + r.mass(w[1].Round(units.Gram*10))
@@ -65,15 +89,15 @@ func (r *rationReport) heading(b *strings.Builder) {
 }
 
 // mass is shown in pounds too where the owner thinks in them.
-func (r *rationReport) mass(m units.Milligrams) string {
-	if r.pet.Pounds {
+func (r *Report) mass(m units.Milligrams) string {
+	if r.Pet.Pounds {
 		return fmt.Sprintf("%s (%s)", m.Round(units.Gram*10), m.Pounds())
 	}
 	return m.String()
 }
 
-func (r *rationReport) energy(b *strings.Builder) {
-	e := r.estimate
+func (r *Report) energy(b *strings.Builder) {
+	e := r.Estimate
 	fmt.Fprint(b, "\nEnergy a day, by each published equation\n")
 	for _, row := range e.Rows {
 		fmt.Fprintf(b, "  %-38s %20s   %s\n", row.Name, row.Range, row.Formula)
@@ -83,8 +107,8 @@ func (r *rationReport) energy(b *strings.Builder) {
 	fmt.Fprintf(b, "  kg is the weight in kilograms; RER is 70 × kg^0.75, here %s\n", e.RER)
 }
 
-func (r *rationReport) portions(b *strings.Builder) {
-	g, f := r.grams, r.food
+func (r *Report) portions(b *strings.Builder) {
+	g, f := r.Grams, r.Food
 	fmt.Fprint(b, "\nFood a day\n")
 	if f.Computed {
 		fmt.Fprintf(b, "  energy of the food    %.0f to %.0f kcal/kg, by modified Atwater from the analysis\n", float64(f.Low), float64(f.High))
@@ -94,23 +118,23 @@ func (r *rationReport) portions(b *strings.Builder) {
 	} else {
 		fmt.Fprintf(b, "  energy of the food    %s, as given\n", f.Low)
 	}
-	if r.pet.Extras > 0 {
-		fmt.Fprintf(b, "  less extras           %s; %s are left for the food\n", r.pet.Extras, g.InFood)
+	if r.Pet.Extras > 0 {
+		fmt.Fprintf(b, "  less extras           %s; %s are left for the food\n", r.Pet.Extras, g.InFood)
 		if g.ExtrasToo {
 			fmt.Fprint(b, "                        more than a tenth of the energy comes from extras: less is better (AAHA)\n")
 		}
 	}
 	fmt.Fprintf(b, "  by the equations      %s\n", r.span(g.Day))
 	fmt.Fprintf(b, "  in %-18s %s each\n", units.Count(g.Meals, "meal"), r.span(g.Portion))
-	b.WriteString(wrap("                        ", g.MealsWhy))
+	b.WriteString(prose.Wrap("                        ", g.MealsWhy))
 	fmt.Fprintf(b, "  to begin with         %s of %s, the middle; then go by the scale\n", units.Count(g.Meals, "meal"), r.ounces(g.First))
-	if r.pocket > 0 {
+	if r.Pocket > 0 {
 		fmt.Fprintf(b, "                        %.1f pockets of %s; the feeder carries the remainder to the next meal\n",
-			float64(g.First)/float64(r.pocket), r.pocket)
+			float64(g.First)/float64(r.Pocket), r.Pocket)
 	}
 }
 
-func (r *rationReport) span(m [2]units.Milligrams) string {
+func (r *Report) span(m [2]units.Milligrams) string {
 	digits := 0
 	if m[0] < 20*units.Gram {
 		digits = 1
@@ -120,14 +144,14 @@ func (r *rationReport) span(m [2]units.Milligrams) string {
 	if low == high {
 		s, pounds = low+" g", ((m[0] + m[1]) / 2).Pounds()
 	}
-	if r.pet.Pounds {
+	if r.Pet.Pounds {
 		s += fmt.Sprintf(" (%s)", pounds)
 	}
 	return s
 }
 
-func (r *rationReport) ounces(m units.Milligrams) string {
-	if r.pet.Pounds {
+func (r *Report) ounces(m units.Milligrams) string {
+	if r.Pet.Pounds {
 		return fmt.Sprintf("%s (%s)", m, m.Pounds())
 	}
 	return m.String()
@@ -151,14 +175,14 @@ func mealTimes(meals int) []string {
 }
 
 // snippet is what may go into a plan.
-func (r *rationReport) snippet(b *strings.Builder) {
+func (r *Report) snippet(b *strings.Builder) {
 	fmt.Fprint(b, "\nFor the plan\n  [[meal]]\n")
 	name := "meal"
-	if r.pet.Name != "" {
-		name = r.pet.Name
+	if r.Pet.Name != "" {
+		name = r.Pet.Name
 	}
-	fmt.Fprintf(b, "  name    = %q\n  portion = %q\n  rrule   = \"FREQ=DAILY\"\n  at      = [", name, r.grams.First)
-	for i, t := range mealTimes(r.grams.Meals) {
+	fmt.Fprintf(b, "  name    = %q\n  portion = %q\n  rrule   = \"FREQ=DAILY\"\n  at      = [", name, r.Grams.First)
+	for i, t := range mealTimes(r.Grams.Meals) {
 		if i > 0 {
 			b.WriteString(", ")
 		}

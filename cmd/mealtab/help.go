@@ -4,14 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
-)
 
-// lineWidth is the most that is put on a line of text: what fits a usual terminal.
-const lineWidth = 96
+	"mealtab/compiler/prose"
+)
 
 // helpWidth is the most that a line of help has.
 const helpWidth = 100
@@ -42,7 +40,7 @@ func flow(text string) string {
 	paragraphs := strings.Split(text, "\n\n")
 	for i, p := range paragraphs {
 		if !strings.Contains(p, "\n ") {
-			paragraphs[i] = strings.TrimSuffix(wrap("", strings.Join(strings.Fields(p), " ")), "\n")
+			paragraphs[i] = strings.TrimSuffix(prose.Wrap("", strings.Join(strings.Fields(p), " ")), "\n")
 		}
 	}
 	return strings.Join(paragraphs, "\n\n")
@@ -58,28 +56,4 @@ func flagHelp(flags *pflag.FlagSet) string {
 		list.AddFlag(&flowing)
 	})
 	return list.FlagUsagesWrapped(helpWidth)
-}
-
-// wrap breaks a text at spaces, so that with the head of the first line and the indent of the others no line is longer than
-// lineWidth.
-func wrap(head, text string) string {
-	indent := strings.Repeat(" ", utf8.RuneCountInString(head))
-	var b strings.Builder
-	b.WriteString(head)
-	room := lineWidth - len(indent)
-	for i, word := range strings.Fields(text) {
-		n := utf8.RuneCountInString(word)
-		switch {
-		case i == 0:
-		case n+1 > room:
-			b.WriteString("\n" + indent)
-			room = lineWidth - len(indent)
-		default:
-			b.WriteByte(' ')
-			room--
-		}
-		b.WriteString(word)
-		room -= n
-	}
-	return b.String() + "\n"
 }

@@ -1,4 +1,4 @@
-package main
+package history
 
 import (
 	"bytes"
@@ -11,16 +11,16 @@ import (
 )
 
 // Settings of a clock that follow each other are one line of text; servings never are.
-func TestJournalText(t *testing.T) {
-	at := func(minute int, event int, value uint16) entry {
-		e := entry{Time: time.Date(2026, 11, 25, 13, minute, 0, 0, time.UTC), Text: eventText(table.History{Event: event, Value: value}), Event: "manual"}
+func TestText(t *testing.T) {
+	at := func(minute int, event int, value uint16) Entry {
+		e := Entry{Time: time.Date(2026, 11, 25, 13, minute, 0, 0, time.UTC), Text: Event(table.History{Event: event, Value: value}), Event: "manual"}
 		if event == table.EventClockSet {
 			e.Event = "clock set"
 		}
 		return e
 	}
 	var out bytes.Buffer
-	require.NoError(t, writeJournal(&out, []entry{
+	require.NoError(t, Write(&out, []Entry{
 		at(0, table.EventStarted, 0), at(1, table.EventClockSet, 3), at(1, table.EventClockSet, 0), at(2, table.EventClockSet, 0), at(5, table.EventClockSet, 0),
 		at(6, table.EventManual, 1), at(6, table.EventManual, 1),
 	}, "text"))
