@@ -11,10 +11,6 @@
 #define RULE_UTC 0x40         /* dates and times of the parts are UTC */
 #define RULE_EXPLICIT 0x80    /* dates given one by one: never dropped in a gap */
 
-#if TABLE_MAX_RULES & (TABLE_MAX_RULES + 1)
-#error "TABLE_MAX_RULES is used as a mask"
-#endif
-
 /* Marks by rule number, 0 being every day: a bit for each of a few days, and the two last flags above. */
 extern uint8_t rule_marks[];
 

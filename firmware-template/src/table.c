@@ -22,23 +22,26 @@ static struct {
 
 static void offer(int16_t at)
 {
-	if (at < search.best || !search.found) {
+	if (at < search.best) {
 		search.best = at;
-		search.found = true;
 		memset(serving.meals, 0, SERVING_MEALS_BYTES);
 	}
-	if (at == search.best)
+	if (at == search.best) {
+		search.found = true;
 		serving.meals[part.index & (SERVING_MEALS_BYTES - 1)] |= part.bit;
+	}
 }
 
 /* Searches minutes of a day in which one offset holds, for rules with the wanted marks and of those in UTC only if wanted. */
 static void search_stretch(uint16_t day, int16_t from, int16_t to, int16_t offset)
 {
+	int16_t after = search.after + offset, best = search.best + offset;
+
 	/* Only instants after the start and not after the best so far. */
-	if (search.after + offset >= from)
-		from = search.after + offset + 1;
-	if (search.best + offset < to)
-		to = search.best + offset + 1;
+	if (after >= from)
+		from = after + 1;
+	if (best < to)
+		to = best + 1;
 	if (from >= to)
 		return;
 	parts_begin(day);
@@ -77,6 +80,7 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 
 	serving.at = after;
 	search.found = false;
+	memset(serving.meals, 0, SERVING_MEALS_BYTES);
 	search.after = (int16_t)(first % MINUTES_PER_DAY) - 1 - table.offset_min;
 	search.best = search.after + (int16_t)minutes;
 	search.preset_bit = bit_of(preset);

@@ -131,7 +131,7 @@ static void open_wheel(void)
 	table.turn_ms = cursor_word(TABLE_MAX_TURN);
 	EXPECT(table.turn_ms == 0 || table.turn_ms >= TABLE_MIN_TURN);
 	pocket = cursor_number();
-	if (pocket - 1 >= TABLE_MAX_POCKET_UNITS) {
+	if (pocket == 0 || pocket > TABLE_MAX_POCKET_UNITS) {
 		cursor_fail();
 		pocket = 1; /* nothing is ever divided by 0 */
 	}

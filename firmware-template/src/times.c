@@ -150,7 +150,7 @@ uint16_t part_read(uint16_t from)
 	if (first)
 		part.units = cursor_number();
 	if (part.rule == HEAD_RULE_ESCAPE) {
-		part.rule = (uint8_t)cursor_word(TABLE_MAX_RULES) & TABLE_MAX_RULES; /* within rule_marks */
+		part.rule = (uint8_t)cursor_word(TABLE_MAX_RULES); /* within rule_marks */
 		EXPECT(part.rule >= HEAD_RULE_ESCAPE);
 	}
 	switch (form) {
