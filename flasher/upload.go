@@ -65,8 +65,8 @@ func (f *Feeder) Check(tab []byte) error {
 }
 
 // Upload writes a table to the spare bank, reads it back, and commits it with one byte; until then the old table stays in force.
-// s is the board's status before. The table gets the sequence number after that of the table in force. A table that is in
-// force already is left alone.
+// s is the board's status before. The table gets the sequence number after that of the table in force, and is written
+// even if it is the same: see [Proposal.Same].
 //
 // progress, if not nil, is told how many of a step's bytes are done. The error is that of [Feeder.Check] or an [*UploadError].
 func (f *Feeder) Upload(tab []byte, s Status, progress func(step Step, done, total int)) error {

@@ -32,6 +32,7 @@ type Board struct {
 	state
 	observe func(Event)
 	ignored uint32 // kinds of event, as bits, that the observer does not want
+	listen  func(data byte, bit time.Duration)
 }
 
 // state is everything that a snapshot holds beside the AVR: plain values, so that copying it copies the board.

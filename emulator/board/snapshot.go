@@ -3,6 +3,7 @@ package board
 import (
 	"crypto/sha256"
 	"fmt"
+	"slices"
 	"time"
 
 	"mealtab/emulator/avr"
@@ -21,13 +22,13 @@ func (b *Board) Snapshot() *Snapshot { return &Snapshot{b.mcu.Snapshot(), b.stat
 func (b *Board) Restore(s *Snapshot) {
 	b.mcu.Restore(s.mcu)
 	b.state = s.state
-	b.line.queue = append([]byte(nil), s.state.line.queue...)
+	b.line.queue = slices.Clone(s.state.line.queue)
 }
 
-// Fork returns an independent board in the same state, with no observer.
+// Fork returns an independent board in the same state, with nobody who observes or listens.
 func (b *Board) Fork() *Board {
 	c := &Board{cfg: b.cfg, state: b.state}
-	c.line.queue = append([]byte(nil), b.line.queue...)
+	c.line.queue = slices.Clone(b.line.queue)
 	c.mcu = b.mcu.Fork(c.hooks())
 	return c
 }

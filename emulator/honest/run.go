@@ -12,7 +12,9 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
+	"mealtab/emulator/cable"
 	"mealtab/emulator/scenario"
+	"mealtab/flasher"
 )
 
 // Case is one run. Its text form repeats it: "m328-index/long lead/solid jam+power cut of a second/3".
@@ -124,7 +126,7 @@ func newRun(c Case, faults []Fault, from *base, log io.Writer) *running {
 		b = from.start
 	}
 	b = b.Fork()
-	r := &running{w: world{b: b, host: scenario.NewHost(b), turn: from.turn, phase: c.Phase}, faults: faults, plan: c.plan()}
+	r := &running{w: world{b: b, cable: cable.New(b), turn: from.turn, phase: c.Phase}, faults: faults, plan: c.plan()}
 	clock := slices.ContainsFunc(faults, func(f Fault) bool { return f.clock })
 	r.j = newJudge(b, r.plan, clock)
 	r.j.hands = slices.ContainsFunc(faults, func(f Fault) bool { return f.hands })
@@ -138,12 +140,11 @@ func newRun(c Case, faults []Fault, from *base, log io.Writer) *running {
 	b.Reseed(h)
 	words := scenario.NewLog(replay.NewClock(&table.Zone{}), log)
 	b.Observe(func(e board.Event) {
-		r.w.host.See(e)
 		r.j.see(e)
 		if log != nil {
 			words.Add(b.Time(e.At), e)
 		}
-	}, board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.IndexSwitch, board.LightBarrier, board.LineReceived)
+	}, board.ServoPulse, board.BusByte, board.Asleep, board.ButtonContact, board.IndexSwitch, board.LightBarrier, board.LineSent, board.LineReceived)
 	r.script(c, func(text string) { words.Say(b.Now(), "> "+text) })
 	return r
 }
@@ -188,7 +189,9 @@ func (r *running) mend() {
 	}
 	r.w.acts = slices.DeleteFunc(r.w.acts, func(a act) bool { return a.repeat })
 	if r.j.clock {
-		_ = r.w.host.SetClock(r.w.b.Now())
+		if f, err := flasher.Connect(r.w.cable.Link("the line")); err == nil {
+			_, _ = f.SetClock()
+		}
 	}
 }
 

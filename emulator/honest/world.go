@@ -2,6 +2,7 @@ package honest
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
 	"slices"
 	"strings"
@@ -11,9 +12,10 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
-	"mealtab/emulator/scenario"
+	"mealtab/emulator/cable"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher/frame"
+	"mealtab/flasher/link"
 )
 
 // Images are the firmware images of the sweep: boards and sensors.
@@ -216,8 +218,8 @@ func spare(b *board.Board, encoded []byte) {
 // world is one feeder and what happens to it.
 type world struct {
 	b     *board.Board
-	host  *scenario.Host
-	turn  time.Time // when the wheel begins to turn, undisturbed
+	cable *cable.Cable // to a computer
+	turn  time.Time    // when the wheel begins to turn, undisturbed
 	phase int
 	acts  []act // in order
 }
@@ -263,6 +265,13 @@ func (w *world) onset() time.Time {
 // jamAt is how far the wheel turns until a jam, in pockets.
 func (w *world) jamAt() float64 {
 	return [Phases]float64{0.05, 0.2, 1.35, 0.5, 2.65, 0.8, 3.95, 1.1}[w.phase]
+}
+
+// setClock sets the feeder's clock with one request, for a fault that belongs to a moment of a serving: a program sets it at the beginning of a
+// second, and looks whether it was, which takes seconds.
+func (w *world) setClock(to time.Time) {
+	payload := binary.LittleEndian.AppendUint32(nil, uint32(to.Unix()-table.Epoch))
+	_, _ = w.cable.Link("the line").Request(link.Call{Code: frame.ClockSet, Payload: payload})
 }
 
 // ask asks for a serving as a program on the owner's computer does, and does not wait for the answer. A board without power hears

@@ -73,6 +73,7 @@ type Sweep struct {
 type send struct {
 	at   uint64 // cycles after the start
 	data []byte
+	baud int
 }
 
 // OffTimes are how long the power stays off.
@@ -176,7 +177,7 @@ func (s *Sweep) Run(cuts []Cut) (list []Violation) {
 func (s *Sweep) advance(b *board.Board, sends []send, to uint64) []send {
 	for len(sends) > 0 && sends[0].at <= to {
 		b.MCU().Run(s.start + sends[0].at)
-		b.Send(sends[0].data)
+		b.SendAt(b.Nanos(), sends[0].baud, sends[0].data)
 		sends = sends[1:]
 	}
 	b.MCU().Run(s.start + to)

@@ -1,6 +1,7 @@
 package scenario
 
 import (
+	"bytes"
 	"fmt"
 	"time"
 
@@ -8,6 +9,8 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
+	"mealtab/emulator/cable"
+	"mealtab/flasher"
 )
 
 // UploadSweep cuts the upload of a new table, from the first request to the commit. Afterwards the table is the old one
@@ -43,15 +46,13 @@ func UploadSweep(p *profile.Profile, firmware *avr.Image) (*Sweep, error) {
 // record uploads once and notes what the host said when.
 func (s *Sweep) record(encoded []byte) (end uint64, err error) {
 	b := s.base.Fork()
-	h := newHost(b)
-	var frames []send
-	h.said = func(data []byte) {
-		frames = append(frames, send{b.MCU().Cycle() - s.start, append([]byte(nil), data...)})
+	c := cable.New(b)
+	c.Said = func(data []byte, baud int) {
+		s.sends = append(s.sends, send{b.MCU().Cycle() - s.start, bytes.Clone(data), baud})
 	}
-	if err := h.upload(encoded); err != nil {
+	if err := upload(c, encoded); err != nil {
 		return 0, fmt.Errorf("the undisturbed upload: %w", err)
 	}
-	s.sends = frames
 	return b.MCU().Cycle() - s.start, nil
 }
 
@@ -63,12 +64,11 @@ func checkUpload(b *board.Board, before int64, old, fresh []byte) string {
 	if why := checkBank(b, old, table.WithSequence(fresh, 1)); why != "" {
 		return why
 	}
-	h := newHost(b)
-	if err := h.upload(fresh); err != nil {
+	if err := upload(cable.New(b), fresh); err != nil {
 		return "the next upload: " + err.Error()
 	}
-	s, err := h.status()
-	if err != nil || s.Bank > 1 {
+	s, _, err := AskStatus(b)
+	if err != nil || s.Bank == flasher.NoBank {
 		return fmt.Sprintf("after the next upload no table is in force (%v)", err)
 	}
 	if why := checkBank(b, table.WithSequence(fresh, 1), table.WithSequence(fresh, 2)); why != "" {

@@ -12,6 +12,7 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
+	"mealtab/emulator/cable"
 )
 
 // Inputs is what a script needs from outside.
@@ -54,7 +55,7 @@ type run struct {
 	b          *board.Board
 	start, end time.Time
 	log        *Log
-	host       *host
+	cable      *cable.Cable // to the owner's computer
 	turns      []Turn
 	lamp       Lamp
 	groups     []flashes   // of the light
@@ -140,7 +141,7 @@ func (r *run) prepare() error {
 	if err := r.build(encoded); err != nil {
 		return err
 	}
-	r.host = &host{b: r.b}
+	r.cable = cable.New(r.b)
 	if r.in.CSV != nil {
 		r.outputs = append(r.outputs, newCSV(r.in.CSV, r.b, local))
 	}
@@ -156,7 +157,6 @@ func (r *run) prepare() error {
 func (r *run) see(e board.Event, watch *turns) {
 	at := r.b.Time(e.At)
 	watch.see(e)
-	r.host.see(e)
 	r.log.Add(at, e)
 	switch {
 	case e.Kind == board.Light:
