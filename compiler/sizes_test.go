@@ -8,12 +8,13 @@ import (
 	"path/filepath"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"mealtab/compiler/ical/calendar"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/replay"
@@ -49,14 +50,14 @@ func sizeOf(t *testing.T, name string, p *plan.Plan) planSize {
 	require.NoError(t, err)
 	out, err := Compile(p, z, Options{Board: board, From: benchFrom})
 	require.NoError(t, err, name)
-	var calendar, packed bytes.Buffer
-	require.NoError(t, ics.Write(&calendar, p, ics.Options{}))
+	var ics, packed bytes.Buffer
+	require.NoError(t, calendar.Write(&ics, p, nil, time.Time{}))
 	w, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
 	require.NoError(t, err)
-	_, err = w.Write(calendar.Bytes())
+	_, err = w.Write(ics.Bytes())
 	require.NoError(t, err)
 	require.NoError(t, w.Close())
-	s := planSize{name: name, zone: p.Zone, meals: len(p.Meals), table: len(out.Bytes), ics: calendar.Len(), gzip: packed.Len()}
+	s := planSize{name: name, zone: p.Zone, meals: len(p.Meals), table: len(out.Bytes), ics: ics.Len(), gzip: packed.Len()}
 	s.explicit = len(out.Explicit) > 0
 	year := replay.Options{From: (benchFrom + 366) * 1440, To: (benchFrom + 366 + 365) * 1440, Preset: replay.AllPresets}
 	for c := replay.New(out.Table, year); ; s.servingsInOneYear++ {

@@ -49,6 +49,16 @@ var never = []struct{ from, to, why string }{
 	{"compiler/plan", "compiler/table", "plans know nothing of tables"},
 	{"compiler/plan", "compiler/zone", "plans name zones and know none"},
 	{"compiler/plan", "compiler/reader", "a plan does not know where it was read"},
+	{"compiler/plan", "compiler/draft", "a plan does not know where it was read"},
+	{"compiler/draft", "compiler/ical", "what is checked is the same in every language"},
+	{"compiler/draft", "compiler/reader", "what is checked is the same in every language"},
+	{"compiler/draft", "compiler/recur", "drafts ask for instances, and expand nothing"},
+	{"compiler/draft", "compiler/table", "limits of the table come as data"},
+	{"compiler/reader/toml", "compiler/ical", "the languages of plans know nothing of each other"},
+	{"compiler/ical", "compiler/reader", "the languages of plans know nothing of each other"},
+	{"compiler/ical", "compiler/recur", "calendars ask for instances, and expand nothing"},
+	{"compiler/ical", "compiler/table", "a calendar shows meals, and knows no table"},
+	{"compiler/source", "compiler/plan", "text with its places, whatever it says"},
 	{"compiler/lower", "compiler/reader", "lowering takes plans, however they were read"},
 	{"compiler/recur", "compiler/reader", "the referee reads the text of rules itself"},
 	{"compiler/prove", "compiler/reader", "a proof takes plans, however they were read"},
@@ -79,7 +89,7 @@ var alone = map[string][]string{
 }
 
 // bare packages import nothing but the standard library and each other.
-var bare = []string{"compiler/table", "emulator/avr", "flasher/frame", "compiler/ihex", "compiler/ical", "compiler/units"}
+var bare = []string{"compiler/table", "emulator/avr", "flasher/frame", "compiler/ihex", "compiler/ical", "compiler/source", "compiler/units"}
 
 // under reports whether a path of the module is that of a tree, or below it.
 func under(path, tree string) bool {

@@ -20,8 +20,8 @@ import (
 	"mealtab/cmd/mealtab/internal/page"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
+	"mealtab/compiler/ical/calendar"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
@@ -128,7 +128,11 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 		},
 		WriteFile: func(data []byte) error { return a.write(name, data) },
 		Export: func(w io.Writer, p *plan.Plan) error {
-			return ics.Write(w, p, reader.Writing(db, time.Now()))
+			z, err := db.Load(p.Zone)
+			if err != nil {
+				return err
+			}
+			return calendar.Write(w, p, z, time.Now())
 		},
 		Now:      func() time.Time { return a.now.Add(time.Since(started)) }, // --now goes on from there
 		Stop:     stop,

@@ -120,7 +120,7 @@ func TestDecompiledPlansCompileToTheSameBytes(t *testing.T) {
 			continue
 		}
 		exact++
-		read, ds := reader.Options{Convert: nil}.Parse("raised.toml", []byte(raised.TOML()))
+		read, ds := reader.Parse("raised.toml", []byte(raised.TOML()))
 		require.NotNil(t, read, "seed %d: %v\n%s", seed, ds, raised.TOML())
 		again, _, err := compile(t, read, z, raised.From)
 		require.NoError(t, err)

@@ -2,6 +2,7 @@ package ical
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -33,8 +34,8 @@ func (c *Writer) Zone(z Zone) {
 		}
 		c.Line("BEGIN", kind)
 		c.Line("DTSTART", o.Onsets[0].Format(local))
-		c.Line("TZOFFSETFROM", utcOffset(o.From))
-		c.Line("TZOFFSETTO", utcOffset(o.To))
+		c.Line("TZOFFSETFROM", formatOffset(o.From))
+		c.Line("TZOFFSETTO", formatOffset(o.To))
 		if o.Rule != "" {
 			c.Line("RRULE", o.Rule)
 		}
@@ -51,8 +52,8 @@ func (c *Writer) Zone(z Zone) {
 	c.Line("END", "VTIMEZONE")
 }
 
-// utcOffset is RFC 5545 §3.3.14: "+0100", with seconds only where there are any.
-func utcOffset(seconds int) string {
+// formatOffset is RFC 5545 §3.3.14: "+0100", with seconds only where there are any.
+func formatOffset(seconds int) string {
 	sign := "+"
 	if seconds < 0 {
 		sign, seconds = "-", -seconds
@@ -62,4 +63,21 @@ func utcOffset(seconds int) string {
 		text += fmt.Sprintf("%02d", seconds%60)
 	}
 	return text
+}
+
+// Offset reads a UTC-OFFSET value (RFC 5545 §3.3.14), "+0100" or "-003000", as seconds east.
+func Offset(s string) (int, error) {
+	bad := fmt.Errorf("%q is not an offset; +0100 is one", s[:min(len(s), 12)])
+	if len(s) != 5 && len(s) != 7 || s[0] != '+' && s[0] != '-' {
+		return 0, bad
+	}
+	n, err := strconv.ParseUint((s[1:] + "00")[:6], 10, 31)
+	hours, minutes, seconds := int(n)/10000, int(n)/100%100, int(n)%100
+	if err != nil || hours > 23 || minutes > 59 || seconds > 59 {
+		return 0, bad
+	}
+	if s[0] == '-' {
+		return -(hours*3600 + minutes*60 + seconds), nil
+	}
+	return hours*3600 + minutes*60 + seconds, nil
 }

@@ -20,8 +20,8 @@ type ValueError struct {
 	Message, Hint string
 }
 
-// DateError is about a date: its code is [CodeDate].
-func DateError(hint, format string, args ...any) *ValueError {
+// dateError is about a date: its code is [CodeDate].
+func dateError(hint, format string, args ...any) *ValueError {
 	return &ValueError{CodeDate, fmt.Sprintf(format, args...), hint}
 }
 
@@ -96,6 +96,17 @@ func (l Local) AddSeconds(n int) Local {
 	return l.AddDays(days)
 }
 
+// Unix counts the seconds to l from 1970 on a clock that is never set; in UTC that is Unix time.
+func (l Local) Unix() int64 {
+	return time.Date(l.Year, time.Month(l.Month), l.Day, l.Hour, l.Minute, l.Second, 0, time.UTC).Unix()
+}
+
+// AtUnix is what such a clock shows after so many seconds.
+func AtUnix(seconds int64) Local {
+	t := time.Unix(seconds, 0).UTC()
+	return Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()}
+}
+
 // MinuteOfDay is the time of l in minutes.
 func (l Local) MinuteOfDay() int { return l.Hour*60 + l.Minute }
 
@@ -103,18 +114,18 @@ func (l Local) MinuteOfDay() int { return l.Hour*60 + l.Minute }
 func (l Local) Check() *ValueError {
 	switch {
 	case l.Month < 1 || l.Month > 12:
-		return DateError("months run from 01 to 12", "has no month %d", l.Month)
+		return dateError("months run from 01 to 12", "has no month %d", l.Month)
 	case l.Day < 1 || l.Day > 31:
-		return DateError("", "has no day %d", l.Day)
+		return dateError("", "has no day %d", l.Day)
 	case l.Day > DaysIn(l.Year, l.Month):
 		hint := fmt.Sprintf("%s %d has %d days", time.Month(l.Month), l.Year, DaysIn(l.Year, l.Month))
-		return DateError(hint, "does not exist")
+		return dateError(hint, "does not exist")
 	case l.Hour > 23:
-		return DateError("hours run from 00 to 23", "has no hour %d", l.Hour)
+		return dateError("hours run from 00 to 23", "has no hour %d", l.Hour)
 	case l.Minute > 59:
-		return DateError("minutes run from 00 to 59", "has no minute %d", l.Minute)
+		return dateError("minutes run from 00 to 59", "has no minute %d", l.Minute)
 	case l.Second > 59:
-		return DateError("seconds run from 00 to 59", "has no second %d", l.Second)
+		return dateError("seconds run from 00 to 59", "has no second %d", l.Second)
 	}
 	return nil
 }
@@ -131,7 +142,7 @@ func (l Local) InCalendar() *ValueError {
 // ParseBasic reads RFC 5545's DATE ("20261201") or DATE-TIME ("20261201T070000", with Z for UTC).
 func ParseBasic(s string) (Local, Form, *ValueError) {
 	bad := func() (Local, Form, *ValueError) {
-		return Local{}, 0, DateError("write 20261231 or 20261231T180000, with Z for UTC", "is not a date or date-time")
+		return Local{}, 0, dateError("write 20261231 or 20261231T180000, with Z for UTC", "is not a date or date-time")
 	}
 	upper := strings.ToUpper(s)
 	digits, form := strings.TrimSuffix(upper, "Z"), Zoned
@@ -143,25 +154,25 @@ func ParseBasic(s string) (Local, Form, *ValueError) {
 	case len(digits) < len(upper):
 		form = UTC
 	}
-	if form == Date && len(upper) != 8 || !AllDigits(digits[:8]) || form != Date && !AllDigits(digits[9:]) {
+	if form == Date && len(upper) != 8 || !allDigits(digits[:8]) || form != Date && !allDigits(digits[9:]) {
 		return bad()
 	}
 	l := Local{Year: atoi(digits[0:4]), Month: atoi(digits[4:6]), Day: atoi(digits[6:8])}
 	if form != Date {
-		l.Hour, l.Minute, l.Second = atoi(digits[9:11]), atoi(digits[11:13]), Leap(atoi(digits[13:15]))
+		l.Hour, l.Minute, l.Second = atoi(digits[9:11]), atoi(digits[11:13]), leap(atoi(digits[13:15]))
 	}
 	return l, form, l.Check()
 }
 
-// Leap reads second 60 as 59 (RFC 5545 §3.3.12).
-func Leap(sec int) int {
+// leap reads second 60 as 59 (RFC 5545 §3.3.12).
+func leap(sec int) int {
 	if sec == 60 {
 		return 59
 	}
 	return sec
 }
 
-// atoi reads what AllDigits has accepted.
+// atoi reads what allDigits has accepted.
 func atoi(digits string) int {
 	n, _ := strconv.Atoi(digits)
 	return n

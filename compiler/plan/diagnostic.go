@@ -5,6 +5,8 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+
+	"mealtab/compiler/source"
 )
 
 // Severity says whether a plan with this diagnostic can be used.
@@ -95,16 +97,13 @@ func (ds Diagnostics) Sort() Diagnostics {
 
 // NewSource splits src into lines, ended by LF or CRLF, for showing diagnostics.
 func NewSource(name string, src []byte) *Source {
-	src = bytes.TrimPrefix(src, ByteOrderMark)
+	src = bytes.TrimPrefix(src, source.ByteOrderMark)
 	lines := strings.Split(strings.ToValidUTF8(string(src), "\uFFFD"), "\n")
 	for i, line := range lines {
 		lines[i] = strings.TrimSuffix(line, "\r")
 	}
 	return &Source{Name: name, Lines: lines}
 }
-
-// ByteOrderMark is the mark some editors put before UTF-8 text; it is not part of the plan.
-var ByteOrderMark = []byte("\xEF\xBB\xBF")
 
 // MaxDiagnostics is how many an owner may want to read; a file that is no plan at all has any number.
 const MaxDiagnostics = 100

@@ -1,6 +1,6 @@
 // Package plan is the model of an owner's meal plan: meals with their recurrence sets, portions, presets, the wheel and the button.
 //
-// In: nothing of a file, which package reader reads; the text of a recurrence rule (RFC 5545, RFC 7529). Out: a [Plan] with local times
+// In: nothing of a file, which package reader reads by way of package draft; the text of a recurrence rule (RFC 5545, RFC 7529). Out: a [Plan] with local times
 // as written, masses in milligrams, durations in minutes; the rule, or what is wrong with it; [Diagnostics] and how they are shown. The
 // package expands nothing: what a recurrence rule means is the business of packages recur (the referee) and lower (the compiler).
 package plan

@@ -32,15 +32,15 @@ func (p *ruleParser) integer(from, to int, signed bool) (n int, ok bool) {
 	if signed && len(digits) > 0 && (digits[0] == '+' || digits[0] == '-') {
 		digits = digits[1:]
 	}
-	if !AllDigits(digits) || len(digits) > 9 {
+	if !allDigits(digits) || len(digits) > 9 {
 		return 0, false
 	}
 	n, err := strconv.Atoi(p.s[from:to])
 	return n, err == nil
 }
 
-// AllDigits says that there are digits and nothing else.
-func AllDigits(s string) bool {
+// allDigits says that there are digits and nothing else.
+func allDigits(s string) bool {
 	for i := range len(s) {
 		if s[i] < '0' || s[i] > '9' {
 			return false
@@ -80,7 +80,7 @@ func (p *ruleParser) positive(part rulePart, hint string) int {
 	n, ok := p.integer(part.valueFrom, part.valueTo, false)
 	value := p.s[part.valueFrom:part.valueTo]
 	switch {
-	case !ok && AllDigits(value):
+	case !ok && allDigits(value):
 		p.fail(CodeRange, part.valueFrom, part.valueTo, "", "%s=%s is above %d", part.name, value, maxNumber)
 	case !ok:
 		p.fail(CodeRule, part.valueFrom, part.valueTo, hint, "%s=%s is not a whole number", part.name, value)

@@ -3,8 +3,9 @@ package reader
 import (
 	"fmt"
 	"slices"
-	"time"
 
+	"mealtab/compiler/draft"
+	"mealtab/compiler/ical/calendar"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/recur"
 	"mealtab/compiler/table"
@@ -13,31 +14,16 @@ import (
 
 // With gives the options for plans whose zones are in db. They are for one goroutine: zones are kept once loaded.
 func With(db *zone.Database) Options {
-	r := &lookup{db: db, loaded: map[string]*zone.Zone{}}
-	return Options{
-		CheckZone: func(name string) error {
-			_, err := r.load(name)
-			return err
-		},
-		Convert: func(name string, l plan.Local, from, to plan.Form) (plan.Local, error) {
-			z, err := r.load(name)
-			if err != nil {
-				return l, err
-			}
-			return convert(z, l, from, to), nil
-		},
-		Walk:       r.walk,
-		MatchZones: r.match,
-		Limits:     limits,
-	}
+	return Options{Zones: &lookup{db: db, loaded: map[string]*zone.Zone{}}, Limits: limits}
 }
 
 // limits stand in package table, of which plans know nothing.
-var limits = Limits{
+var limits = draft.Limits{
 	Meals: table.MaxMeals, Presets: table.MaxPresets, Late: table.MaxLate, MinTurn: table.MinTurn, MaxTurn: table.MaxTurn, Trim: table.MaxTrim,
 	MealPockets: table.MaxMealPockets, Asked: table.MaxAsked, PerHour: table.MaxPerHour, PerDay: table.MaxPerDay,
 }
 
+// lookup is a [calendar.Zones].
 type lookup struct {
 	db     *zone.Database
 	loaded map[string]*zone.Zone
@@ -52,8 +38,30 @@ func (r *lookup) load(name string) (z *zone.Zone, err error) {
 	return z, err
 }
 
-// walk is [Options].Walk.
-func (r *lookup) walk(name string, gap plan.Gap, set plan.Recurrence, visit func(nominal, utc plan.Local) bool) error {
+// Check is part of [draft.Zones], as are Convert and Walk.
+func (r *lookup) Check(name string) error {
+	_, err := r.load(name)
+	return err
+}
+
+// Convert changes a time between local and UTC.
+func (r *lookup) Convert(name string, l plan.Local, from, to plan.Form) (plan.Local, error) {
+	z, err := r.load(name)
+	if err != nil {
+		return l, err
+	}
+	unix := l.Unix()
+	if from != plan.UTC {
+		unix, _ = z.Resolve(unix)
+	}
+	if to != plan.UTC {
+		unix += int64(z.At(unix).Seconds)
+	}
+	return plan.AtUnix(unix), nil
+}
+
+// Walk gives up after a century of three meals a day.
+func (r *lookup) Walk(name string, gap plan.Gap, set plan.Recurrence, visit func(nominal, utc plan.Local) bool) error {
 	z, err := r.load(name)
 	if err != nil {
 		return err
@@ -64,7 +72,7 @@ func (r *lookup) walk(name string, gap plan.Gap, set plan.Recurrence, visit func
 	}
 	for c, n := s.Cursor(), 0; ; n++ {
 		in, ok := c.Next()
-		if !ok || !visit(local(in.Nominal), local(in.Unix)) {
+		if !ok || !visit(plan.AtUnix(in.Nominal), plan.AtUnix(in.Unix)) {
 			return nil
 		}
 		if n == maxWalk {
@@ -76,17 +84,17 @@ func (r *lookup) walk(name string, gap plan.Gap, set plan.Recurrence, visit func
 // maxWalk bounds a walk: a century of three meals a day, and a tenth of a second.
 const maxWalk = 110_000
 
-// match is [Options].MatchZones. Zones under many names come first: those are the ones that most people mean.
-func (r *lookup) match(changes []Change, from, to plan.Local) (names []string) {
+// Match puts first what most people mean: zones under many names.
+func (r *lookup) Match(changes []calendar.Change, from, to plan.Local) (names []string) {
 	const year = 366 * 86400
-	if seconds(changes[0].At) > seconds(from)+year {
+	if changes[0].At.Unix() > from.Unix()+year {
 		return nil // nothing says what the clocks did before
 	}
-	want := offsetsOf(changes, seconds(from), seconds(to))
+	want := offsetsOf(changes, from.Unix(), to.Unix())
 	history, aliases := map[string]string{}, map[string]int{}
 	for _, name := range r.db.Names() {
 		z, err := r.load(name)
-		if err != nil || !matches(z, want, seconds(from), seconds(to)) {
+		if err != nil || !matches(z, want, from.Unix(), to.Unix()) {
 			continue
 		}
 		names = append(names, name)
@@ -104,11 +112,11 @@ type change struct {
 }
 
 // offsetsOf gives the offset at from, and after it the changes until to that change something.
-func offsetsOf(changes []Change, from, to int64) []change {
+func offsetsOf(changes []calendar.Change, from, to int64) []change {
 	list := []change{{from, changes[0].Before}}
 	for _, c := range changes {
 		last := &list[len(list)-1]
-		switch at := seconds(c.At); {
+		switch at := c.At.Unix(); {
 		case at >= to:
 			return list
 		case at <= last.at:
@@ -134,25 +142,4 @@ func matches(z *zone.Zone, want []change, from, to int64) bool {
 		}
 	}
 	return true
-}
-
-// convert changes a time between local and UTC.
-func convert(z *zone.Zone, l plan.Local, from, to plan.Form) plan.Local {
-	unix := seconds(l)
-	if from != plan.UTC {
-		unix, _ = z.Resolve(unix)
-	}
-	if to != plan.UTC {
-		unix += int64(z.At(unix).Seconds)
-	}
-	return local(unix)
-}
-
-func seconds(l plan.Local) int64 {
-	return time.Date(l.Year, time.Month(l.Month), l.Day, l.Hour, l.Minute, l.Second, 0, time.UTC).Unix()
-}
-
-func local(unix int64) plan.Local {
-	t := time.Unix(unix, 0).UTC()
-	return plan.Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()}
 }

@@ -1,8 +1,9 @@
 // Package reader reads an owner's meal plan and turns it into a [plan.Plan] whose every value has been checked.
 //
 // In: TOML (the project's own plan language, property names from RFC 5545) or iCalendar (RFC 5545), and a database of zones. Out: a plan,
-// or a list of diagnostics with line and column. Parsing itself asks for zones and instances through [Options]; [With] answers from the
-// IANA data and from package recur.
+// or a list of diagnostics with line and column. What stands in a file is found by two packages that know nothing of each other, toml and
+// ical/calendar; both put it into a builder of package draft, which checks it. They ask for zones and instances through [Zones]; [With]
+// answers from the IANA data and from package recur.
 //
 // # The plan language
 //
@@ -34,55 +35,21 @@ package reader
 import (
 	"bytes"
 	"fmt"
-	"math"
 	"path"
 	"strings"
 
-	"mealtab/compiler/advice"
+	"mealtab/compiler/draft"
+	"mealtab/compiler/ical/calendar"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/reader/toml"
+	"mealtab/compiler/source"
 )
 
-// Options are what a parse needs from outside. The zero Options check zone names by their spelling only.
+// Options are what a parse needs from outside. The zero Options check zone names by their spelling only, and keep to no limits.
 type Options struct {
-	// CheckZone says whether a name is an IANA time zone. The error's text becomes the message; an error with a
-	// method Hint() string gives the hint too.
-	CheckZone func(name string) error
-	// Convert gives a time of the form from in the form to (Zoned or UTC), for the zone. Without it, RDATE and EXDATE
-	// must be of the same form as DTSTART.
-	Convert func(zone string, l plan.Local, from, to plan.Form) (plan.Local, error)
-	// Walk visits the instances of a set in order of their nominal times, until visit returns false. It fails where
-	// that takes too long. Without it, what an iCalendar file says of single instances is taken to be true.
-	Walk func(zone string, gap plan.Gap, r plan.Recurrence, visit func(nominal, utc plan.Local) bool) error
-	// MatchZones names the IANA zones, the likeliest first, that have the offsets of the changes at every instant from <= t < to. Without it, a time
-	// zone that an iCalendar file defines itself cannot be read.
-	MatchZones func(changes []Change, from, to plan.Local) []string
-	Limits     Limits
+	Zones  calendar.Zones
+	Limits draft.Limits
 }
-
-// Limits are those of the table and of the feeder, which a plan must keep to. They stand in package table; 0 is no limit.
-type Limits struct {
-	Meals, Presets   int
-	Late             int // minutes
-	MinTurn, MaxTurn int // ms
-	Trim             int // µs either way
-	MealPockets      int // pockets of one portion
-	Asked            int // pockets of one press
-	PerHour, PerDay  int // presses
-}
-
-// orNone replaces limits that are not given.
-func (l Limits) orNone() Limits {
-	for _, n := range []*int{&l.Meals, &l.Presets, &l.Late, &l.MaxTurn, &l.Trim, &l.MealPockets, &l.Asked, &l.PerHour, &l.PerDay} {
-		if *n == 0 {
-			*n = math.MaxInt32
-		}
-	}
-	l.Presets = min(l.Presets, presetBits)
-	return l
-}
-
-// presetBits is how many presets a mask of them can name.
-const presetBits = 8
 
 // Parse is Options.Parse with the zero Options.
 func Parse(name string, src []byte) (*plan.Plan, plan.Diagnostics) { return Options{}.Parse(name, src) }
@@ -95,27 +62,17 @@ func (o Options) Parse(name string, src []byte) (*plan.Plan, plan.Diagnostics) {
 			Message: fmt.Sprintf("the file has %d bytes; a plan has at most %d", len(src), MaxBytes),
 			Hint:    "64 meals need a hundredth of that; of a big calendar, export only the part with the meals"}}
 	}
-	src = bytes.TrimPrefix(src, plan.ByteOrderMark)
-	b := &builder{src: src, ix: newIndex(src), opts: o, limits: o.Limits.orNone(), plan: &plan.Plan{Source: plan.NewSource(name, src)}}
+	src = bytes.TrimPrefix(src, source.ByteOrderMark)
+	b := draft.New(name, src, o.Zones, o.Limits)
 	switch {
-	case b.isUTF16():
+	case isUTF16(src): // which some editors call "Unicode"; TOML and iCalendar are written in UTF-8
+		b.FailWhole(plan.CodeSyntax, "save it as UTF-8", "the file is UTF-16, not UTF-8")
 	case isICS(name, src):
-		b.icsPlan() // checks the encoding after unfolding: a fold may split a character
-	case b.checkEncoding():
-		b.tomlPlan(b.readTOML())
+		calendar.Read(b, o.Zones) // checks the encoding after unfolding: a fold may split a character
+	case checkEncoding(b, src):
+		toml.Read(b)
 	}
-	b.ds = b.ds.Sort()
-	if b.dropped {
-		b.ds = append(b.ds, plan.Diagnostic{Code: plan.CodeLimit, Severity: plan.Warning, Source: b.plan.Source,
-			Message: fmt.Sprintf("there is more to say; only %d diagnostics are shown", plan.MaxDiagnostics)})
-		if b.errorCount > 0 {
-			b.ds[len(b.ds)-1].Severity = plan.Error
-		}
-	}
-	if b.ds.HasErrors() {
-		return nil, b.ds
-	}
-	return b.plan, b.ds
+	return b.Result()
 }
 
 // MaxBytes is the length of the longest plan that is read: some thousand events, more than a table can hold.
@@ -127,67 +84,15 @@ func isICS(name string, src []byte) bool {
 	return strings.EqualFold(path.Ext(name), ".ics") || len(head) >= len(begin) && strings.EqualFold(string(head[:len(begin)]), begin)
 }
 
-// builder collects the plan and what is to be said about it.
-type builder struct {
-	src    []byte
-	ix     *index
-	opts   Options
-	limits Limits
-	plan   *plan.Plan
-	ds     plan.Diagnostics
-	ics    bool // the source is iCalendar
-	// errorCount counts the errors, also those that are not kept.
-	errorCount int
-	dropped    bool // there were more than maxDiagnostics
-	// mealCount counts the meals of the source, also those beyond what a table holds.
-	mealCount int
-	// pocketBroken says that the pocket's weight is there but could not be read.
-	pocketBroken bool
-	daily        int  // servings a day so far, at most
-	buttonAt     span // where the button's portion stands
-}
-
-func (b *builder) report(sev plan.Severity, code plan.Code, at span, hint, format string, args ...any) {
-	if sev == plan.Error {
-		b.errorCount++
-	}
-	if len(b.ds) >= plan.MaxDiagnostics {
-		b.dropped = true
-		return
-	}
-	b.ds = append(b.ds, plan.Diagnostic{Code: code, Severity: sev, Source: b.plan.Source, Pos: b.ix.pos(at),
-		Message: fmt.Sprintf(format, advice.Shorten(args)...), Hint: hint})
-}
-
-func (b *builder) fail(code plan.Code, at span, hint, format string, args ...any) {
-	b.report(plan.Error, code, at, hint, format, args...)
-}
-
-func (b *builder) warn(code plan.Code, at span, hint, format string, args ...any) {
-	b.report(plan.Warning, code, at, hint, format, args...)
-}
-
-// failWhole reports what concerns no single place.
-func (b *builder) failWhole(code plan.Code, hint, format string, args ...any) {
-	b.errorCount++
-	b.ds = append(b.ds, plan.Diagnostic{Code: code, Severity: plan.Error, Source: b.plan.Source,
-		Message: fmt.Sprintf(format, advice.Shorten(args)...), Hint: hint})
-}
-
-// isUTF16 refuses the encoding that some editors call "Unicode"; TOML and iCalendar are written in UTF-8.
-func (b *builder) isUTF16() bool {
-	if !bytes.HasPrefix(b.src, []byte("\xFF\xFE")) && !bytes.HasPrefix(b.src, []byte("\xFE\xFF")) {
-		return false
-	}
-	b.failWhole(plan.CodeSyntax, "save it as UTF-8", "the file is UTF-16, not UTF-8")
-	return true
+func isUTF16(src []byte) bool {
+	return bytes.HasPrefix(src, []byte("\xFF\xFE")) || bytes.HasPrefix(src, []byte("\xFE\xFF"))
 }
 
 // checkEncoding refuses what is not UTF-8.
-func (b *builder) checkEncoding() bool {
-	i := invalidUTF8(string(b.src))
+func checkEncoding(b *draft.Builder, src []byte) bool {
+	i := source.InvalidUTF8(string(src))
 	if i >= 0 {
-		b.fail(plan.CodeSyntax, span{i, i + 1}, "save the file as UTF-8", "byte 0x%02X is not UTF-8", b.src[i])
+		b.Fail(plan.CodeSyntax, source.Span{From: i, To: i + 1}, "save the file as UTF-8", "byte 0x%02X is not UTF-8", src[i])
 	}
 	return i < 0
 }

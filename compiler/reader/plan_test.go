@@ -1,6 +1,7 @@
 package reader_test
 
 import (
+	_ "embed"
 	"os"
 	"path/filepath"
 	"strings"
@@ -48,40 +49,10 @@ func mustParse(t *testing.T, name, src string) *plan.Plan {
 	return p
 }
 
-const designPlan = `plan  = "Juniper and Moss"
-zone  = "Europe/Lisbon"
-late  = "1h 30min"
-board = "m328-mains"
-gap   = "omit"
-
-[wheel]
-pocket = "6.2 g"
-turn   = "0.31 s"
-trim   = "-12 us"
-
-[hopper]
-holds = "1.4 kg"
-
-[button]
-portion  = "1 pocket"
-per-hour = 3
-
-[[meal]]
-name    = "breakfast"
-portion = "18 g"
-dtstart = 2026-12-01T07:00:00
-rrule   = "FREQ=DAILY"
-at      = ["18:30", "07:00"]
-exdate  = [2026-12-31, 2026-12-24T07:00:00]
-rdate   = [2026-12-26 10:00, 2026-12-25T10:00:00, 2026-12-25T10:00:00]
-presets = ["everyday", "away"]
-
-[[meal]]
-name    = "treat"
-portion = "2 pockets"
-dtstart = 2026-12-01T12:00:00Z
-presets = ["away"]
-`
+// designPlan says something with every key that there is.
+//
+//go:embed testdata/every-key.toml
+var designPlan string
 
 func TestParseEveryKey(t *testing.T) {
 	p := mustParse(t, "plan.toml", designPlan)
@@ -313,6 +284,7 @@ func FuzzParseTOML(f *testing.F) { fuzzParse(f, "plan.toml", "*.toml") }
 func FuzzParseICS(f *testing.F) { fuzzParse(f, "plan.ics", "*.ics") }
 
 func fuzzParse(f *testing.F, name, pattern string) {
+	options := reader.Options{Zones: checked.Zones}
 	for _, dir := range []string{"plans", "plans-bad", "ics"} {
 		files, err := filepath.Glob(filepath.Join("..", "..", "testdata", dir, pattern))
 		require.NoError(f, err)
@@ -323,7 +295,7 @@ func fuzzParse(f *testing.F, name, pattern string) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, src []byte) {
-		p, ds := reader.Options{Convert: convert}.Parse(name, src)
+		p, ds := options.Parse(name, src)
 		if (p == nil) != ds.HasErrors() {
 			t.Fatalf("plan %v with %v", p, ds)
 		}

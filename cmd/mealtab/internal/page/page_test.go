@@ -23,8 +23,8 @@ import (
 
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler"
+	"mealtab/compiler/ical/calendar"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/plan/ics"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/reader"
 	"mealtab/compiler/report/review"
@@ -68,7 +68,7 @@ var present = time.Date(2026, 12, 3, 10, 20, 0, 0, time.UTC)
 func compile(name string, src []byte) *Compiled {
 	c := &Compiled{ZoneData: "test"}
 	db := zone.Embedded()
-	p, ds := reader.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
+	p, ds := reader.With(db).Parse(name, src)
 	c.Plan, c.Diagnostics = p, ds
 	if p == nil {
 		return c
@@ -95,8 +95,7 @@ func compile(name string, src []byte) *Compiled {
 
 // parseOnly reads a plan without compiling it.
 func parseOnly(name string, src []byte) (*plan.Plan, plan.Diagnostics) {
-	db := zone.Embedded()
-	return reader.Options{CheckZone: func(n string) error { _, err := db.Load(n); return err }}.Parse(name, src)
+	return reader.With(zone.Embedded()).Parse(name, src)
 }
 
 // options are those of a page for a file; the file is made if it has a text.
@@ -123,7 +122,11 @@ func options(t testing.TB, text string) (Options, string) {
 			return preview.Of(zone.Embedded(), f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
 		},
 		Export: func(w io.Writer, p *plan.Plan) error {
-			return ics.Write(w, p, reader.Writing(zone.Embedded(), present))
+			z, err := zone.Embedded().Load(p.Zone)
+			if err != nil {
+				return err
+			}
+			return calendar.Write(w, p, z, present)
 		},
 		Now: func() time.Time { return present },
 	}, file
