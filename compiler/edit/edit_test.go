@@ -232,3 +232,21 @@ func FuzzSet(f *testing.F) {
 		}
 	})
 }
+
+// What is added stands after one blank line, and a meal that is added and removed leaves nothing: neither at once nor over and over.
+func TestAddAndRemoveLeaveNothing(t *testing.T) {
+	for text, before := range map[string]string{"zone = \"UTC\"\n": "zone = \"UTC\"\n\n", "zone = \"UTC\"\n\n": "zone = \"UTC\"\n\n", "": "", "# none yet\n": "# none yet\n\n",
+		"zone = \"UTC\"\r\n[[meal]]\r\nname = \"x\"\r\n": "zone = \"UTC\"\r\n[[meal]]\r\nname = \"x\"\r\n\r\n"} {
+		src := []byte(text)
+		for range 3 {
+			d, err := Parse(src)
+			require.NoError(t, err)
+			added := d.AddMeal([][2]string{{"name", Quote("bite")}})
+			assert.Equal(t, before+"[[meal]]"+d.newline()+"name    = \"bite\""+d.newline(), string(added))
+			d, err = Parse(added)
+			require.NoError(t, err)
+			src = d.RemoveMeal(d.Meals() - 1)
+		}
+		assert.Equal(t, strings.TrimRight(text, "\r\n"), strings.TrimRight(string(src), "\r\n"))
+	}
+}

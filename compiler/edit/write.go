@@ -148,8 +148,7 @@ func (d *Doc) removeTable(t *table, start, end int, comment string) []byte {
 // blank reports whether the line that starts at off is empty.
 func (d *Doc) blank(off int) bool { return len(bytes.TrimSpace(d.src[off:d.lineEnd(off)])) == 0 }
 
-// AddMeal appends a meal after one blank line, and takes those away that a meal removed before has left at the end; pairs are keys and their
-// values as TOML.
+// AddMeal appends a meal; pairs are keys and their values as TOML.
 func (d *Doc) AddMeal(pairs [][2]string) []byte {
 	nl := d.newline()
 	var b strings.Builder
@@ -157,14 +156,10 @@ func (d *Doc) AddMeal(pairs [][2]string) []byte {
 	for _, p := range pairs {
 		b.WriteString(pad(p[0], 8) + "= " + p[1] + nl)
 	}
-	body := d.start + len(bytes.TrimRight(d.src[d.start:], " \t\r\n"))
-	if body == d.start {
-		return d.splice(body, len(d.src), b.String())
-	}
-	return d.splice(body, len(d.src), nl+nl+b.String())
+	return d.appendText(b.String())
 }
 
-// appendText adds text at the end, after one blank line.
+// appendText adds text at the end, after one blank line; where there are some, these stay.
 func (d *Doc) appendText(text string) []byte {
 	nl, end := d.newline(), len(d.src)
 	switch {
@@ -177,14 +172,18 @@ func (d *Doc) appendText(text string) []byte {
 	return d.splice(end, end, text)
 }
 
-// RemoveMeal takes a meal out with the comments above its heading.
+// RemoveMeal takes a meal out with the comments above its heading, and the last one with the blank line that was put before it.
 func (d *Doc) RemoveMeal(n int) []byte {
 	for i, t := range d.tables {
 		if t.name != "meal" {
 			continue
 		}
 		if n == 0 {
-			return d.splice(d.above(t.heading), d.end(i), "")
+			from, to := d.above(t.heading), d.end(i)
+			if to == len(d.src) && from > d.start && d.blank(d.lineStart(from-1)) {
+				from = d.lineStart(from - 1)
+			}
+			return d.splice(from, to, "")
 		}
 		n--
 	}

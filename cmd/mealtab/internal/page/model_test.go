@@ -129,7 +129,11 @@ func (m *model) put(place int, key, value string) {
 
 func (m *model) remove(place int) {
 	b := m.blocks()
-	m.set(strings.Join(slices.Delete(b, place+1, place+2), ""), slices.Delete(slices.Clone(m.ids), place, place+1))
+	text := strings.Join(slices.Delete(b, place+1, place+2), "")
+	if place == len(m.ids)-1 && strings.HasSuffix(text, "\n\n") {
+		text = strings.TrimSuffix(text, "\n") // the blank line before the last meal goes with it
+	}
+	m.set(text, slices.Delete(slices.Clone(m.ids), place, place+1))
 }
 
 func (m *model) copy(place int) {
