@@ -11,7 +11,6 @@ import (
 	"mealtab/cmd/mealtab/internal/page/trial"
 	"mealtab/compiler/profile"
 	"mealtab/flasher"
-	"mealtab/flasher/link"
 	"mealtab/flasher/ports"
 )
 
@@ -70,13 +69,7 @@ func (s *Server) talk(id string, do func(*flasher.Feeder) error) error {
 		if err != nil {
 			return err
 		}
-		return t.Talk(func(tr link.Transport) error {
-			f, err := flasher.Connect(link.New(tr, "the emulated feeder", flasher.DefaultBaud()))
-			if err != nil {
-				return err
-			}
-			return do(f)
-		})
+		return t.Talk(do)
 	}
 	if b.port != id || b.feeder == nil {
 		b.hangUp()

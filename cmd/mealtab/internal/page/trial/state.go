@@ -121,8 +121,6 @@ func (f *Feeder) say(text string) {
 // event puts what an owner would notice into the log.
 func (f *Feeder) event(e board.Event) {
 	switch e.Kind {
-	case board.LineSent:
-		f.line.heard(e)
 	case board.SupplyChanged:
 		if (e.Value == 0) != (f.volts == 0) {
 			f.say(map[bool]string{true: "the power is gone", false: "the power is back"}[e.Value == 0])

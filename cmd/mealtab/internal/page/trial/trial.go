@@ -2,7 +2,7 @@
 // over its line as a real board is.
 //
 // In: a firmware image, a table, an instant to begin at, what someone does to the feeder. Out: its [State], in words and
-// numbers, and a [link.Transport]. The feeder's world has its own time; speed is seconds of it to one of ours.
+// numbers, and conversations by package flasher. The feeder's world has its own time; speed is seconds of it to one of ours.
 package trial
 
 import (
@@ -15,6 +15,8 @@ import (
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
+	"mealtab/emulator/cable"
+	"mealtab/flasher"
 )
 
 // Clock gives local time.
@@ -38,7 +40,7 @@ type Feeder struct {
 	mu     sync.Mutex
 	o      Options
 	b      *board.Board
-	line   *line
+	cable  *cable.Cable // to this computer
 	speed  float64
 	goal   time.Time // zero: none; else it is run to as fast as it goes
 	log    []Line
@@ -78,7 +80,7 @@ func New(o Options) (*Feeder, error) {
 		}
 	}
 	f.b.SetClock(c.Start)
-	f.line = newLine(f.b, int(c.Baud))
+	f.cable = cable.New(f.b)
 	f.b.Observe(f.event)
 	f.volts = int64(f.b.Millivolts())
 	f.b.Run(started)
@@ -130,7 +132,6 @@ func (f *Feeder) step(elapsed time.Duration) {
 	if !f.goal.IsZero() && !f.b.Now().Before(f.goal) {
 		f.goal = time.Time{}
 	}
-	f.line.forget()
 }
 
 // Speeds are what can be chosen: seconds of the feeder's world to one of ours.
@@ -235,4 +236,17 @@ func (f *Feeder) Reset() {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.b.Reset()
+}
+
+// Talk connects to the feeder over its line and lets do speak with it; nothing else happens to it meanwhile. A conversation takes the feeder's
+// time: of ours only a moment.
+func (f *Feeder) Talk(do func(*flasher.Feeder) error) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.cable.Forget()
+	c, err := flasher.Connect(f.cable.Link("the emulated feeder"))
+	if err != nil {
+		return err
+	}
+	return do(c)
 }

@@ -16,7 +16,6 @@ import (
 	"mealtab/emulator/avr"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher"
-	"mealtab/flasher/link"
 )
 
 const cats = `zone = "Europe/Lisbon"
@@ -116,9 +115,7 @@ func TestDisturbances(t *testing.T) {
 // The line: a bare feeder gets a table and serves by it.
 func TestUploadOverTheLine(t *testing.T) {
 	f, tab := feeder(t, "2026-12-01T06:00:00Z", false)
-	err := f.Talk(func(tr link.Transport) error {
-		c, err := flasher.Connect(link.New(tr, "emulated", flasher.DefaultBaud()))
-		require.NoError(t, err)
+	err := f.Talk(func(c *flasher.Feeder) error {
 		assert.Equal(t, "m328-mains", c.BoardName())
 		st, err := c.Status()
 		require.NoError(t, err)
