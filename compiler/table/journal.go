@@ -90,7 +90,7 @@ func JournalRecord() []Field {
 		{"GUARD", journalGuard, "1", "", "see Guards", "what limits the next serving of the plan"},
 		{"CRC", journalCRC, "2", "", "", "CRC-16/IBM-SDLC of the bytes before it"},
 		{"STEPS", journalSteps, "2", "", "a mark, or FF, each", "of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving"},
-		{"SEAL", journalSeal, "1", "", "a mark, or FF", "mark 0: everything but the steps was whole when it was written; a restart has nothing to make firm"},
+		{"SEAL", journalSeal, "1", "", "a mark, or FF", "mark 0: everything but the steps was whole when it was written; a restart has nothing to write again"},
 	}
 }
 

@@ -104,7 +104,7 @@ static void check_left(int left)
 		fail("pockets left are off by more than one");
 }
 
-/* Restarts: reads what is there, and makes it firm as the feeder does. */
+/* Restarts: reads what is there, and writes it again as the feeder does. */
 static void restart(void)
 {
 	journal_t read;

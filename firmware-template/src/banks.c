@@ -91,7 +91,7 @@ void banks_mark_spare(uint8_t commit)
 	journal_seal();
 }
 
-void banks_make_firm(void)
+void banks_rewrite_commits(void)
 {
 	/* Never erased, not even for a moment: it may be the only valid table. */
 	if (feeder.bank != NO_BANK)

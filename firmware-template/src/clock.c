@@ -67,13 +67,13 @@ static bool bus_good; /* every step so far has ended as expected */
  * ends otherwise than expected. */
 OUTLINED static void bus_step(uint8_t control, uint8_t expected)
 {
-	uint16_t patience = 10UL * F_CPU / TWI_HZ; /* each turn of the loop takes several cycles */
+	uint16_t timeout = 10UL * F_CPU / TWI_HZ; /* each turn of the loop takes several cycles */
 
 	if (!bus_good)
 		return;
 	TWCR = 1 << TWINT | 1 << TWEN | control;
 	while (!(TWCR & 1 << TWINT))
-		if (--patience == 0)
+		if (--timeout == 0)
 			break;
 	bus_good = (TWSR & TW_STATUS_MASK) == expected; /* while a step lasts it is TW_NO_INFO (data sheet 22.5.5) */
 }
@@ -87,11 +87,11 @@ OUTLINED static void bus_send(uint8_t byte, uint8_t expected)
 /* A stop takes less than two bits, unless somebody holds the bus; then the next start fails, and the bus is freed. */
 static void bus_stop(void)
 {
-	uint16_t patience = 10UL * F_CPU / TWI_HZ;
+	uint16_t timeout = 10UL * F_CPU / TWI_HZ;
 
 	TWCR = 1 << TWINT | 1 << TWEN | 1 << TWSTO;
 	while (TWCR & 1 << TWSTO)
-		if (--patience == 0)
+		if (--timeout == 0)
 			break;
 }
 

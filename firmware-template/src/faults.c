@@ -7,7 +7,7 @@
 
 #define SHORT_FLASHES 7 /* faults that are shown without a long flash */
 
-static uint16_t told; /* those that there were when the light last flashed to the end */
+static uint16_t seen; /* those that there were when the light last flashed to the end */
 
 uint16_t faults_shown(void)
 {
@@ -49,12 +49,12 @@ void faults_acknowledge(uint16_t faults)
 	history_add(&feeder.now.minute, EVENT_CLEARED, faults);
 }
 
-void faults_told(void)
+void faults_were_shown(void)
 {
-	told = faults_shown();
+	seen = faults_shown();
 }
 
-void faults_pressed(void)
+void faults_acknowledge_shown(void)
 {
-	faults_acknowledge(told);
+	faults_acknowledge(seen);
 }

@@ -34,12 +34,12 @@ static void note(uint8_t event, uint16_t value)
 void feeder_start(void)
 {
 	bool torn = power_was_lost(); /* only a loss of power tears bytes */
-	bool firm;
+	bool clean; /* no cell can have been left half written, and nothing half given */
 	uint16_t faults;
 
 	journal_open();
 	faults = journal.faults;
-	firm = (!torn || journal_sealed()) && journal.pockets == 0;
+	clean = (!torn || journal_sealed()) && journal.pockets == 0;
 	history_open();
 	time_restart();
 	feeder_time(); /* before anything is noted */
@@ -47,9 +47,9 @@ void feeder_start(void)
 	servings_restart();
 	if (power_reset_flags & RESET_BY_WATCHDOG)
 		faults_raise(FAULT_RESTARTED);
-	if (!firm && torn)
-		banks_make_firm();
-	if (!firm || journal.faults != faults)
+	if (!clean && torn)
+		banks_rewrite_commits();
+	if (!clean || journal.faults != faults)
 		feeder_record();
 	history_add_once(&feeder.now.minute, EVENT_STARTED, power_reset_flags);
 }
@@ -116,20 +116,20 @@ bool feeder_set_clock(uint32_t seconds)
 {
 	uint32_t before;
 	int32_t minute, step;
-	bool doubted;
+	bool clock_lost;
 
 	feeder_time(); /* what the watchdog has counted is taken up first */
 	before = feeder.now.seconds;
 	minute = feeder.now.minute;
-	doubted = feeder.faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT);
+	clock_lost = feeder.faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT);
 	if (!clock_set(seconds))
 		return false;
-	time_take();
+	time_from_clock();
 	flags.armed = false;
 	step = feeder.now.minute - minute;
 	journal.stepped += (uint16_t)step;
 	/* From a time that was not known any step forwards is right, and no serving comes twice by it. */
-	if (step < -STEPPED_MOST || (step > STEPPED_MOST && !doubted))
+	if (step < -STEPPED_MOST || (step > STEPPED_MOST && !clock_lost))
 		journal.guard |= GUARD_STEPPED;
 	/* A clock that was ahead has settled what is yet to come: to wait for it would mean hours or days without food. A cursor that is
 	 * not known is ahead of all. */
@@ -161,7 +161,7 @@ static void portion_button(void)
 
 void feeder_button(uint8_t pressed)
 {
-	faults_pressed();
+	faults_acknowledge_shown();
 	feeder_time();
 	if (pressed & BUTTON_FEED) {
 		if (feeder_manual(0, journal.token) == 0)

@@ -33,7 +33,7 @@ typedef struct {
 extern feeder_t feeder; /* what a reset without loss of power leaves of it, time_restart takes up */
 #define SURVIVED 0x5AC3
 
-/* Reads journal and banks after a reset, makes their reading firm, and notes the reset. */
+/* Reads journal and banks after a reset, writes again what a power cut may have left half programmed, and notes the reset. */
 void feeder_start(void);
 /* Brings feeder.now up to date. */
 void feeder_time(void);
@@ -44,7 +44,7 @@ void feeder_check(void);
 /* table_next in the table and the preset in force. */
 bool feeder_next(const int32_t *after, uint16_t minutes);
 /* Something is due that waits for the supply, or the clock cannot wake us. */
-bool feeder_restless(void);
+bool feeder_needs_ticks(void);
 
 /* Writes the state as it is as a new record of the journal, with the pockets that are left of a serving. */
 void feeder_record(void);

@@ -82,7 +82,7 @@ void history_add(const int32_t *minute, uint8_t event, uint16_t value)
 #define ONCE_RECORDS 4 /* that are looked through */
 
 /* Whether a record says so and is that young. */
-static bool says(uint16_t slot, const int32_t *minute, uint8_t event)
+static bool is_recent(uint16_t slot, const int32_t *minute, uint8_t event)
 {
 	uint8_t raw[HISTORY_SIZE];
 	int32_t at;
@@ -100,7 +100,7 @@ void history_add_once(const int32_t *minute, uint8_t event, uint16_t value)
 	uint16_t slot = history_newest;
 
 	for (uint8_t n = ONCE_RECORDS; n > 0; n--) {
-		if (slot < history_slots() && says(slot, minute, event))
+		if (slot < history_slots() && is_recent(slot, minute, event))
 			return;
 		slot = slot == 0 ? history_slots() - 1 : slot - 1;
 	}

@@ -31,7 +31,7 @@ typedef struct {
 	uint8_t guard;    /* GUARD_... bits */
 	uint8_t crc[2];
 	uint8_t steps[2]; /* marks of the newest even-numbered and of the newest odd-numbered step; FF: none */
-	uint8_t seal;     /* mark 0: all the rest is firm */
+	uint8_t seal;     /* mark 0: all the rest is fully programmed */
 	uint16_t at;      /* the rest is the journal's own: where that record lies in storage; 0: there is none */
 } journal_t;
 

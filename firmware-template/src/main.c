@@ -27,9 +27,9 @@ static void answer_clock(void)
 }
 
 /* Ticks until the next thing that only time brings. */
-static uint8_t patience(void)
+static uint8_t ticks_to_sleep(void)
 {
-	if (faults_shown() || feeder_restless())
+	if (faults_shown() || feeder_needs_ticks())
 		return 1;
 	return CHECK_TICKS;
 }
@@ -40,7 +40,7 @@ static void show_faults(void)
 	uint8_t code = faults_light();
 
 	if (code && power_show(code))
-		faults_told();
+		faults_were_shown();
 }
 
 /* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last
@@ -49,7 +49,7 @@ static void rest(void)
 {
 	if (uart_busy())
 		power_sleep(true, 1);
-	else if (power_sleep(false, patience()))
+	else if (power_sleep(false, ticks_to_sleep()))
 		uart_wake();
 }
 
@@ -75,7 +75,7 @@ int main(void)
 		if (pressed)
 			feeder_button(pressed);
 		answer_clock();
-		if (feeder_restless() || (uint16_t)(power_ticks - checked) >= CHECK_TICKS) {
+		if (feeder_needs_ticks() || (uint16_t)(power_ticks - checked) >= CHECK_TICKS) {
 			checked = power_ticks;
 			feeder_check();
 		}

@@ -132,7 +132,7 @@ static bool may_turn(void)
 
 /* Takes so many pockets of those that may be given by hand in a day: a stop pulse that is off may let as many fall. A board without a
  * table feeds nobody. */
-static bool take(uint8_t pockets)
+static bool count_by_hand(uint8_t pockets)
 {
 	if (feeder.bank == NO_BANK)
 		return true;
@@ -147,7 +147,7 @@ static bool take(uint8_t pockets)
 
 static uint8_t hold(uint8_t seconds, int16_t trim)
 {
-	if (!take(seconds))
+	if (!count_by_hand(seconds))
 		return LINE_REFUSED;
 	wheel_hold(seconds, table.turn_ms, trim);
 	return LINE_OK;
@@ -189,14 +189,14 @@ static uint8_t turn(uint8_t action, uint8_t count, int16_t trim)
 	case BACK:
 		return back(trim);
 	default:
-		if (!take(1))
+		if (!count_by_hand(1))
 			return LINE_REFUSED;
 		wheel_twitch(count);
 		return LINE_OK;
 	}
 }
 
-static uint8_t obey(uint8_t action, uint8_t count, int16_t trim)
+static uint8_t run_action(uint8_t action, uint8_t count, int16_t trim)
 {
 	switch (action) {
 	case WATCH:
@@ -235,7 +235,7 @@ uint8_t service(uint8_t token, uint8_t action, uint8_t count, int16_t trim)
 	if (action == LOOK)
 		service_wires.before |= (uint16_t)clock_wires() << WIRES_BUS;
 	else
-		status = obey(action, count, trim);
+		status = run_action(action, count, trim);
 	sensors_off();
 	if (action != LOOK && status == LINE_OK)
 		service_token = token;

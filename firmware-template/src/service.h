@@ -10,7 +10,7 @@ typedef struct {
 	uint16_t before, after, seen; /* as ANS_SERVICE_BEFORE and those after it */
 } service_wires_t;
 
-extern uint8_t service_token; /* of the last action that was obeyed */
+extern uint8_t service_token; /* of the last action that was done */
 extern service_wires_t service_wires;
 
 /* Does it, and returns a LINE_ status; pockets forwards are turned by serving_turn_asked. */

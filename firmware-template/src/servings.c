@@ -343,7 +343,7 @@ static bool arm(void)
 		}
 	}
 	if (!clock_arm(&feeder.next_due))
-		time_doubt(FAULT_CLOCK_SILENT);
+		time_raise(FAULT_CLOCK_SILENT);
 	feeder_time();
 	return minutes_since(&feeder.next_due) >= 0;
 }
@@ -377,7 +377,7 @@ void feeder_check(void)
 		feeder_decide();
 }
 
-OUTLINED bool feeder_restless(void)
+OUTLINED bool feeder_needs_ticks(void)
 {
 	return flags.waiting || (feeder.faults & (FAULT_CLOCK_LOST | FAULT_CLOCK_SILENT));
 }

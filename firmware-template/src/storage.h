@@ -13,7 +13,7 @@ uint8_t storage_read(uint16_t at);
 void storage_write(uint16_t at, uint8_t value);
 
 /* Programs one byte without erasing it first: only clears bits. A byte that reads as the value stays so wherever a power cut falls,
- * and its zeros are firm afterwards. */
+ * and is fully programmed afterwards. */
 void storage_refresh(uint16_t at, uint8_t value);
 
 #endif

@@ -176,7 +176,7 @@
 #define JOURNAL_GUARD                33  /* what limits the next serving of the plan */
 #define JOURNAL_CRC                  34  /* CRC-16/IBM-SDLC of the bytes before it */
 #define JOURNAL_STEPS                36  /* of the newest even-numbered step, then of the newest odd-numbered one: the mark of half its number, rounded down; step n starts pocket n, the step after the last pocket ends the serving */
-#define JOURNAL_SEAL                 38  /* mark 0: everything but the steps was whole when it was written; a restart has nothing to make firm */
+#define JOURNAL_SEAL                 38  /* mark 0: everything but the steps was whole when it was written; a restart has nothing to write again */
 #define KIND_STATE                   0   /* a change of state; nothing to turn */
 #define KIND_SERVING                 1   /* a serving of the plan, at the minute of the cursor */
 #define KIND_MANUAL                  2   /* a serving asked for by button or line */

@@ -19,7 +19,7 @@ static bool plausible(void)
 	return feeder.after_reset ? latest >= feeder.now.seconds : latest - feeder.now.seconds <= 2 * feeder.tolerance;
 }
 
-void time_take(void)
+void time_from_clock(void)
 {
 	feeder.now = clock_now;
 	feeder.tolerance = 8 * TICK_SECONDS;
@@ -27,7 +27,7 @@ void time_take(void)
 	feeder.faults &= (uint16_t)~CLOCK_FAULTS;
 }
 
-void time_doubt(uint16_t fault)
+void time_raise(uint16_t fault)
 {
 	bool known = feeder.faults & CLOCK_FAULTS;
 
@@ -56,13 +56,13 @@ void feeder_time(void)
 
 	count_ticks();
 	if (answer == CLOCK_GOOD && plausible()) {
-		time_take();
+		time_from_clock();
 		return;
 	}
 	clock_day = 0;
 	/* Without the clock, time goes on from the last good reading. */
 	feeder.now.minute = (int32_t)(feeder.now.seconds / 60);
-	time_doubt(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
+	time_raise(answer == CLOCK_SILENT ? FAULT_CLOCK_SILENT : FAULT_CLOCK_LOST);
 }
 
 OUTLINED bool time_known(void)

@@ -14,8 +14,8 @@ int32_t minutes_since(const int32_t *minute);
  * the feeder's state has to begin anew. */
 void time_restart(void);
 /* Takes the chip's time, which was just read or set, as it is. */
-void time_take(void);
+void time_from_clock(void);
 /* Raises a fault of the clock, and notes the first. */
-void time_doubt(uint16_t fault);
+void time_raise(uint16_t fault);
 
 #endif

@@ -157,14 +157,14 @@ static enum { TRUSTED, DISTRUSTED, FOUND_OUT } distrusted; /* the switch did not
 static bool slow; /* the wheel took as long back as forth: that was no jam. Kept from one attempt to the next */
 
 /* Periods in which a wheel turns a pocket that cold, load and a tired supply slow to six tenths. */
-static uint16_t usual_patience(void)
+static uint16_t usual_timeout(void)
 {
 	return attempt.pocket * 7u / 4 + 1;
 }
 
-static uint16_t patience(void)
+static uint16_t pocket_timeout(void)
 {
-	return slow ? usual_patience() * 2 : usual_patience();
+	return slow ? usual_timeout() * 2 : usual_timeout();
 }
 
 /* Turns forwards until the switch closes anew; false if that takes longer than so many periods. */
@@ -198,7 +198,7 @@ static uint16_t back_out(uint16_t most)
 /* The rest of a pocket whose first period has begun; false if the wheel is stuck. */
 static bool turn_to_index(void)
 {
-	uint16_t pushed = patience();
+	uint16_t pushed = pocket_timeout();
 	uint16_t back;
 
 	for (uint8_t tries = 2;; tries--) {
@@ -213,8 +213,8 @@ static bool turn_to_index(void)
 			break;
 		if (tries == 1)
 			return to_next_index(back);
-		slow = back > usual_patience() / 4 * 3;
-		pushed = patience();
+		slow = back > usual_timeout() / 4 * 3;
+		pushed = pocket_timeout();
 	}
 	/* Neither a jam nor a free wheel would keep the switch from changing on the way back: the wheel stands where the pocket began, and
 	 * turns by time. */
@@ -231,7 +231,7 @@ static bool turn_to_index(void)
  * False if the switch has failed. */
 static bool find_index(void)
 {
-	uint16_t back = back_out(usual_patience() + attempt.pocket / 2);
+	uint16_t back = back_out(usual_timeout() + attempt.pocket / 2);
 
 	while (back-- > 0 && !attempt.sagged && !(sensors.index_changed && sensors.owed == 0))
 		push(attempt.forward);

@@ -55,7 +55,7 @@ static bool transition_passed(int16_t shift)
 }
 
 /* Finds the offset at the instant. */
-static void find(void)
+static void find_offset(void)
 {
 	bool summer, ended;
 
@@ -83,7 +83,7 @@ static int16_t offset_read_with(int16_t trial)
 
 	table.span.utc = table.span.nominal - trial;
 	if (table.span.utc < table.span.from || table.span.utc >= table.span.until)
-		find();
+		find_offset();
 	left = table.span.until - table.span.utc;
 	if (left < piece.left)
 		piece.left = (uint16_t)left;
