@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"mealtab/cmd/mealtab/internal/tryout"
+	"mealtab/cmd/mealtab/internal/rehearsal"
 	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -121,7 +121,7 @@ const moreServings = "mealtab rehearse --servings N goes on to the Nth serving"
 // rehearseFrom is the minute at which the rehearsal begins: midnight of the date before which nothing is served.
 func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
 	if text == "" {
-		return tryout.DayBefore(t), nil
+		return rehearsal.DayBefore(t), nil
 	}
 	d, err := time.Parse(time.DateOnly, strings.TrimSpace(text))
 	if err != nil || d.Year() < 2000 || d.Year() > 2099 {

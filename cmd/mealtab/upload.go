@@ -9,8 +9,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/preview"
+	"mealtab/cmd/mealtab/internal/rehearsal"
 	"mealtab/cmd/mealtab/internal/tablefile"
-	"mealtab/cmd/mealtab/internal/tryout"
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/prose"
 	"mealtab/compiler/report/serving"
@@ -118,8 +118,8 @@ func (a *app) runUpload(name string, f uploadFlags) error {
 	if err := a.zoneAtHand(c, f.zone); err != nil && !f.anyZone {
 		return err
 	}
-	trial := a.tryOut(c, f.years)
-	return a.each(f.portFlags, func(s *session) error { return s.upload(c, trial, f) })
+	rehearsing := a.startRehearsal(c, f.years)
+	return a.each(f.portFlags, func(s *session) error { return s.upload(c, rehearsing, f) })
 }
 
 // cargo reads a plan and compiles it, or reads a table.
@@ -186,25 +186,25 @@ func (a *app) zoneAtHand(c *cargo, name string) error {
 	return nil
 }
 
-// rehearsal is a tryout that goes on while the boards are found and read, their owner reads what changes, and the table goes into the spare
+// shownRehearsal is a rehearsal that goes on while the boards are found and read, their owner reads what changes, and the table goes into the spare
 // bank. Nothing is committed before its end, which is told once.
-type rehearsal struct {
-	*tryout.Tryout
+type shownRehearsal struct {
+	*rehearsal.Running
 	bar  *bar
 	said sync.Once
 }
 
-// tryOut rehearses the table on the firmware made for its board.
-func (a *app) tryOut(c *cargo, years int) *rehearsal {
-	t := tryout.Start(c.bytes, years, func(board string) (*avr.Image, error) { return a.firmwareNamed("", board) })
-	r := &rehearsal{Tryout: t, bar: a.progress("rehearsing", 0)}
+// startRehearsal rehearses the table on the firmware made for its board.
+func (a *app) startRehearsal(c *cargo, years int) *shownRehearsal {
+	t := rehearsal.Start(c.bytes, years, func(board string) (*avr.Image, error) { return a.firmwareNamed("", board) })
+	r := &shownRehearsal{Running: t, bar: a.progress("rehearsing", 0)}
 	r.bar.from, r.bar.to = t.Span()
 	return r
 }
 
 // result waits for the end of the rehearsal, shows meanwhile how far it has come, and says once how it was. Only now, for nobody must draw where a
 // question is asked.
-func (r *rehearsal) result(s *session) error {
+func (r *shownRehearsal) result(s *session) error {
 	r.said.Do(func() {
 		text, _ := r.Wait(100*time.Millisecond, r.bar.at)
 		r.bar.done()
@@ -215,7 +215,7 @@ func (r *rehearsal) result(s *session) error {
 }
 
 // upload shows the change, asks, and puts the table on one board.
-func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
+func (s *session) upload(c *cargo, rehearsing *shownRehearsal, f uploadFlags) error {
 	end := s.waiting("reading what the feeder holds")
 	p, err := s.Propose(c.bytes)
 	end()
@@ -237,7 +237,7 @@ func (s *session) upload(c *cargo, trial *rehearsal, f uploadFlags) error {
 	}
 	setClock := f.setClock || p.Clock.Need() == flasher.ClockLarge && !f.yes && s.ask("Set the feeder's clock to this computer's?")
 	if p.Writes() {
-		if err := s.transfer(p, trial); err != nil {
+		if err := s.transfer(p, rehearsing); err != nil {
 			return err
 		}
 	}
@@ -259,7 +259,7 @@ func (s *session) showName(p *flasher.Proposal) {
 }
 
 // transfer uploads with a progress bar, if one person looks at one board, and commits when the rehearsal has ended well.
-func (s *session) transfer(p *flasher.Proposal, trial *rehearsal) error {
+func (s *session) transfer(p *flasher.Proposal, rehearsing *shownRehearsal) error {
 	began := s.Now()
 	staged, err := s.stage(p)
 	if err != nil {
@@ -267,7 +267,7 @@ func (s *session) transfer(p *flasher.Proposal, trial *rehearsal) error {
 	}
 	took := s.Now().Sub(began)
 	err = staged.Commit(func() error {
-		err := trial.result(s)
+		err := rehearsing.result(s)
 		began = s.Now()
 		return err
 	})

@@ -85,9 +85,9 @@ func readRows(file string, src []byte) (rows []row, err error) {
 // load is what one feeder of a list is to get, and how far it has come.
 type load struct {
 	row
-	cargo  *cargo
-	trial  *rehearsal
-	feeder *flasher.Feeder
+	cargo      *cargo
+	rehearsing *shownRehearsal
+	feeder     *flasher.Feeder
 	*flasher.Proposal
 	err error
 }
@@ -126,7 +126,7 @@ func (a *app) runUploadList(file string, f uploadFlags) error {
 
 // loads compiles each plan once and begins to rehearse it.
 func (a *app) loads(rows []row, f uploadFlags) ([]*load, error) {
-	cargos, trials := map[string]*cargo{}, map[string]*rehearsal{}
+	cargos, rehearsals := map[string]*cargo{}, map[string]*shownRehearsal{}
 	list := make([]*load, len(rows))
 	for i, r := range rows {
 		if cargos[r.plan] == nil {
@@ -137,9 +137,9 @@ func (a *app) loads(rows []row, f uploadFlags) ([]*load, error) {
 			if err != nil && (c == nil || !f.anyZone) {
 				return nil, err
 			}
-			cargos[r.plan], trials[r.plan] = c, a.tryOut(c, f.years)
+			cargos[r.plan], rehearsals[r.plan] = c, a.startRehearsal(c, f.years)
 		}
-		list[i] = &load{row: r, cargo: cargos[r.plan], trial: trials[r.plan]}
+		list[i] = &load{row: r, cargo: cargos[r.plan], rehearsing: rehearsals[r.plan]}
 	}
 	return list, nil
 }
@@ -312,12 +312,12 @@ func (a *app) put(l *load, setClock bool) {
 
 // rehearsed waits for the rehearsal of the feeder's plan, which is told once for all feeders with that plan.
 func (l *load) rehearsed() error {
-	text, err := l.trial.Wait(100*time.Millisecond, func(table.Minute) {})
-	l.trial.said.Do(func() {
+	text, err := l.rehearsing.Wait(100*time.Millisecond, func(table.Minute) {})
+	l.rehearsing.said.Do(func() {
 		speaking.Lock()
 		defer speaking.Unlock()
 		if text != "" {
-			fmt.Fprintf(l.trial.bar.a.out, "%s: %s", l.plan, text)
+			fmt.Fprintf(l.rehearsing.bar.a.out, "%s: %s", l.plan, text)
 		}
 	})
 	return err

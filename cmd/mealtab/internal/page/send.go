@@ -8,7 +8,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/cmd/mealtab/internal/tryout"
+	"mealtab/cmd/mealtab/internal/rehearsal"
 	"mealtab/flasher"
 )
 
@@ -58,7 +58,7 @@ func (s *Server) setOut(revision int) (*Compiled, *way, error) {
 		return nil, nil, err
 	}
 	w := &s.boards.way
-	w.begin(c.Output.Bytes, func() *tryout.Tryout { return tryout.Start(c.Output.Bytes, s.o.Years, s.o.Firmware) })
+	w.begin(c.Output.Bytes, func() *rehearsal.Running { return rehearsal.Start(c.Output.Bytes, s.o.Years, s.o.Firmware) })
 	return c, w, nil
 }
 
@@ -85,7 +85,7 @@ func (s *Server) propose(r struct {
 		case err != nil:
 			w.failed = stepLook
 		case out.Same:
-			w.trial = nil // there is no way to go
+			w.rehearsing = nil // there is no way to go
 		}
 	})
 	return out, err

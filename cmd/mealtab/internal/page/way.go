@@ -4,20 +4,20 @@ import (
 	"fmt"
 	"sync"
 
-	"mealtab/cmd/mealtab/internal/tryout"
+	"mealtab/cmd/mealtab/internal/rehearsal"
 	"mealtab/flasher"
 )
 
 // way is the way of a plan onto a feeder, as it is shown: the rehearsal that goes on while its owner reads, and how far the steps have come.
 type way struct {
-	mu      sync.Mutex
-	trial   *tryout.Tryout // of table; nil: none yet
-	table   string
-	looked  bool
-	staged  [2]int // bytes written and read back, of how many
-	inForce bool
-	clock   string // what was done about the clock; "": nothing yet
-	failed  string // the step that failed; "": none
+	mu         sync.Mutex
+	rehearsing *rehearsal.Running // of table; nil: none yet
+	table      string
+	looked     bool
+	staged     [2]int // bytes written and read back, of how many
+	inForce    bool
+	clock      string // what was done about the clock; "": nothing yet
+	failed     string // the step that failed; "": none
 }
 
 // WayStep is one step.
@@ -38,12 +38,12 @@ const (
 )
 
 // begin is the start of a new way; a rehearsal of the same table goes on.
-func (w *way) begin(table []byte, start func() *tryout.Tryout) {
+func (w *way) begin(table []byte, start func() *rehearsal.Running) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.staged, w.inForce, w.clock, w.failed, w.looked = [2]int{}, false, "", "", false
-	if w.trial == nil || w.table != string(table) {
-		w.trial, w.table = start(), string(table)
+	if w.rehearsing == nil || w.table != string(table) {
+		w.rehearsing, w.table = start(), string(table)
 	}
 }
 
@@ -56,7 +56,7 @@ func (w *way) set(f func(*way)) {
 // rehearsed waits for the rehearsal.
 func (w *way) rehearsed() (string, error) {
 	w.mu.Lock()
-	t := w.trial
+	t := w.rehearsing
 	w.mu.Unlock()
 	return t.Result()
 }
@@ -76,7 +76,7 @@ func (w *way) report(step flasher.Step, done, total int) {
 func (w *way) steps() []WayStep {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.trial == nil {
+	if w.rehearsing == nil {
 		return []WayStep{}
 	}
 	written := w.staged[1] > 0 && w.staged[0] == w.staged[1]
@@ -111,14 +111,14 @@ func (w *way) bytes() string {
 
 func (w *way) rehearsal() WayStep {
 	select {
-	case <-w.trial.Over():
-		text, err := w.trial.Result()
+	case <-w.rehearsing.Over():
+		text, err := w.rehearsing.Result()
 		if err != nil {
 			return WayStep{stepRehearse, "failed", err.Error()}
 		}
 		return WayStep{stepRehearse, "done", text}
 	default:
 	}
-	from, to := w.trial.Span()
-	return WayStep{stepRehearse, "goes on", fmt.Sprintf("%d %%", 100*int64(w.trial.At()-from)/int64(max(to-from, 1)))}
+	from, to := w.rehearsing.Span()
+	return WayStep{stepRehearse, "goes on", fmt.Sprintf("%d %%", 100*int64(w.rehearsing.At()-from)/int64(max(to-from, 1)))}
 }

@@ -12,7 +12,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"mealtab/cmd/mealtab/internal/tryout"
+	"mealtab/cmd/mealtab/internal/rehearsal"
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
@@ -65,9 +65,9 @@ func (d *desk) banks(t *testing.T) (inForce int, spare byte) {
 // for if not the table that was written meanwhile stays void, and the old one in force.
 func TestRehearsalDecidesOverTheCommit(t *testing.T) {
 	for _, failed := range []error{nil, errors.New("a pocket too many")} {
-		trial, finish := tryout.Pending()
+		rehearsing, finish := rehearsal.Pending()
 		d := newDesk(t, &answering{strings.NewReader("y\n"), sync.OnceFunc(func() { finish("rehearsed\n", failed) })})
-		err := d.upload(d.cargo, &rehearsal{Tryout: trial, bar: d.a.progress("rehearsing", 0)}, uploadFlags{})
+		err := d.upload(d.cargo, &shownRehearsal{Running: rehearsing, bar: d.a.progress("rehearsing", 0)}, uploadFlags{})
 		bank, spare := d.banks(t)
 		if failed == nil {
 			require.NoError(t, err)

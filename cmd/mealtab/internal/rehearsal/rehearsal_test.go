@@ -1,4 +1,4 @@
-package tryout_test
+package rehearsal_test
 
 import (
 	"errors"
@@ -7,7 +7,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"mealtab/cmd/mealtab/internal/tryout"
+	"mealtab/cmd/mealtab/internal/rehearsal"
 	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/flasher/flashertest"
@@ -16,7 +16,7 @@ import (
 // A year of two meals a day, from the day before the table's first; at the end it has come to the end of its span, no further.
 func TestRehearsesAYear(t *testing.T) {
 	tab := flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 0)
-	r := tryout.Start(tab, 1, func(board string) (*avr.Image, error) { return flashertest.Image(t, board), nil })
+	r := rehearsal.Start(tab, 1, func(board string) (*avr.Image, error) { return flashertest.Image(t, board), nil })
 	text, err := r.Wait(time.Hour, func(table.Minute) {})
 	require.NoError(t, err)
 	require.Equal(t, "rehearsed on the firmware through 1 year: 728 servings as replayed\n", text)
@@ -28,9 +28,9 @@ func TestRehearsesAYear(t *testing.T) {
 func TestNothingToRehearse(t *testing.T) {
 	tab := flashertest.Table(t, "m328-mains", []uint16{420}, 0)
 	none := func(string) (*avr.Image, error) { return nil, errors.New("no such image") }
-	text, err := tryout.Start(tab, 0, none).Result()
+	text, err := rehearsal.Start(tab, 0, none).Result()
 	require.NoError(t, err)
 	require.Empty(t, text)
-	_, err = tryout.Start(tab, 1, none).Result()
+	_, err = rehearsal.Start(tab, 1, none).Result()
 	require.EqualError(t, err, "the firmware for m328-mains to rehearse with: no such image")
 }

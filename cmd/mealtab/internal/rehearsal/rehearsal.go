@@ -1,8 +1,8 @@
-// Package tryout rehearses a table on the firmware made for its board, while its owner does something else.
+// Package rehearsal rehearses a table on the firmware made for its board, while its owner does something else.
 //
 // In: a table, years. Out: how far it has come, in minutes of the feeder's time; at its end what was found. It uses the processor for a few
 // seconds and nothing else.
-package tryout
+package rehearsal
 
 import (
 	"fmt"
@@ -16,8 +16,8 @@ import (
 	"mealtab/emulator/scenario"
 )
 
-// Tryout is a rehearsal that goes on.
-type Tryout struct {
+// Running is a rehearsal that goes on.
+type Running struct {
 	from, to table.Minute
 	at       atomic.Int64 // the minute it has come to
 	over     chan struct{}
@@ -26,12 +26,12 @@ type Tryout struct {
 }
 
 // Start rehearses a table for some years from the day before its first; 0 years: not at all. firmware finds the image made for a board.
-func Start(tab []byte, years int, firmware func(board string) (*avr.Image, error)) *Tryout {
-	t := &Tryout{over: make(chan struct{})}
+func Start(tab []byte, years int, firmware func(board string) (*avr.Image, error)) *Running {
+	t := &Running{over: make(chan struct{})}
 	if years == 0 {
 		return t.end("", nil)
 	}
-	r, err := rehearsal(tab, years, firmware)
+	r, err := prepare(tab, years, firmware)
 	if err != nil {
 		return t.end("", err)
 	}
@@ -43,19 +43,19 @@ func Start(tab []byte, years int, firmware func(board string) (*avr.Image, error
 }
 
 // Pending is one that ends as and when its caller says; for tests.
-func Pending() (t *Tryout, end func(text string, err error)) {
-	t = &Tryout{over: make(chan struct{})}
+func Pending() (t *Running, end func(text string, err error)) {
+	t = &Running{over: make(chan struct{})}
 	return t, func(text string, err error) { t.end(text, err) }
 }
 
-func (t *Tryout) end(text string, err error) *Tryout {
+func (t *Running) end(text string, err error) *Running {
 	t.text, t.err = text, err
 	close(t.over)
 	return t
 }
 
 // rehearsal is what is to be rehearsed; nil: the table is for a board of which there is no emulation.
-func rehearsal(tab []byte, years int, firmware func(string) (*avr.Image, error)) (*scenario.Rehearsal, error) {
+func prepare(tab []byte, years int, firmware func(string) (*avr.Image, error)) (*scenario.Rehearsal, error) {
 	decoded, err := table.Decode(tab)
 	if err != nil {
 		return nil, err
@@ -76,7 +76,7 @@ func DayBefore(t *table.Table) table.Minute {
 	return table.Minute(max(int(t.Start)-1, 0)) * table.MinutesPerDay
 }
 
-func (t *Tryout) run(r *scenario.Rehearsal) {
+func (t *Running) run(r *scenario.Rehearsal) {
 	t.from, t.to = r.From, r.From
 	decoded, _ := table.Decode(r.Table)
 	windows, _ := r.Extent(decoded)
@@ -107,22 +107,22 @@ func summary(years int, r *scenario.Report) string {
 }
 
 // Span is the feeder's time that is rehearsed: windows laid end to end from the first.
-func (t *Tryout) Span() (from, to table.Minute) { return t.from, t.to }
+func (t *Running) Span() (from, to table.Minute) { return t.from, t.to }
 
 // At is the minute it has come to.
-func (t *Tryout) At() table.Minute { return table.Minute(t.at.Load()) }
+func (t *Running) At() table.Minute { return table.Minute(t.at.Load()) }
 
 // Over is closed at its end.
-func (t *Tryout) Over() <-chan struct{} { return t.over }
+func (t *Running) Over() <-chan struct{} { return t.over }
 
 // Result waits for the end and says in a line what was found; "": nobody wanted to know. The error says what the firmware did instead.
-func (t *Tryout) Result() (text string, err error) {
+func (t *Running) Result() (text string, err error) {
 	<-t.over
 	return t.text, t.err
 }
 
 // Wait is Result that calls show from time to time meanwhile.
-func (t *Tryout) Wait(every time.Duration, show func(at table.Minute)) (text string, err error) {
+func (t *Running) Wait(every time.Duration, show func(at table.Minute)) (text string, err error) {
 	redraw := time.NewTicker(every)
 	defer redraw.Stop()
 	for {
