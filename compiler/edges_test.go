@@ -33,6 +33,7 @@ var edges = []struct {
 	{"begins on the last day, hourly", tomlMeal("dtstart = 2099-12-31T22:30:00\nrrule = \"FREQ=HOURLY\""), 2, ""},
 	{"begins on the last day, every five hours of a cycle", tomlMeal("dtstart = 2099-12-31T23:30:00\nrrule = \"FREQ=HOURLY;INTERVAL=5\""), 1, ""},
 	{"begins on the last minute, weekly on another day", tomlMeal("dtstart = 2099-12-31T23:59:00\nrrule = \"FREQ=WEEKLY;BYDAY=MO\""), 0, ""},
+	{"numbers with a sign and with zeros in front", tomlMeal("dtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;BYHOUR=+7;BYMINUTE=-0,0030;COUNT=4\""), 4, ""},
 	{"ends on the first minute of the calendar", tomlMeal("dtstart = 2000-01-01T00:00:00\nrrule = \"FREQ=DAILY;COUNT=1\""), 1, ""},
 }
 

@@ -42,17 +42,35 @@ const maxNumber = 999_999_999
 // ParseRule reads an RRULE value. Lower case and white space around = ; , are accepted. All faults are returned
 // together, in order of place; the rule is nil when there is one. What depends on DTSTART is not checked here.
 func ParseRule(s string) (*Rule, []RuleError) {
-	p := &ruleParser{s: s, rule: &Rule{Interval: 1}, at: map[string]rulePart{}}
-	p.parse()
-	p.checkCombinations()
+	p := parseRule(s, false)
 	if len(p.errs) > 0 {
-		slices.SortStableFunc(p.errs, func(a, b RuleError) int {
-			return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To))
-		})
 		return nil, p.errs
 	}
 	p.rule.Text = strings.ToUpper(strings.Map(dropSpace, s))
 	return p.rule, nil
+}
+
+// CheckRule says what is wrong first in an RRULE value, nil where nothing is: all that RFC 5545 §3.3.10 and RFC 7529 §4.1 forbid stands in
+// this package. besideTimes says that the times of day come from beside the rule ([Recurrence.At]); BYSETPOS may then choose among those.
+func CheckRule(s string, besideTimes bool) error {
+	p := parseRule(s, besideTimes)
+	if len(p.errs) > 0 {
+		return p.errs[0]
+	}
+	if clashes := p.rule.ClashesWithTimes(); besideTimes && len(clashes) > 0 {
+		return clashes[0]
+	}
+	return nil
+}
+
+func parseRule(s string, besideTimes bool) *ruleParser {
+	p := &ruleParser{s: s, rule: &Rule{Interval: 1}, at: map[string]rulePart{}, besideTimes: besideTimes}
+	p.parse()
+	p.checkCombinations()
+	slices.SortStableFunc(p.errs, func(a, b RuleError) int {
+		return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To))
+	})
+	return p
 }
 
 // dropSpace is for strings.Map; white space is only left around separators by then.
@@ -77,6 +95,8 @@ type ruleParser struct {
 	rule *Rule
 	at   map[string]rulePart // parts seen, by name
 	errs []RuleError
+	// besideTimes: times of day come from beside the rule.
+	besideTimes bool
 	// unread: some part was not recognized, and may have been meant to be FREQ.
 	unread bool
 }

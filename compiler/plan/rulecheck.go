@@ -26,12 +26,34 @@ func (p *ruleParser) checkCombinations() {
 		p.conflict("BYMONTHDAY", "days of the month need FREQ=MONTHLY or FREQ=DAILY", "BYMONTHDAY cannot be used with FREQ=WEEKLY")
 	}
 	p.checkNumericDays(freq)
-	if p.has("BYSETPOS") && !p.hasAnyBy() {
+	if p.has("BYSETPOS") && !p.hasAnyBy() && !p.besideTimes {
 		p.conflict("BYSETPOS", "BYSETPOS picks from what BYDAY, BYMONTHDAY, BYHOUR, … give", "BYSETPOS needs another BY… part")
 	}
 	if p.has("SKIP") && !p.has("RSCALE") {
 		p.conflict("SKIP", "write RSCALE=GREGORIAN;SKIP=…", "SKIP needs RSCALE (RFC 7529 §4.1)")
 	}
+}
+
+// PartError is a fault of one part of a rule that reads well.
+type PartError struct{ Part, Message, Hint string }
+
+// Error is the message without the part's place.
+func (e PartError) Error() string { return e.Message }
+
+// ClashesWithTimes are the parts that cannot stand beside times of day from elsewhere (at).
+func (r *Rule) ClashesWithTimes() (list []PartError) {
+	if r.Freq < Daily {
+		return []PartError{{"FREQ", "at cannot be used with FREQ=" + FreqNames[r.Freq], "use FREQ=DAILY with at"}}
+	}
+	for _, part := range []struct {
+		name string
+		list []int
+	}{{"BYHOUR", r.ByHour}, {"BYMINUTE", r.ByMinute}, {"BYSECOND", r.BySecond}} {
+		if len(part.list) > 0 {
+			list = append(list, PartError{part.name, "at and " + part.name + " exclude each other", "keep at, or the rule's own times of day"})
+		}
+	}
+	return list
 }
 
 // checkNumericDays refuses 2MO and the like where there is no month or year to count in.

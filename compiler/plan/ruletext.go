@@ -7,7 +7,8 @@ import (
 )
 
 // String renders the rule in RFC 5545 syntax, parts in a fixed order, defaults left out. ParseRule of it gives the
-// same rule.
+// same rule. The library that package recur parses rules with cannot print them: it writes UNTIL=20261231 as UNTIL=20261231T000000Z, and
+// leaves out RSCALE and SKIP.
 func (r *Rule) String() string {
 	var parts []string
 	add := func(name, value string) {

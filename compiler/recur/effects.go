@@ -22,10 +22,6 @@ const (
 	partCount
 )
 
-var partNames = [partCount]string{
-	"BYMONTH", "BYWEEKNO", "BYYEARDAY", "BYMONTHDAY", "BYDAY", "BYHOUR", "BYMINUTE", "BYSECOND", "BYSETPOS",
-}
-
 // effect is what a part does to the instances of a period.
 type effect int
 

@@ -2,9 +2,7 @@ package recur
 
 import (
 	"fmt"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/teambition/rrule-go"
@@ -12,49 +10,42 @@ import (
 	"mealtab/compiler/plan"
 )
 
-// parseRule reads an RRULE value in upper case without white space. The grammar and the ranges of RFC 5545
-// §3.3.10 are checked here, because rrule-go takes COUNT=0, INTERVAL=0, COUNT beside UNTIL and parts that the
-// FREQ does not allow, and knows neither RSCALE nor SKIP; what is left it reads well. timesOfDay says that times
-// come from outside the rule.
+// parseRule reads an RRULE value in upper case without white space. What RFC 5545 §3.3.10 and RFC 7529 §4.1 forbid is refused by package
+// plan, where it is said once: rrule-go takes COUNT=0, INTERVAL=0, COUNT beside UNTIL and parts that the FREQ does not allow, and knows
+// neither RSCALE nor SKIP. What the rule says it reads well, and it is read here from the text, not taken from plan's parser. timesOfDay
+// says that times come from outside the rule.
 func parseRule(text string, timesOfDay bool) (*rule, error) {
+	if err := plan.CheckRule(text, timesOfDay); err != nil {
+		return nil, fmt.Errorf("the rule %s: %w", text, err)
+	}
 	r := &rule{}
-	seen := map[string]bool{}
 	var rest []string
+	until := ""
 	for _, p := range strings.Split(text, ";") {
-		name, value, _ := strings.Cut(p, "=")
-		if seen[name] {
-			return nil, fmt.Errorf("%s is given twice", name)
-		}
-		seen[name] = true
-		if err := checkPart(name, value); err != nil {
-			return nil, err
-		}
-		switch name {
+		switch name, value, _ := strings.Cut(p, "="); name {
 		case "RSCALE":
 		case "SKIP":
 			r.skip = map[string]plan.Skip{"BACKWARD": plan.Backward, "FORWARD": plan.Forward}[value]
 		case "UNTIL":
 			// A minute has no second 60 here (§3.3.12).
 			if len(value) >= 15 && value[13:15] == "60" {
-				p = name + "=" + value[:13] + "59" + value[15:]
+				value = value[:13] + "59" + value[15:]
 			}
-			rest = append(rest, p)
+			until = value
+			rest = append(rest, name+"="+value)
 		default:
 			rest = append(rest, p)
 		}
-	}
-	if !seen["FREQ"] {
-		return nil, fmt.Errorf("FREQ is missing")
 	}
 	option, err := rrule.StrToROption(strings.Join(rest, ";"))
 	if err != nil {
 		return nil, fmt.Errorf("the rule %s cannot be read: %v", text, err)
 	}
 	r.take(option)
-	if seen["UNTIL"] {
-		r.until = readUntil(text, option)
+	if until != "" {
+		r.until = readUntil(until, option)
 	}
-	return r, r.check(seen, timesOfDay)
+	return r, nil
 }
 
 // frequencies puts rrule-go's FREQ values into plan's order.
@@ -85,10 +76,8 @@ func (r *rule) take(o *rrule.ROption) {
 	}
 }
 
-// readUntil tells the three forms of UNTIL apart by their length, which checkPart has verified.
-func readUntil(text string, o *rrule.ROption) *until {
-	_, value, _ := strings.Cut(text, "UNTIL=")
-	value, _, _ = strings.Cut(value, ";")
+// readUntil tells the three forms of UNTIL apart by their length.
+func readUntil(value string, o *rrule.ROption) *until {
 	seconds := o.Until.Unix() // local forms are read as if in UTC: nominal seconds
 	switch len(value) {
 	case len("20991231"):
@@ -97,146 +86,6 @@ func readUntil(text string, o *rrule.ROption) *until {
 		return &until{plan.UTC, seconds}
 	}
 	return &until{plan.Zoned, seconds}
-}
-
-// check applies what RFC 5545 §3.3.10 and RFC 7529 §4.1 say of parts that stand together.
-func (r *rule) check(seen map[string]bool, timesOfDay bool) error {
-	freq := freqNames[r.freq]
-	for p := range partCount {
-		if r.has(p) && effects[p][r.freq] == none {
-			return fmt.Errorf("%s is not allowed with FREQ=%s", partNames[p], freq)
-		}
-	}
-	numeric := slices.ContainsFunc(r.byDay, func(w plan.WeekdayNum) bool { return w.N != 0 })
-	others := timesOfDay
-	for p := range bySetPos {
-		others = others || r.has(p)
-	}
-	switch {
-	case seen["COUNT"] && seen["UNTIL"]:
-		return fmt.Errorf("COUNT and UNTIL exclude each other")
-	case seen["SKIP"] && !seen["RSCALE"]:
-		return fmt.Errorf("SKIP needs RSCALE=GREGORIAN")
-	case numeric && r.freq < plan.Monthly:
-		return fmt.Errorf("BYDAY with a number is not allowed with FREQ=%s", freq)
-	case numeric && r.has(byWeekNo):
-		return fmt.Errorf("BYDAY with a number is not allowed beside BYWEEKNO")
-	case r.has(bySetPos) && !others:
-		return fmt.Errorf("BYSETPOS needs another BY part to choose from")
-	case timesOfDay && r.freq < plan.Daily:
-		return fmt.Errorf("several times of day need FREQ=DAILY or longer, not %s", freq)
-	case timesOfDay && (r.has(byHour) || r.has(byMinute) || r.has(bySecond)):
-		return fmt.Errorf("several times of day exclude BYHOUR, BYMINUTE and BYSECOND")
-	}
-	return nil
-}
-
-var freqNames = [...]string{"SECONDLY", "MINUTELY", "HOURLY", "DAILY", "WEEKLY", "MONTHLY", "YEARLY"}
-
-// ranges are those of RFC 5545 §3.3.10; a part that also counts from the end takes the same numbers negative, and
-// never 0.
-var ranges = map[string]struct {
-	low, high int
-	fromEnd   bool
-}{
-	"BYSECOND": {0, 60, false}, "BYMINUTE": {0, 59, false}, "BYHOUR": {0, 23, false}, "BYMONTH": {1, 12, false},
-	"BYMONTHDAY": {1, 31, true}, "BYYEARDAY": {1, 366, true}, "BYWEEKNO": {1, 53, true}, "BYSETPOS": {1, 366, true},
-}
-
-// checkPart checks the form and range of one part of a rule.
-func checkPart(name, value string) error {
-	bad := func(want string) error { return fmt.Errorf("%s=%s: want %s", name, value, want) }
-	switch name {
-	case "FREQ":
-		if !slices.Contains(freqNames[:], value) {
-			return bad("one of " + strings.Join(freqNames[:], ", "))
-		}
-	case "INTERVAL", "COUNT":
-		if n, ok := number(value); !ok || n < 1 {
-			return bad(fmt.Sprintf("a whole number from 1 to %d", math.MaxInt32))
-		}
-	case "UNTIL":
-		if !isUntil(value) {
-			return bad("a date or date-time such as 20991231 or 20991231T235959Z")
-		}
-	case "WKST":
-		if !isWeekday(value) {
-			return bad("one of MO, TU, WE, TH, FR, SA, SU")
-		}
-	case "RSCALE":
-		if value != "GREGORIAN" {
-			return bad("GREGORIAN, the only calendar of a meal plan")
-		}
-	case "SKIP":
-		if value != "OMIT" && value != "BACKWARD" && value != "FORWARD" {
-			return bad("OMIT, BACKWARD or FORWARD")
-		}
-	case "BYDAY":
-		for _, v := range strings.Split(value, ",") {
-			if !isWeekdayNum(v) {
-				return bad("weekdays such as MO, 2TU or -1FR")
-			}
-		}
-	default:
-		r, known := ranges[name]
-		if !known {
-			return fmt.Errorf("%s is not a part of a recurrence rule", name)
-		}
-		for _, v := range strings.Split(value, ",") {
-			if !inRange(v, r.low, r.high, r.fromEnd) {
-				return bad(rangeWords(r.low, r.high, r.fromEnd))
-			}
-		}
-	}
-	return nil
-}
-
-func rangeWords(low, high int, fromEnd bool) string {
-	if fromEnd {
-		return fmt.Sprintf("numbers from %d to %d or -%d to -%d", low, high, high, low)
-	}
-	return fmt.Sprintf("numbers from %d to %d", low, high)
-}
-
-// number reads digits without sign, up to the largest 32-bit integer: enough for every count up to End but that
-// of seconds.
-func number(s string) (int64, bool) {
-	n, err := strconv.ParseUint(s, 10, 31)
-	return int64(n), err == nil && len(s) <= 10
-}
-
-func inRange(s string, low, high int, fromEnd bool) bool {
-	digits := s
-	if fromEnd {
-		digits = strings.TrimPrefix(strings.TrimPrefix(s, "+"), "-")
-		if len(s)-len(digits) > 1 {
-			return false
-		}
-	}
-	n, ok := number(digits)
-	return ok && len(digits) <= 3 && int(n) >= low && int(n) <= high
-}
-
-func isWeekday(s string) bool {
-	return len(s) == 2 && strings.Contains("MO,TU,WE,TH,FR,SA,SU", s) && !strings.Contains(s, ",")
-}
-
-func isWeekdayNum(s string) bool {
-	if len(s) <= 2 {
-		return isWeekday(s)
-	}
-	return isWeekday(s[len(s)-2:]) && inRange(s[:len(s)-2], 1, 53, true)
-}
-
-func isUntil(s string) bool {
-	for i, c := range s {
-		switch {
-		case i == 8 && c == 'T', i == 15 && c == 'Z':
-		case i == 8, i == 15, c < '0', c > '9':
-			return false
-		}
-	}
-	return len(s) == 8 || len(s) == 15 || len(s) == 16
 }
 
 // offsets are the times of day of a rule of FREQ=DAILY or longer, else the times within its hour, minute or

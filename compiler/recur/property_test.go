@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"github.com/teambition/rrule-go"
 	"pgregory.net/rapid"
 
 	"mealtab/compiler/plan"
@@ -107,6 +108,10 @@ func TestCountAndUntilCut(t *testing.T) {
 	})
 }
 
+var partNames = [partCount]string{
+	"BYMONTH", "BYWEEKNO", "BYYEARDAY", "BYMONTHDAY", "BYDAY", "BYHOUR", "BYMINUTE", "BYSECOND", "BYSETPOS",
+}
+
 // TestGeneratedRulesParse: what rulegen renders, rrule-go's parser and the referee read, and every FREQ and part
 // comes up.
 func TestGeneratedRulesParse(t *testing.T) {
@@ -134,4 +139,33 @@ func TestGeneratedRulesParse(t *testing.T) {
 	for p, n := range parts {
 		require.Greater(t, n, 50, partNames[p])
 	}
+}
+
+// TestPrintedRulesAsTheLibraryHasThem: what plan prints, rrule-go parses into the same fields, and what rrule-go prints of those, plan
+// parses into the same rule; but for SKIP, which rrule-go does not know, and UNTIL, which it writes in UTC whatever it was.
+func TestPrintedRulesAsTheLibraryHasThem(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		want := *rulegen.Recurrence(draws{t}, rulegen.Options{UntilForms: []plan.Form{plan.UTC}}).Rule
+		option, err := rrule.StrToROption(want.String())
+		require.NoError(t, err, want.String())
+		require.Equal(t, plan.FreqNames[want.Freq], option.Freq.String())
+		require.Equal(t, want.Interval, max(option.Interval, 1))
+		require.Equal(t, want.Count, option.Count)
+		require.EqualValues(t, want.WeekStart, option.Wkst.Day())
+		if want.Until != nil {
+			require.Equal(t, want.Until.Local.Basic(plan.UTC), option.Until.Format("20060102T150405Z"))
+		}
+		require.Len(t, option.Byweekday, len(want.ByDay))
+		for i, d := range option.Byweekday {
+			require.Equal(t, want.ByDay[i], plan.WeekdayNum{N: d.N(), Day: plan.Weekday(d.Day())})
+		}
+		for _, lists := range [][2][]int{{want.ByMonth, option.Bymonth}, {want.ByWeekNo, option.Byweekno}, {want.ByYearDay, option.Byyearday},
+			{want.ByMonthDay, option.Bymonthday}, {want.ByHour, option.Byhour}, {want.ByMinute, option.Byminute}, {want.BySecond, option.Bysecond},
+			{want.BySetPos, option.Bysetpos}} {
+			require.Equal(t, lists[0], lists[1], want.String())
+		}
+		back, errs := plan.ParseRule(option.RRuleString())
+		require.Empty(t, errs, option.RRuleString())
+		require.Equal(t, want.String(), back.String())
+	})
 }
