@@ -69,7 +69,7 @@ func presetTable(t testing.TB, minute uint16, dates int) []byte {
 // were; and the next upload must work.
 func (h household) whole(t testing.TB, e *flashertest.Emulated, id string) (isNew bool) {
 	t.Helper()
-	f, err := flasher.Connect(link.New(e, "emulated", 57600))
+	f, err := flasher.Connect(e.Link("emulated"))
 	require.NoError(t, err, id)
 	s, err := f.Status()
 	require.NoError(t, err, id)

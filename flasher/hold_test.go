@@ -11,7 +11,6 @@ import (
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 )
 
 // servings counts what the wheel turned since the start of a test: turns, and pockets that fell.
@@ -46,7 +45,7 @@ func TestHundredOpeningsAtMealTime(t *testing.T) {
 	for i := range 100 {
 		require.NoError(t, e.Reset())
 		e.Sleep(time.Duration(i%7) * 150 * time.Millisecond)
-		f, err := flasher.Connect(link.New(e, "emulated", 57600))
+		f, err := flasher.Connect(e.Link("emulated"))
 		require.NoError(t, err)
 		_, err = f.Status()
 		require.NoError(t, err)
@@ -172,7 +171,7 @@ func TestSleepingBoardBehindTerminal(t *testing.T) {
 		e := atNoon(t, "m328-cells", nil)
 		e.Rateless = true
 		e.Sleep(2*time.Minute + time.Duration(n)*31*time.Millisecond) // past the meal
-		f, err := flasher.Connect(link.New(e, "test", 57600))
+		f, err := flasher.Connect(e.Link("test"))
 		require.NoError(t, err)
 		for range 3 {
 			e.Sleep(20 * time.Second)

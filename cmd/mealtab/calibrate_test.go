@@ -13,7 +13,6 @@ import (
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 )
 
 // scale answers the questions of a calibration: it waits for the pockets to fall and tells their grams.
@@ -33,7 +32,7 @@ func (s *scale) Read(p []byte) (int, error) {
 // weighed is kept.
 func TestLiveCalibration(t *testing.T) {
 	e := flashertest.New(t, "m328-mains", flashertest.Table(t, "m328-mains", []uint16{420, 1110}, 0), nil)
-	f, err := flasher.Connect(link.New(e, "emulated", flasher.DefaultBaud()))
+	f, err := flasher.Connect(e.Link("emulated"))
 	require.NoError(t, err)
 	fell := 0
 	e.OnEvent = func(ev board.Event) {

@@ -62,7 +62,7 @@ type boardConfig = board.Config
 // talk is a conversation with the feeder at the port desk.
 func (h *home) talk() *flasher.Feeder {
 	h.t.Helper()
-	f, err := flasher.Connect(link.New(h.feeder, "desk", flasher.DefaultBaud()))
+	f, err := flasher.Connect(h.feeder.Link("desk"))
 	require.NoError(h.t, err)
 	return f
 }

@@ -99,7 +99,7 @@ func (c *class) run(code int, input string, plugged func(i int) bool, args ...st
 // holds asks a feeder itself.
 func (c *class) holds(i int) (tab []byte, name string) {
 	c.t.Helper()
-	f, err := flasher.Connect(link.New(c.boards[i], port(i), flasher.DefaultBaud()))
+	f, err := flasher.Connect(c.boards[i].Link(port(i)))
 	require.NoError(c.t, err)
 	st, err := f.Status()
 	require.NoError(c.t, err)

@@ -16,7 +16,6 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 )
 
 // desk is a feeder in its own time with an owner before it, and a table to be uploaded.
@@ -47,7 +46,7 @@ func newDesk(t *testing.T, owner *answering) *desk {
 	var err error
 	d.cargo, err = a.cargo(name, compileOptions{})
 	require.NoError(t, err)
-	f, err := flasher.Connect(link.New(d.board, "desk", flasher.DefaultBaud()))
+	f, err := flasher.Connect(d.board.Link("desk"))
 	require.NoError(t, err)
 	d.session = &session{Feeder: f, a: a}
 	d.session.out.direct = &d.seen

@@ -64,6 +64,9 @@ func at(b *board.Board, baud int) *Cable {
 	return c
 }
 
+// Baud is the rate that the host has set last.
+func (c *Cable) Baud() int { return c.baud }
+
 // Link is a conversation over the cable; name is for messages.
 func (c *Cable) Link(name string) *link.Link { return link.New(c, name, c.baud) }
 

@@ -18,7 +18,6 @@ import (
 	"mealtab/emulator/scenario"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 )
 
 // moved is the example of a board of one's own, on which everything that can be moved is.
@@ -153,8 +152,8 @@ func TestOwnBoardsHands(t *testing.T) {
 	b, err := board.New(c)
 	require.NoError(t, err)
 	b.SetClock(b.Now())
-	e := flashertest.NewEmulated(b, p.Baud)
-	f, err := flasher.Connect(link.New(e, "own", flasher.DefaultBaud()))
+	e := flashertest.NewEmulated(b)
+	f, err := flasher.Connect(e.Link("own"))
 	require.NoError(t, err)
 	require.Equal(t, []int{int(p.Code), flasher.SensorIndex | flasher.SensorBarrier, p.ClockHz / 1000}, []int{int(f.ID.Board), f.ID.Sensors, f.ID.ClockKHz})
 	st, err := f.Status()

@@ -21,7 +21,6 @@ import (
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 )
 
 // The hobby editor's own description of how it builds a sketch, and the sources that it adds: Debian packages them.
@@ -219,7 +218,7 @@ func keepsTable(t *testing.T, name, elf string) {
 	img, err := avr.ReadELF(bytes.NewReader(src))
 	require.NoError(t, err)
 	e := flashertest.New(t, name, nil, func(c *board.Config) { c.Firmware = img })
-	f, err := flasher.Connect(link.New(e, name, flasher.DefaultBaud()))
+	f, err := flasher.Connect(e.Link(name))
 	require.NoError(t, err)
 	require.Equal(t, name, f.BoardName())
 	st, err := f.Status()

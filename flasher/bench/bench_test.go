@@ -17,10 +17,8 @@ import (
 	"mealtab/compiler/table"
 	"mealtab/emulator/board"
 	"mealtab/emulator/honest"
-	"mealtab/flasher"
 	"mealtab/flasher/bench"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 )
 
 func TestMain(m *testing.M) {
@@ -33,7 +31,7 @@ func walk(t testing.TB, e *flashertest.Emulated, build string) (*bench.Report, *
 	t.Helper()
 	w := newWatcher(e)
 	e.Sleep(time.Second)
-	r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: w, Board: build})
+	r, err := bench.Walk(bench.Config{Link: e.Link("desk"), Person: w, Board: build})
 	require.NoError(t, err)
 	return r, w
 }
@@ -92,7 +90,7 @@ func TestTimeOfAPocket(t *testing.T) {
 			c.Wheel.Detent = false
 		})
 		e.Sleep(time.Second)
-		r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: newWatcher(e), Count: true})
+		r, err := bench.Walk(bench.Config{Link: e.Link("desk"), Person: newWatcher(e), Count: true})
 		require.NoError(t, err)
 		require.True(t, r.Good(), text(r))
 		require.InEpsilon(t, turn, r.TurnMillis, 0.05, text(r))
@@ -106,7 +104,7 @@ func TestNobodyAtTheBoard(t *testing.T) {
 		w := newWatcher(e)
 		w.absent = true
 		e.Sleep(time.Second)
-		r, err := bench.Walk(bench.Config{Link: link.New(e, "desk", flasher.DefaultBaud()), Person: w})
+		r, err := bench.Walk(bench.Config{Link: e.Link("desk"), Person: w})
 		require.NoError(t, err)
 		require.True(t, r.Good(), text(r))
 		require.Zero(t, e.Board.Angle())

@@ -34,7 +34,7 @@ func mealAt(t *testing.T, in time.Duration) (*flashertest.Emulated, *flasher.Fee
 	require.NoError(t, err)
 	e := flashertest.New(t, "m328-mains", tab, nil)
 	e.Sleep(time.Second)
-	f, err := flasher.Connect(link.New(e, "desk", flasher.DefaultBaud()))
+	f, err := flasher.Connect(e.Link("desk"))
 	require.NoError(t, err)
 	return e, f
 }
@@ -199,7 +199,7 @@ func TestPowerCutsInATest(t *testing.T) {
 		for at := 5 * time.Millisecond; at < 900*time.Millisecond; at += 45 * time.Millisecond {
 			e := base.Fork()
 			e.PowerCut = e.Board.Nanos() + uint64(at)
-			l := link.New(e, "desk", flasher.DefaultBaud())
+			l := e.Link("desk")
 			g, err := flasher.Connect(l)
 			if err == nil {
 				_, err = g.Service(1, a.action, a.count, 0)

@@ -6,27 +6,23 @@ package flashertest
 
 import (
 	"errors"
-	"slices"
-	"strconv"
+	"fmt"
 	"strings"
 	"time"
 
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
+	"mealtab/emulator/cable"
 	"mealtab/flasher/link"
 )
 
-// Emulated is an emulated board as a transport. Its time is the board's: reading lets the board run.
+// Emulated is an emulated board at a cable to which things happen.
 type Emulated struct {
-	Board *board.Board
-	// Out and In are what computer and USB bridge add to each direction.
-	Out, In time.Duration
+	*cable.Cable
 	// Jitter, if set, changes Out and In for every write and every octet from the board.
 	Jitter func() (out, in time.Duration)
 	// Rateless makes the port a pseudo-terminal: it keeps the rate of the board, whatever is set.
 	Rateless bool
-	// HasReset says that the port has a reset line.
-	HasReset bool
 	// Crossed swaps TX and RX: nothing arrives on either side.
 	Crossed bool
 	// Unplugged, once true, makes every call fail.
@@ -45,50 +41,22 @@ type Emulated struct {
 	OnEvent func(board.Event)
 	// Cut, if set, is asked after every octet the host has sent or received; true cuts the cable.
 	Cut func() bool
-
-	toBoard []delivery
-	toHost  []delivery
-	free    uint64 // the line to the board is busy until then
-	baud    int    // as the host has set it last
-	first   int    // the bridge's at the beginning
-	rates   []rate // the bridge's since, the present one first
 }
 
-type delivery struct {
-	at        uint64
-	data      byte
-	character uint64 // its length in nanoseconds
-}
+// NewEmulated connects a board.
+func NewEmulated(b *board.Board) *Emulated { return at(cable.New(b)) }
 
-// rate is one that is set at the bridge, from an instant on: what the host says comes to the bridge in order, rates too.
-type rate struct {
-	from uint64
-	baud int
-}
-
-// NewEmulated connects a board whose far end is set to a rate.
-func NewEmulated(b *board.Board, baud int) *Emulated {
-	e := &Emulated{Board: b, baud: baud, first: baud}
-	b.Observe(e.event)
+func at(c *cable.Cable) *Emulated {
+	e := &Emulated{Cable: c}
+	c.Run, c.Heard = e.run, e.heard
+	c.Board.Observe(e.event)
 	return e
 }
 
+// Link is a conversation over the cable, with all that happens to it; name is for messages.
+func (e *Emulated) Link(name string) *link.Link { return link.New(e, name, e.Baud()) }
+
 func (e *Emulated) event(ev board.Event) {
-	if ev.Kind == board.LineSent && !e.Crossed {
-		data := byte(ev.Value)
-		if !e.atRate() {
-			data ^= 0xA5 // what a receiver makes of a character at a wrong rate is anything but the character
-		}
-		if e.OnAnswer == nil || !e.OnAnswer() {
-			e.shake()
-			at := ev.At + uint64(e.In)
-			if n := len(e.toHost); n > 0 {
-				at = max(at, e.toHost[n-1].at) // octets keep their order
-			}
-			e.toHost = append(e.toHost, delivery{at: at, data: data})
-		}
-		e.Board.MCU().Stop()
-	}
 	if ev.Kind == board.RuleBroken && !strings.Contains(ev.Text, avr.EEPROMLost.String()) {
 		e.Broken = append(e.Broken, ev.Text)
 	}
@@ -97,29 +65,13 @@ func (e *Emulated) event(ev board.Event) {
 	}
 }
 
-// atRate reports whether the AVR sends at this side's rate, as near as a receiver needs. Its own is its clock through the divisor in UBRR0, by 16,
-// or by 8 with U2X0 (ATmega328P data sheet, section 20.3.1): a bootloader and the firmware after it have different ones.
-func (e *Emulated) atRate() bool {
-	const u2x0, percent = 1 << 1, 5
-	m := e.Board.MCU()
-	cycles := 16*(int(m.Peek(avr.UBRR0L))|int(m.Peek(avr.UBRR0H))<<8) + 16
-	if m.Peek(avr.UCSR0A)&u2x0 != 0 {
-		cycles /= 2
+// heard reports whether an octet from the board arrives.
+func (e *Emulated) heard() bool {
+	if e.Crossed || e.OnAnswer != nil && e.OnAnswer() {
+		return false
 	}
-	baud := e.bridge()
-	off := int(m.ClockHz())/cycles - baud
-	return max(off, -off)*100 <= percent*baud
-}
-
-// bridge is the rate at the bridge now.
-func (e *Emulated) bridge() int {
-	for len(e.rates) > 1 && e.rates[1].from <= e.Board.Nanos() {
-		e.rates = e.rates[1:]
-	}
-	if len(e.rates) > 0 && e.rates[0].from <= e.Board.Nanos() {
-		return e.rates[0].baud
-	}
-	return e.first
+	e.shake()
+	return true
 }
 
 func (e *Emulated) shake() {
@@ -128,71 +80,51 @@ func (e *Emulated) shake() {
 	}
 }
 
-// advance lets the board run until an instant, or until something can be read.
-func (e *Emulated) advance(to uint64, stopAtInput bool) {
-	for e.Board.Nanos() < to {
-		next := to
-		if len(e.toBoard) > 0 {
-			next = min(next, e.toBoard[0].at)
-		}
-		if len(e.toHost) > 0 && stopAtInput {
-			if e.toHost[0].at <= e.Board.Nanos() {
-				return
-			}
-			next = min(next, e.toHost[0].at)
-		}
-		if e.Watch != nil {
-			next = min(next, e.Board.Nanos()+uint64(time.Millisecond))
-		}
-		if e.PowerCut != 0 {
-			next = min(next, max(e.PowerCut, e.Board.Nanos()+1))
-		}
-		if len(e.Resets) > 0 {
-			next = min(next, max(e.Resets[0], e.Board.Nanos()+1))
-		}
-		if next > e.Board.Nanos() && e.Board.RunTo(next) == avr.StopIllegal {
-			panic("the board executes no instruction at word " + strconv.FormatUint(uint64(e.Board.MCU().PC()), 16))
-		}
-		if len(e.Resets) > 0 && e.Board.Nanos() >= e.Resets[0] {
-			e.Resets = e.Resets[1:]
-			e.Board.Reset()
-		}
-		if e.PowerCut != 0 && e.Board.Nanos() >= e.PowerCut {
-			e.PowerCut, e.Unplugged = 0, true
-			e.Board.PowerOff()
-			return
-		}
-		if e.Watch != nil {
-			e.Watch()
-		}
-		for len(e.toBoard) > 0 && e.toBoard[0].at <= e.Board.Nanos() {
-			e.Board.MCU().ReceiveFrame(e.toBoard[0].data, e.toBoard[0].character)
-			e.toBoard = e.toBoard[1:]
-		}
+// run lets the board run until what is to happen next, at most to an instant.
+func (e *Emulated) run(to uint64) error {
+	now := e.Board.Nanos()
+	if e.Watch != nil {
+		to = min(to, now+uint64(time.Millisecond))
 	}
+	if e.PowerCut != 0 {
+		to = min(to, max(e.PowerCut, now+1))
+	}
+	if len(e.Resets) > 0 {
+		to = min(to, max(e.Resets[0], now+1))
+	}
+	if e.Board.RunTo(to) == avr.StopIllegal {
+		panic(fmt.Sprintf("the board executes no instruction at word %x", e.Board.MCU().PC()))
+	}
+	now = e.Board.Nanos()
+	if len(e.Resets) > 0 && now >= e.Resets[0] {
+		e.Resets = e.Resets[1:]
+		e.Board.Reset()
+	}
+	if e.PowerCut != 0 && now >= e.PowerCut {
+		e.PowerCut, e.Unplugged = 0, true
+		e.Board.PowerOff()
+		return errUnplugged
+	}
+	if e.Watch != nil {
+		e.Watch()
+	}
+	return nil
 }
-
-// character is the length of ten bits in nanoseconds.
-func (e *Emulated) character() uint64 { return 10 * uint64(time.Second) / uint64(e.baud) }
 
 var errUnplugged = errors.New("unplugged")
 
 func (e *Emulated) Read(p []byte, wait time.Duration) (int, error) {
-	e.advance(e.Board.Nanos()+uint64(max(wait, 0)), true)
-	n := 0
-	for n < len(p) && len(e.toHost) > 0 && e.toHost[0].at <= e.Board.Nanos() {
-		p[n] = e.toHost[0].data
-		e.toHost = e.toHost[1:]
-		n++
-		if e.Cut != nil && e.Cut() {
-			e.Unplugged = true
-			break
-		}
+	if e.Cut != nil {
+		p = p[:1] // it is asked after each
+	}
+	n, err := e.Cable.Read(p, wait)
+	if n > 0 && e.Cut != nil && e.Cut() {
+		e.Unplugged = true
 	}
 	if e.Unplugged {
 		return 0, errUnplugged
 	}
-	return n, nil
+	return n, err
 }
 
 func (e *Emulated) Write(p []byte) (int, error) {
@@ -203,10 +135,10 @@ func (e *Emulated) Write(p []byte) (int, error) {
 	if e.Crossed {
 		return len(p), nil
 	}
-	for i, b := range p {
-		at := max(e.Board.Nanos()+uint64(e.Out), e.free)
-		e.free = at + e.character()
-		e.toBoard = append(e.toBoard, delivery{at, b, e.character()})
+	for i := range p {
+		if _, err := e.Cable.Write(p[i : i+1]); err != nil {
+			return i, err
+		}
 		if e.Cut != nil && e.Cut() {
 			e.Unplugged = true
 			return i + 1, errUnplugged
@@ -216,43 +148,26 @@ func (e *Emulated) Write(p []byte) (int, error) {
 }
 
 func (e *Emulated) SetBaud(baud int) error {
-	if !e.Rateless {
-		e.baud = baud
-		e.rates = append(e.rates, rate{e.Board.Nanos() + uint64(e.Out), baud})
+	if e.Rateless {
+		return nil
 	}
-	return nil
+	return e.Cable.SetBaud(baud)
 }
-
-func (e *Emulated) Reset() error {
-	if !e.HasReset {
-		return link.ErrNoResetLine
-	}
-	e.Board.Reset()
-	return nil
-}
-
-// Now is the world's time, in which host and board agree.
-func (e *Emulated) Now() time.Time { return e.Board.Now() }
-
-func (e *Emulated) Sleep(d time.Duration) { e.advance(e.Board.Nanos()+uint64(d), false) }
-
-func (e *Emulated) Close() error { return nil }
 
 // Asleep reports whether the board is in power-down: SE set and SM = 010 in SMCR (ATmega328P data sheet, section 10.11.1).
 func (e *Emulated) Asleep() bool { return e.Board.MCU().Peek(avr.SMCR)&0xF == 0x5 }
 
-// Fork is an independent copy of board and cable in the same state.
+// Fork is an independent copy of board and cable in the same state, to which nothing happens yet.
 func (e *Emulated) Fork() *Emulated {
-	c := NewEmulated(e.Board.Fork(), e.baud)
-	c.first, c.rates = e.first, slices.Clone(e.rates)
-	c.Out, c.In, c.HasReset, c.Rateless = e.Out, e.In, e.HasReset, e.Rateless
+	c := at(e.Cable.Fork())
+	c.Rateless = e.Rateless
 	return c
 }
 
 // Repower plugs cable and supply in again after so long and lets the board start.
 func (e *Emulated) Repower(after time.Duration) {
-	e.advance(e.Board.Nanos()+uint64(after), false)
-	e.toBoard, e.toHost, e.PowerCut, e.Unplugged = nil, nil, 0, false
-	e.free = 0
+	e.Sleep(after)
+	e.Forget()
+	e.PowerCut, e.Unplugged = 0, false
 	e.Board.PowerOn()
 }

@@ -64,7 +64,7 @@ func New(t testing.TB, name string, tab []byte, change func(*board.Config)) *Emu
 		}
 	}
 	b.SetClock(b.Now())
-	return NewEmulated(b, p.Baud)
+	return NewEmulated(b)
 }
 
 // ChipTime is what the clock chip shows now.

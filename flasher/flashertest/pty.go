@@ -59,7 +59,7 @@ func (e *Emulated) realTime(to *os.File, input <-chan []byte, stop <-chan struct
 		case <-tick.C:
 		}
 		target := first + uint64(time.Since(began))
-		e.advance(target, false)
+		e.Sleep(time.Duration(target - e.Board.Nanos()))
 		var out [256]byte
 		if n, _ := e.Read(out[:], 0); n > 0 {
 			if _, err := to.Write(out[:n]); err != nil {

@@ -18,7 +18,6 @@ import (
 	"mealtab/emulator/board"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
-	"mealtab/flasher/link"
 	"mealtab/flasher/ports"
 )
 
@@ -149,7 +148,7 @@ func TestSendOverAPort(t *testing.T) {
 	feeder, err := board.New(c)
 	require.NoError(t, err)
 	feeder.SetClock(present.Add(-90 * time.Second))
-	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder, flasher.DefaultBaud()))
+	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder))
 
 	s := newSite(t, cats)
 	s.server.o.Ports = func() ([]ports.Port, error) { return []ports.Port{{Name: port, USB: true, Product: "a bridge"}}, nil }
@@ -215,7 +214,7 @@ func TestTry(t *testing.T) {
 func TestNameAndFaultsOnThePage(t *testing.T) {
 	e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Start = present })
 	tab := flashertest.Table(t, "m328-mains", []uint16{7 * 60}, 0)
-	f, err := flasher.Connect(link.New(e, "desk", flasher.DefaultBaud()))
+	f, err := flasher.Connect(e.Link("desk"))
 	require.NoError(t, err)
 	p, err := f.Propose(tab)
 	require.NoError(t, err)
@@ -227,7 +226,7 @@ func TestNameAndFaultsOnThePage(t *testing.T) {
 	s := newSite(t, cats)
 	s.server.o.Ports = func() ([]ports.Port, error) { return []ports.Port{{Name: "desk", USB: true}}, nil }
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
-		return flasher.Connect(link.New(e, name, flasher.DefaultBaud()))
+		return flasher.Connect(e.Link(name))
 	}
 	var b BoardState
 	_, fault := s.post("send/look", map[string]any{"id": "desk"}, &b)
@@ -260,7 +259,7 @@ func TestSendFindsRunningBoards(t *testing.T) {
 	var opened []string
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
 		opened = append(opened, name)
-		return flasher.Connect(link.New(e, name, flasher.DefaultBaud()))
+		return flasher.Connect(e.Link(name))
 	}
 	_, body := s.get("/send/boards")
 	assert.Contains(t, body, port)
