@@ -1,9 +1,11 @@
-// Package ical writes iCalendar (RFC 5545): content lines folded at 75 octets and ended by CRLF, and calendars of
-// servings.
+// Package ical is iCalendar itself (RFC 5545), written and read: content lines folded at 75 octets, values of type TEXT and UTC-OFFSET, time
+// zones as VTIMEZONE, components, and calendars of servings. What an event means for a plan is the business of package ical/calendar.
 //
-// In: names, values, instants (time.Time, written in UTC) and the time of writing. Out: bytes that depend on these alone. UIDs are
+// Writing. In: names, values, instants (time.Time, written in UTC) and the time of writing. Out: bytes that depend on these alone. UIDs are
 // derived from what does not change with a revision, and SEQUENCE grows with the time of writing: a calendar program that imports a
 // newer file replaces what it has of an older one.
+//
+// Reading. In: a file. Out: its components, each value with its place, and what is no iCalendar in it.
 package ical
 
 import (

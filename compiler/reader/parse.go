@@ -28,7 +28,7 @@
 //
 // Each VEVENT is a meal, its SUMMARY ends with the portion. TZID, or X-WR-TIMEZONE for floating times, names the zone;
 // VTIMEZONE is not needed. What iCalendar has no words for stands in X-MEALTAB- properties: POCKET, TURN, TRIM, HOLDS,
-// LATE, BOARD, GAP, BUTTON and BUTTON-PER-HOUR in the calendar; NAME, PRESETS and AT in an event. Events with
+// LATE, BOARD, GAP, BUTTON, BUTTON-PER-HOUR and BUTTON-PER-DAY in the calendar; NAME, PRESETS and AT in an event. Events with
 // RECURRENCE-ID replace an instance of their series; cancelled events are left out.
 package reader
 

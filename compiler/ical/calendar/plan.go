@@ -18,7 +18,7 @@ const Prefix = "X-MEALTAB-"
 
 // Calendar-level and event-level extension properties.
 var (
-	calendarKeys = []string{"POCKET", "TURN", "TRIM", "HOLDS", "LATE", "BOARD", "GAP", "BUTTON", "BUTTON-PER-HOUR"}
+	calendarKeys = []string{"POCKET", "TURN", "TRIM", "HOLDS", "LATE", "BOARD", "GAP", "BUTTON", "BUTTON-PER-HOUR", "BUTTON-PER-DAY"}
 	eventKeys    = []string{"NAME", "PRESETS", "AT"}
 )
 
