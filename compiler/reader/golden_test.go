@@ -2,6 +2,7 @@ package reader_test
 
 import (
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/plan"
+	"mealtab/compiler/table"
 )
 
 var update = flag.Bool("update", false, "rewrite the expected diagnostics")
@@ -56,4 +58,20 @@ func inputs(t *testing.T, dir string) []string {
 	}
 	require.NotEmpty(t, files)
 	return files
+}
+
+// One meal more than a table holds is named at its place.
+func TestTooManyMeals(t *testing.T) {
+	text := "zone = \"Europe/Lisbon\"\n"
+	for i := range table.MaxMeals + 1 {
+		text += fmt.Sprintf("[[meal]]\nname = \"meal %d\"\nportion = \"1 pocket\"\nat = [\"%02d:%02d\"]\n", i, i/4, i%4*15)
+	}
+	_, ds := checked.Parse("p.toml", []byte(text))
+	var got strings.Builder
+	require.NoError(t, plan.Render(&got, ds, false))
+	assert.Equal(t, `p.toml:258:3: error: this is meal 65; a table holds 64
+  258 | [[meal]]
+      |   ^^^^
+      hint: meals that share a portion can be one meal with several times in at
+`, got.String())
 }
