@@ -57,8 +57,6 @@ func (h *home) run(code int, input string, args ...string) (stdout, stderr strin
 	return stdout, stderr
 }
 
-type boardConfig = board.Config
-
 // talk is a conversation with the feeder at the port desk.
 func (h *home) talk() *flasher.Feeder {
 	h.t.Helper()

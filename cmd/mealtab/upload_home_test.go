@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"mealtab/compiler/table"
+	"mealtab/emulator/board"
 	"mealtab/flasher"
 )
 
@@ -142,7 +143,7 @@ func (h *home) inForce(tab []byte) {
 func TestComputerOlderThanItsDataSetsNoClock(t *testing.T) {
 	_, before := planFile(t, planBefore)
 	after, tab := planFile(t, planAfter)
-	h := newHome(t, before, func(c *boardConfig) { c.Start = time.Date(2019, 12, 4, 12, 0, 0, 0, time.UTC) }) // the computer's time too
+	h := newHome(t, before, func(c *board.Config) { c.Start = time.Date(2019, 12, 4, 12, 0, 0, 0, time.UTC) }) // the computer's time too
 	right := time.Date(2026, 12, 4, 12, 0, 0, 0, time.UTC)
 	h.feeder.Board.SetClock(right)
 	h.feeder.Sleep(time.Second)
