@@ -37,6 +37,17 @@ type reply struct {
 	data byte
 }
 
+// taken moves what has come by an instant to p, and returns how much that is.
+func taken(p []byte, from *[]reply, now time.Time) (n int) {
+	list := *from
+	for n < len(p) && n < len(list) && !list[n].at.After(now) {
+		p[n] = list[n].data
+		n++
+	}
+	*from = list[n:]
+	return n
+}
+
 // NewBootloader makes a board with an empty flash, whose port is open at a rate.
 func NewBootloader(f bootload.Family, c bootload.Chip, baud int) *Bootloader {
 	b := &Bootloader{Family: f, Signature: c.Signature, Flash: make([]byte, c.Flash), now: Start, baud: baud, running: true}
@@ -171,13 +182,7 @@ func (b *Bootloader) Read(p []byte, wait time.Duration) (int, error) {
 	if b.output[0].at.After(b.now) {
 		b.now = b.output[0].at
 	}
-	n := 0
-	for n < len(p) && len(b.output) > 0 && !b.output[0].at.After(b.now) {
-		p[n] = b.output[0].data
-		b.output = b.output[1:]
-		n++
-	}
-	return n, nil
+	return taken(p, &b.output, b.now), nil
 }
 
 func (b *Bootloader) SetBaud(baud int) error {

@@ -177,13 +177,7 @@ func (p *Piped) Read(b []byte, wait time.Duration) (int, error) {
 			p.advance(last)
 		}
 	}
-	n := 0
-	for n < len(b) && len(p.reply) > 0 && !p.reply[0].at.After(p.now) {
-		b[n] = p.reply[0].data
-		p.reply = p.reply[1:]
-		n++
-	}
-	return n, nil
+	return taken(b, &p.reply, p.now), nil
 }
 
 func (p *Piped) SetBaud(baud int) error {
