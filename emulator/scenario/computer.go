@@ -12,12 +12,15 @@ import (
 // connect does what every program on the owner's computer begins with.
 func connect(c *cable.Cable) (*flasher.Feeder, error) { return flasher.Connect(c.Link("the line")) }
 
+// askPatience is how long an owner tries again to reach a feeder that is busy: longer than one program tries.
+const askPatience = time.Minute
+
 // AskStatus asks a fork of the board for its status, so that the board itself is not disturbed, and says how long it took to find
 // the feeder and hear its answer.
 func AskStatus(b *board.Board) (s flasher.Status, took time.Duration, err error) {
 	fork := b.Fork()
 	from := fork.Nanos()
-	f, err := connect(cable.New(fork))
+	f, err := flasher.ConnectWithin(cable.New(fork).Link("the line"), askPatience)
 	if err == nil {
 		s, err = f.Status()
 	}
