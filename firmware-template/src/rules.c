@@ -61,7 +61,7 @@ OUTLINED static bool list_holds(uint16_t a, uint16_t b, uint16_t c)
 }
 
 /* Reads a mask; whether a bit of it is set. */
-OUTLINED static bool mask_holds(uint8_t bit, uint32_t all)
+static bool mask_holds(uint8_t bit, uint32_t all)
 {
 	uint32_t mask = cursor_number();
 
@@ -182,28 +182,37 @@ static bool term_holds(uint8_t op)
 	uint16_t day = date.day;
 	uint8_t length = 1;
 
-	if (op == OP_UTC)
+	switch (op) {
+	case OP_UTC:
 		return true;
-	if (op >= OP_EXCEPT)
+	case OP_EXCEPT:
+	case OP_DATES:
 		return list_holds(day, day, day) ^ (op == OP_EXCEPT);
-	if (op > OP_SET_POS)
+	case OP_FROM:
+	case OP_UNTIL:
 		return before(op == OP_FROM ? EPOCH_DAYS : EPOCH_DAYS + 1) ^ (op == OP_FROM);
-	if (op == OP_SET_POS) {
+	case OP_SET_POS: {
 		uint8_t which = cursor_u8();
 		EXPECT(which <= (6 << 3 | PERIOD_WEEK_YEAR) && (which & 1) == 0);
 		count_work(which);
 		return list_holds(rule.up, rule.down, 0);
 	}
-	if (op == OP_MONTHS)
+	case OP_MONTHS:
 		return mask_holds(date.month, TABLE_ALL_MONTHS);
-	if (op > OP_EVERY_YEARS)
-		return place_holds(op);
-	if (op >= OP_EVERY_MONTHS)
-		day = 12 * date.year + date.month;
-	if (op == OP_EVERY_WEEKS)
+	case OP_EVERY_WEEKS:
 		length = 7;
-	if (op == OP_EVERY_YEARS)
+		break;
+	case OP_EVERY_YEARS:
 		length = 12;
+		/* fall through */
+	case OP_EVERY_MONTHS:
+		day = 12 * date.year + date.month;
+		break;
+	case OP_EVERY_DAYS:
+		break;
+	default: /* a place, or no term at all, which term_is_right says */
+		return place_holds(op);
+	}
 	return every(day, length);
 }
 
