@@ -26,8 +26,7 @@ func locals(list []moment) []plan.Local {
 
 // localAt is a nominal time as a plan writes it.
 func localAt(day, minute int) plan.Local {
-	t := (table.Minute(day)*table.MinutesPerDay + table.Minute(minute)).Time()
-	return plan.Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute()}
+	return plan.AtUnix((table.Minute(day)*table.MinutesPerDay + table.Minute(minute)).Time().Unix())
 }
 
 // starts are values of DTSTART to try. A bound was written only where the rule has a date before it, so that a rule without

@@ -104,7 +104,7 @@ func (g *generator) explicit(r *plan.Recurrence) {
 		if r.Form != plan.Date && g.one(2) {
 			t = t.Add(time.Duration(g.IntN(24)) * time.Hour)
 		}
-		return plan.Local{Year: t.Year(), Month: int(t.Month()), Day: t.Day(), Hour: t.Hour(), Minute: t.Minute(), Second: t.Second()}
+		return plan.AtUnix(t.Unix())
 	}
 	for range g.IntN(4) {
 		r.RDate = append(r.RDate, near())

@@ -37,7 +37,7 @@ const maxWalk = 60_000
 type found struct{ at, day map[int64]bool }
 
 func (f *found) want(l plan.Local) {
-	f.at[seconds(l)], f.day[seconds(l)/86400] = false, false
+	f.at[l.Unix()], f.day[l.Unix()/86400] = false, false
 }
 
 // look walks through a set as far as the last of the times; false when it cannot say.
@@ -47,7 +47,7 @@ func (r *review) look(set plan.Recurrence, lists ...[]plan.Local) (found, bool) 
 	for _, list := range lists {
 		for _, l := range list {
 			f.want(l)
-			last = max(last, seconds(l)+86399)
+			last = max(last, l.Unix()+86399)
 		}
 	}
 	s, err := recur.New(set, r.Zone, r.Plan.Gap)
@@ -82,7 +82,7 @@ func (r *review) exclusions() {
 			continue
 		}
 		for j, l := range m.Set.ExDate {
-			n := seconds(l)
+			n := l.Unix()
 			if f.at[n] {
 				continue
 			}
@@ -93,7 +93,7 @@ func (r *review) exclusions() {
 			r.warn(plan.CodeIgnored, place(m.Where.ExDate, j, m), hint, "%s leaves nothing out: %q is not served then", l.String()[:16], m.Name)
 		}
 		for j, l := range m.Set.ExDays {
-			if !f.day[seconds(l)/86400] {
+			if !f.day[l.Unix()/86400] {
 				r.warn(plan.CodeIgnored, place(m.Where.ExDays, j, m), "", "%s leaves nothing out: %q is not served on that day", l.String()[:10], m.Name)
 			}
 		}
@@ -118,7 +118,7 @@ func (r *review) extras() {
 			switch {
 			case excluded(&m.Set, l):
 				r.warn(plan.CodeIgnored, pos, "remove one of the two", "%s is excluded again by exdate: %q is not served then", l.String()[:16], m.Name)
-			case f.at[seconds(l)] && pos != m.Where.Start: // of single dates the first is DTSTART too
+			case f.at[l.Unix()] && pos != m.Where.Start: // of single dates the first is DTSTART too
 				r.warn(plan.CodeIgnored, pos, "the same meal at the same time is served once", "%s adds nothing: the rule already has it", l.String()[:16])
 			}
 		}
@@ -133,15 +133,11 @@ func excluded(set *plan.Recurrence, l plan.Local) bool {
 		}
 	}
 	for _, x := range set.ExDays {
-		if seconds(x)/86400 == seconds(l)/86400 {
+		if x.Unix()/86400 == l.Unix()/86400 {
 			return true
 		}
 	}
 	return false
-}
-
-func seconds(l plan.Local) int64 {
-	return time.Date(l.Year, time.Month(l.Month), l.Day, l.Hour, l.Minute, l.Second, 0, time.UTC).Unix()
 }
 
 func place(list []plan.Pos, i int, m *plan.Meal) plan.Pos {
