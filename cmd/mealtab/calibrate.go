@@ -123,7 +123,7 @@ func (a *app) runCalibrate(name string, f calibrateFlags) error {
 	case c.Doubt != "" && !f.anyway:
 		return fmt.Errorf("%s; nothing was written (--anyway writes)", c.Doubt)
 	}
-	return a.writeWheel(name, c.src, c.Found)
+	return a.writeWheel(name, c.src, c.Settings())
 }
 
 // leftOut is what --without names, as indices.

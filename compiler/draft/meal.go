@@ -70,9 +70,8 @@ func (b *Builder) AddMeal(m Meal) {
 }
 
 // OverMeals reports the first meal that a table has no room for.
-func (b *Builder) OverMeals(heading source.Span) bool {
+func (b *Builder) OverMeals(heading source.Span) {
 	b.Fail(plan.CodeLimit, heading, "meals that share a portion can be one meal with several times in at", "this is meal %d; a table holds %d", b.Limits.Meals+1, b.Limits.Meals)
-	return true
 }
 
 // presets gives the mask of a meal's presets and adds new names to the plan.

@@ -143,13 +143,12 @@ func (b *Builder) gap(t source.Text) plan.Gap {
 	return plan.GapShift
 }
 
-// boardSpelling is the spelling of a profile's name. A path has a slash or ends in .toml.
+// boardSpelling is the spelling of a profile's name. A path ends in .toml.
 var boardSpelling = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
 func (b *Builder) board(t source.Text) string {
 	name := strings.TrimSpace(t.S)
-	isPath := strings.ContainsAny(name, `/\`) || strings.HasSuffix(strings.ToLower(name), ".toml")
-	if isPath && strings.HasSuffix(strings.ToLower(name), ".toml") || boardSpelling.MatchString(name) {
+	if strings.HasSuffix(strings.ToLower(name), ".toml") || boardSpelling.MatchString(name) {
 		return name
 	}
 	hint := `profiles have names such as "m328-mains"; a path ends in .toml`

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"mealtab/compiler/prose"
+	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )
 
@@ -14,10 +15,10 @@ import (
 type Report struct {
 	Turn  units.Milliseconds // of a pocket, in force: the plan's, else the board's
 	Trim  units.Microseconds // in force
-	Found []Setting          // for the [wheel] table
 	Doubt string             // why the plan should not be changed yet; "": it may be
 
-	text strings.Builder
+	found []Setting // as it was found
+	text  strings.Builder
 }
 
 // Weighings reports on one pocket. The indices of drop are left out; at least one weighing must be left.
@@ -110,7 +111,7 @@ func (r *Report) standOut(list []Weighing, outliers map[int]bool) {
 }
 
 func (r *Report) set(key, value string) {
-	r.Found = append(r.Found, Setting{Key: key, Value: value})
+	r.found = append(r.found, Setting{Key: key, Value: value})
 }
 
 // TurnByCount corrects the time of a pocket: so many pockets were asked for, by time, and so many turned.
@@ -143,12 +144,9 @@ func (r *Report) Creep(each units.Milliseconds, forward bool) error {
 		"a first guess from the speed, if longer pulses turn it forward; then look for the trims at which it stands still, and use --still")
 }
 
-// maxTrim is what a plan may have.
-const maxTrim = 500
-
 func (r *Report) stopPulse(trim units.Microseconds, why string) error {
-	if trim < -maxTrim || trim > maxTrim {
-		return fmt.Errorf("a trim of %s is beyond ±%d us: turn the servo's own potentiometer, or check the wiring", trim, maxTrim)
+	if trim < -table.MaxTrim || trim > table.MaxTrim {
+		return fmt.Errorf("a trim of %s is beyond ±%d us: turn the servo's own potentiometer, or check the wiring", trim, table.MaxTrim)
 	}
 	fmt.Fprintf(&r.text, "%sStop pulse\n", r.gap())
 	r.text.WriteString(prose.Wrap(fmt.Sprintf("  trim %s becomes %s: ", r.Trim, trim), why))
@@ -156,19 +154,27 @@ func (r *Report) stopPulse(trim units.Microseconds, why string) error {
 	return nil
 }
 
-// Text is the report for reading, with what belongs into the plan; of a key that was found twice it keeps the last value.
-func (r *Report) Text() string {
+// Settings are what belongs into the [wheel] table, in its order; of a key that was found twice the last value.
+func (r *Report) Settings() (list []Setting) {
 	last := map[string]string{}
-	for _, s := range r.Found {
+	for _, s := range r.found {
 		last[s.Key] = s.Value
 	}
-	r.Found = nil
-	r.text.WriteString("\nFor the plan\n  [wheel]\n")
 	for _, key := range []string{"pocket", "turn", "trim"} {
 		if value, ok := last[key]; ok {
-			r.set(key, value)
-			fmt.Fprintf(&r.text, "  %-6s = %q\n", key, value)
+			list = append(list, Setting{Key: key, Value: value})
 		}
 	}
-	return r.text.String()
+	return list
+}
+
+// Text is the report for reading, with what belongs into the plan.
+func (r *Report) Text() string {
+	var b strings.Builder
+	b.WriteString(r.text.String())
+	b.WriteString("\nFor the plan\n  [wheel]\n")
+	for _, s := range r.Settings() {
+		fmt.Fprintf(&b, "  %-6s = %q\n", s.Key, s.Value)
+	}
+	return b.String()
 }

@@ -75,7 +75,8 @@ func (r *reader) tooMany(events []*event) bool {
 			continue
 		}
 		if meals++; meals > r.Limits.Meals {
-			return r.OverMeals(e.meal.Heading)
+			r.OverMeals(e.meal.Heading)
+			return true
 		}
 	}
 	return false

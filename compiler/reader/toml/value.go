@@ -2,6 +2,7 @@ package toml
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"mealtab/compiler/advice"
@@ -149,7 +150,7 @@ func unknownHint(key, table string, known []string) string {
 		keys  []string
 	}{{"", rootKeys}, {"wheel", wheelKeys}, {"hopper", hopperKeys}, {"button", buttonKeys}, {"meal", mealKeys}}
 	for _, h := range homes {
-		if h.table == table || !contains(h.keys, key) {
+		if h.table == table || !slices.ContainsFunc(h.keys, func(k string) bool { return strings.EqualFold(k, key) }) {
 			continue
 		}
 		switch h.table {
@@ -161,13 +162,4 @@ func unknownHint(key, table string, known []string) string {
 		return fmt.Sprintf("%s belongs under [%s]", key, h.table)
 	}
 	return advice.DidYouMean(key, known, keySynonyms)
-}
-
-func contains(list []string, s string) bool {
-	for _, x := range list {
-		if strings.EqualFold(x, s) {
-			return true
-		}
-	}
-	return false
 }
