@@ -33,7 +33,8 @@ func (a *app) rehearseCommand() *cobra.Command {
 table, and compare every serving with the replay: the instant, and the pockets that really fell.
 
 The first year runs whole. Of the following ones run the days around every clock change, 29 February,
-the ends of months and years, and every date the table mentions; --full leaves nothing out.
+the ends of months and years, and every date the table mentions; --full leaves nothing out, and starts
+a fresh board about every year, so that several processors can share the work.
 A table that serves very often is rehearsed to the day of its 100,000th serving or 300,000th pocket, and what
 was left out is said; --servings sets another number, and three times as many pockets.
 A difference ends the rehearsal and says what was expected, what happened, and what went on around it.
@@ -133,11 +134,9 @@ func rehearseFrom(t *table.Table, text string) (table.Minute, error) {
 const eepromEndurance = 100_000 // writes of a cell [ATmega328P data sheet 8.4]
 
 func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
-	first, last := r.Windows[0], r.Windows[len(r.Windows)-1]
 	years := r.Emulated.Hours() / 24 / 365.2425
 	fmt.Fprintf(w, "%s served as replayed: every instant, every pocket\n", units.Count(r.Servings, "serving"))
-	fmt.Fprintf(w, "  time       %s to %s; %s whole, %.0f days in %s around odd days\n",
-		day(first.From), day(last.To-1), spanWords(first), days(r.Windows[1:]), units.Count(len(r.Windows)-1, "window"))
+	fmt.Fprintf(w, "  time       %s\n", windowWords(r.Windows))
 	if r.Left != (scenario.Window{}) {
 		fmt.Fprintf(w, "  not run    %s to %s: the table serves too often; %s\n", day(r.Left.From), day(r.Left.To-1), moreServings)
 	}
@@ -160,6 +159,19 @@ func printRehearsal(w io.Writer, r *scenario.Report, took time.Duration) {
 
 func day(m table.Minute) string {
 	return m.Time().Format(time.DateOnly)
+}
+
+// windowWords says what was run. The windows of a full rehearsal follow each other.
+func windowWords(list []scenario.Window) string {
+	first, last := list[0], list[len(list)-1]
+	span := day(first.From) + " to " + day(last.To-1)
+	switch {
+	case len(list) == 1:
+		return span + "; every day"
+	case list[1].From < first.To:
+		return fmt.Sprintf("%s; every day, about a year on each of %d boards", span, len(list))
+	}
+	return fmt.Sprintf("%s; %s whole, %.0f days in %s around odd days", span, spanWords(first), days(list[1:]), units.Count(len(list)-1, "window"))
 }
 
 func spanWords(w scenario.Window) string {

@@ -8,16 +8,19 @@ import (
 	"mealtab/compiler/table"
 )
 
-// Window is a span of time: From <= instant < To.
+// Window is a span of time: From <= instant < To. A board that starts at From serves nothing of that minute.
 type Window struct{ From, To table.Minute }
 
 // Windows returns what a rehearsal of some years runs: the first year whole, then the days around every odd one; with
-// full, everything in one.
+// full, every instant, about a year on each board.
 func Windows(t *table.Table, from table.Minute, years int, full bool) []Window {
 	begin := from.Time()
 	end := min(table.MinuteOf(begin.AddDate(years, 0, 0).Unix()), table.Minute(int(t.Through)+1)*table.MinutesPerDay)
 	first := min(table.MinuteOf(begin.AddDate(1, 0, 0).Unix()), end)
-	if full || years <= 1 {
+	if full {
+		return cutAtRest(t, from, end)
+	}
+	if years <= 1 {
 		return []Window{{from, end}}
 	}
 	list := []Window{{from, first}}
@@ -34,6 +37,45 @@ func Windows(t *table.Table, from table.Minute, years int, full bool) []Window {
 		}
 	}
 	return list
+}
+
+// cutAtRest parts a span into windows of about a year, so that they can run side by side. Where they are cut depends on the
+// table alone, and no instant is lost: a window starts in the last minute of the one before it, which it does not serve.
+func cutAtRest(t *table.Table, from, end table.Minute) []Window {
+	list := []Window{{from, end}}
+	for year := 1; ; year++ {
+		at := table.MinuteOf(from.Time().AddDate(year, 0, 0).Unix())
+		if end-at < restSearch {
+			return list
+		}
+		cut := restAfter(t, at)
+		list[len(list)-1].To = cut
+		list = append(list, Window{cut - 1, end})
+	}
+}
+
+// restSearch is where a cut is looked for: two days, so that the night of a daily meal is among them.
+const restSearch = 2 * table.MinutesPerDay
+
+// restAfter is the middle of the longest rest between servings in the two days after an instant: the wheel has long
+// stopped then, however many pockets a serving has.
+func restAfter(t *table.Table, at table.Minute) table.Minute {
+	begin, longest, middle := at, table.Minute(0), at
+	rest := func(until table.Minute) {
+		if until-begin > longest {
+			longest, middle = until-begin, begin+(until-begin+1)/2
+		}
+		begin = until
+	}
+	for c := servedIn(t, Window{at, at + restSearch}); ; {
+		s, more := c.Next()
+		if !more {
+			break
+		}
+		rest(s.At)
+	}
+	rest(at + restSearch)
+	return middle
 }
 
 // clip cuts windows off at an instant.

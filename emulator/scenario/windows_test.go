@@ -1,9 +1,13 @@
 package scenario_test
 
 import (
+	"runtime"
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/require"
+
+	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
 	"mealtab/emulator/scenario"
 )
@@ -51,11 +55,66 @@ func TestWindows(t *testing.T) {
 			t.Errorf("window %v follows %v", list[i], list[i-1])
 		}
 	}
-	if full := scenario.Windows(tab, minute(t, "2027-01-01 00:00"), 10, true); len(full) != 1 || full[0].To != minute(t, "2037-01-01 00:00") {
-		t.Errorf("in full: %v", full)
-	}
 	tab.Through = 9869
 	if short := scenario.Windows(tab, minute(t, "2027-01-01 00:00"), 10, false); len(short) != 1 || short[0].To != minute(t, "2027-01-09 00:00") {
 		t.Errorf("a table that ends on 2027-01-08: %v", short)
+	}
+}
+
+// TestFullWindowsLoseNothing: the windows of a full rehearsal serve what one long one would, whether the table serves once a
+// day, at the very minute of a year's end, or every minute.
+func TestFullWindowsLoseNothing(t *testing.T) {
+	from := minute(t, "2026-12-31 00:00")
+	for name, times := range map[string]table.Times{
+		"once a day":           {List: []uint16{420}},
+		"at midnight":          {List: []uint16{0}},
+		"around midnight":      {List: []uint16{0, 1, 2, 3, 1437, 1438, 1439}},
+		"every minute":         {Cycle: &table.Cycle{Period: 1, Hours: table.AllHours}},
+		"every thousand hours": {Cycle: &table.Cycle{Period: 60_000, Hours: table.AllHours}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			tab := &table.Table{Start: 9862, Through: table.MaxDay, Zone: lisbon, Wheel: table.Wheel{PocketUnits: 1},
+				Meals: []table.Meal{{Portion: 1, Parts: []table.Part{{Times: times}}}}}
+			list := scenario.Windows(tab, from, 4, true)
+			require.Len(t, list, 4)
+			require.Equal(t, from, list[0].From)
+			require.Equal(t, minute(t, "2030-12-31 00:00"), list[3].To)
+			var got []table.Minute
+			for i, w := range list {
+				if i > 0 {
+					require.Equal(t, list[i-1].To-1, w.From)
+				}
+				got = append(got, instants(tab, w.From+1, w.To)...)
+			}
+			require.Equal(t, instants(tab, from+1, list[3].To), got)
+		})
+	}
+}
+
+func instants(t *table.Table, from, to table.Minute) (list []table.Minute) {
+	for c := replay.New(t, replay.Options{From: from, To: to, Preset: replay.AllPresets}); ; {
+		s, more := c.Next()
+		if !more {
+			return list
+		}
+		list = append(list, s.At)
+	}
+}
+
+// TestFullRehearsalIsTheSameOnAnyMachine: one processor and several report the same, to the cycle.
+func TestFullRehearsalIsTheSameOnAnyMachine(t *testing.T) {
+	r := rehearsal(t, "m328-mains", 2)
+	r.Full = true
+	report := func(processors int) *scenario.Report {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(processors))
+		rep, err := scenario.Rehearse(r)
+		require.NoError(t, err)
+		return rep
+	}
+	several := report(2)
+	require.Equal(t, report(1), several)
+	if !raceEnabled {
+		require.Len(t, several.Windows, 2)
+		require.Equal(t, 6*(365+366-1), several.Servings) // 2027 and 2028, but for the last day
 	}
 }
