@@ -20,6 +20,7 @@ type emulateFlags struct {
 	scenarios     []string
 	firmware      string
 	log, csv, vcd string
+	rows          int
 	force         bool
 }
 
@@ -46,6 +47,7 @@ An expectation that fails says what was expected, what happened and when, with t
 	flags.StringVar(&f.log, "log", "", "write what happens, in plain words, to `FILE`; - is standard output")
 	flags.StringVar(&f.csv, "csv", "", "write every event as a row to `FILE`")
 	flags.StringVar(&f.vcd, "vcd", "", "write the signals as a value change dump (IEEE 1364) to `FILE`")
+	flags.IntVar(&f.rows, "rows", scenario.MostRows, "hold `N` events of each kind in --csv, N changes of each signal in --vcd; more are left out")
 	flags.BoolVar(&f.force, "force", false, "write over files of other kinds")
 	return cmd
 }
@@ -56,6 +58,9 @@ func (a *app) runEmulate(f emulateFlags) error {
 	}
 	if len(f.scenarios) > 1 && (f.log != "" || f.csv != "" || f.vcd != "") {
 		return usagef("--log, --csv and --vcd go with one scenario")
+	}
+	if f.rows < 1 {
+		return usagef("--rows %d: at least 1", f.rows)
 	}
 	if name, twice := f.clash(); twice {
 		return usagef("--log, --csv and --vcd each want a file of their own: %s is named twice", name)
@@ -86,6 +91,7 @@ func (a *app) emulate(name string, f emulateFlags) (good bool, err error) {
 		return false, err
 	}
 	in := a.scenarioInputs(s, f.firmware)
+	in.Rows = f.rows
 	outputs := f.outputs(&in)
 	for _, o := range outputs {
 		if err := a.mayReplace(o.file, o.kind, f.force, name, f.firmware); err != nil {
@@ -101,6 +107,9 @@ func (a *app) emulate(name string, f emulateFlags) (good bool, err error) {
 		if err := a.write(o.file, o.data.Bytes()); err != nil {
 			return false, err
 		}
+	}
+	for _, said := range result.LeftOut {
+		fmt.Fprintf(a.err, "%s; --rows N holds more\n", said)
 	}
 	return a.judge(s, result, time.Since(begun))
 }
@@ -149,9 +158,7 @@ func (a *app) judge(s *scenario.Script, r *scenario.Result, took time.Duration) 
 		return true, err
 	}
 	_, err := fmt.Fprintf(a.out, "%s: FAILED (%s)\n", s.Name, s.File)
-	for i := range r.Failures {
-		fmt.Fprintln(a.out, r.Failures[i].Error())
-	}
+	fmt.Fprint(a.out, r.Failed())
 	return false, err
 }
 

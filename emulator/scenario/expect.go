@@ -276,7 +276,7 @@ func (c *check) past() {
 			return p.Event == name && (value < 0 || p.Value == value) && p.At >= table.MinuteOf(c.from.Unix())-table.MinutesPerDay && p.At.Time().Before(c.to)
 		})
 	}
-	said := fmt.Sprintf("the history holds %v", list)
+	said := "the history holds " + lastOf(list)
 	for _, h := range c.e.History {
 		if !has(h) {
 			c.fail(fmt.Sprintf("%q in the history", h), said, c.when())
@@ -289,6 +289,15 @@ func (c *check) past() {
 	}
 }
 
+// lastOf prints the newest of a list.
+func lastOf[T any](list []T) string {
+	const most = 30
+	if left := len(list) - most; left > 0 {
+		return fmt.Sprintf("%v and %d before", list[left:], left)
+	}
+	return fmt.Sprintf("%v", list)
+}
+
 // light looks at the LED: the code of a group shows the fault of that number.
 func (c *check) light() {
 	if c.e.Light == "" {
@@ -297,13 +306,13 @@ func (c *check) light() {
 	groups := c.groups()
 	if c.e.Light == "dark" {
 		if len(groups) > 0 {
-			c.fail("a dark light", fmt.Sprintf("groups of flashes: %v", groups), c.to)
+			c.fail("a dark light", "groups of flashes: "+lastOf(groups), c.to)
 		}
 		return
 	}
 	if !slices.ContainsFunc(groups, func(code int) bool { return lower(FaultShown(code)) == c.e.Light }) {
 		bit := slices.Index(faultNames(), c.e.Light)
-		c.fail(fmt.Sprintf("%s (%s)", table.Flashes(bit), c.e.Light), fmt.Sprintf("groups of flashes: %v", groups), c.to)
+		c.fail(fmt.Sprintf("%s (%s)", table.Flashes(bit), c.e.Light), "groups of flashes: "+lastOf(groups), c.to)
 	}
 }
 

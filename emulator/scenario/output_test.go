@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/stretchr/testify/require"
+
 	"mealtab/emulator/avr"
 	"mealtab/emulator/scenario"
 )
@@ -165,5 +167,71 @@ func TestFailuresTell(t *testing.T) {
 		if !strings.Contains(f.Expected, c.expected) || !strings.Contains(f.Happened, c.happened) || len(f.Log) == 0 || f.When.IsZero() {
 			t.Errorf("%s fails with\n%v", c.expect, f.Error())
 		}
+	}
+}
+
+const shorted = `
+name = "a short that nobody mends"
+plan = "x"
+start = 2027-06-01T07:30:00Z
+run = "6h"
+[[event]]
+at = "10m"
+do = "hold SDA"
+[[expect]]
+servings = "all"
+within = "0 ms"
+`
+
+// TestOutputsAreBounded: a fault that fills a disk fills no more than it may, rare events stay to the end, and what is left out
+// is said in the file and in the result.
+func TestOutputsAreBounded(t *testing.T) {
+	const most = 200
+	var rows, signals bytes.Buffer
+	r := play(t, shorted, scenario.Inputs{CSV: &rows, VCD: &signals, Rows: most})
+	all, err := csv.NewReader(&rows).ReadAll()
+	require.NoError(t, err)
+	held, said := map[string]int{}, 0
+	for _, row := range all[1:] {
+		held[row[2]]++
+		if row[2] == "left out" {
+			said++
+			require.Contains(t, r.LeftOut, row[5])
+		}
+	}
+	for kind, n := range held {
+		require.LessOrEqual(t, n, most, kind)
+	}
+	require.Equal(t, most, held["sleep"])
+	require.Positive(t, said)
+	unknown := map[string]bool{}
+	changes, comments := map[string]int{}, 0
+	for s := bufio.NewScanner(&signals); s.Scan(); {
+		line := s.Text()
+		switch {
+		case strings.HasPrefix(line, "$comment"):
+			comments++
+		case strings.ContainsRune("01x", rune(line[0])):
+			require.False(t, unknown[line[1:]], "%s changes after it was given up", line)
+			unknown[line[1:]] = line[0] == 'x'
+			changes[line[1:]]++
+		}
+	}
+	for id, n := range changes {
+		require.LessOrEqual(t, n, most+2, "%s: what it began with, and what it ended with", id)
+	}
+	require.Equal(t, said+comments, len(r.LeftOut))
+	require.Positive(t, comments)
+}
+
+// TestFailuresAreShort: an expectation that fails a thousand times prints the first one whole, some more, and how many.
+func TestFailuresAreShort(t *testing.T) {
+	r := play(t, strings.Replace(shorted, "6h", "90h", 1), scenario.Inputs{})
+	require.Greater(t, len(r.Failures), 21)
+	text := r.Failed()
+	require.LessOrEqual(t, strings.Count(text, "\n"), 60)
+	require.Regexp(t, `and \d+ more\n$`, text)
+	for _, line := range strings.Split(text, "\n") {
+		require.Less(t, len(line), 400)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"mealtab/compiler/profile"
 	"mealtab/compiler/replay"
 	"mealtab/compiler/table"
+	"mealtab/compiler/units"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 	"mealtab/emulator/cable"
@@ -23,6 +24,8 @@ type Inputs struct {
 	Firmware func(name string) (*avr.Image, error)
 	// Log, CSV and VCD receive the run in three forms; nil: not wanted.
 	Log, CSV, VCD io.Writer
+	// Rows is how many events of a kind CSV and VCD hold; 0: MostRows.
+	Rows int
 }
 
 // Result is a finished run.
@@ -30,6 +33,7 @@ type Result struct {
 	Checks   int // expectations that were looked at
 	Failures []Failure
 	Turns    []Turn
+	LeftOut  []string     // of CSV and VCD, a sentence for each kind of event
 	Board    *board.Board // at the end
 }
 
@@ -45,6 +49,37 @@ type Failure struct {
 func (f *Failure) Error() string {
 	return fmt.Sprintf("expectation %d\n  expected %s\n  happened %s\n  when     %s\n%s",
 		f.Number, f.Expected, f.Happened, f.When.Format(stampLayout), strings.Join(f.Log, "\n"))
+}
+
+// mostBriefs is how many failures of one expectation are printed after the first.
+const mostBriefs = 20
+
+// Failed prints what failed: of each expectation the first failure with the log around it, the next ones a line each, and how
+// many more there are. At most 60 lines for an expectation.
+func (r *Result) Failed() string {
+	var b strings.Builder
+	number, printed, more := 0, 0, 0
+	rest := func() {
+		if more > 0 {
+			fmt.Fprintf(&b, "  and %s more\n", units.Thousands(more))
+		}
+	}
+	for i := range r.Failures {
+		f := &r.Failures[i]
+		switch {
+		case f.Number != number:
+			rest()
+			number, printed, more = f.Number, 0, 0
+			fmt.Fprintln(&b, f.Error())
+		case printed < mostBriefs:
+			printed++
+			fmt.Fprintf(&b, "  expected %s; happened %s (%s)\n", f.Expected, f.Happened, f.When.Format(stampLayout))
+		default:
+			more++
+		}
+	}
+	rest()
+	return b.String()
 }
 
 // run is a script under way.
@@ -74,6 +109,7 @@ type flashes struct {
 type output interface {
 	event(e board.Event)
 	close() error
+	leftOut() []string
 }
 
 // step is an event or an expectation at its time.
@@ -104,6 +140,7 @@ func Run(s *Script, in Inputs) (*Result, error) {
 		if err := o.close(); err != nil {
 			return nil, err
 		}
+		r.result.LeftOut = append(r.result.LeftOut, o.leftOut()...)
 	}
 	r.result.Turns, r.result.Board = r.turns, r.b
 	return &r.result, nil
@@ -143,10 +180,10 @@ func (r *run) prepare() error {
 	}
 	r.cable = cable.New(r.b)
 	if r.in.CSV != nil {
-		r.outputs = append(r.outputs, newCSV(r.in.CSV, r.b, local))
+		r.outputs = append(r.outputs, newCSV(r.in.CSV, r.b, local, r.in.Rows))
 	}
 	if r.in.VCD != nil {
-		r.outputs = append(r.outputs, newVCD(r.in.VCD, r.b))
+		r.outputs = append(r.outputs, newVCD(r.in.VCD, r.b, r.in.Rows))
 	}
 	r.lamp.Group = func(code int, from time.Time) { r.groups = append(r.groups, flashes{code, from}) }
 	watch := newTurns(r.b, func(t Turn) { r.turns = append(r.turns, t) })

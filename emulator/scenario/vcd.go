@@ -13,7 +13,8 @@ import (
 )
 
 // vcdOutput writes a value change dump (IEEE 1364-2005, clause 18): time scale 1 ns, one scope, eleven signals. The two
-// bus lines are drawn from whole bytes, so changes come a little out of order and are held back until they are not.
+// bus lines are drawn from whole bytes, so changes come a little out of order and are held back until they are not. A signal
+// whose budget is used up is unknown (x) from there on; comments at the end say how many changes were left out.
 type vcdOutput struct {
 	w       *bufio.Writer
 	b       *board.Board
@@ -21,6 +22,7 @@ type vcdOutput struct {
 	last    map[byte]string // value of each signal, by identifier
 	time    uint64
 	begun   bool
+	*budget
 }
 
 type vcdChange struct {
@@ -56,11 +58,20 @@ var vcdSignals = []struct {
 	{vcdSupply, "supply", "", true}, {vcdSleep, "sleep", "0", false},
 }
 
+func vcdName(id byte) string {
+	for _, s := range vcdSignals {
+		if s.id == id {
+			return s.name
+		}
+	}
+	panic("a change of a signal that was not declared")
+}
+
 // vcdHold is longer than a byte takes on the bus at 50 kHz, in ns.
 const vcdHold = 400_000
 
-func newVCD(w io.Writer, b *board.Board) *vcdOutput {
-	v := &vcdOutput{w: bufio.NewWriter(w), b: b, last: map[byte]string{}}
+func newVCD(w io.Writer, b *board.Board, most int) *vcdOutput {
+	v := &vcdOutput{w: bufio.NewWriter(w), b: b, last: map[byte]string{}, budget: newBudget(most)}
 	fmt.Fprintf(v.w, "$version mealtab $end\n$timescale 1 ns $end\n$scope module feeder $end\n")
 	for _, s := range vcdSignals {
 		kind, size := "wire", 1
@@ -172,6 +183,14 @@ func (v *vcdOutput) put(c vcdChange) {
 		return
 	}
 	v.last[c.id] = c.value
+	ok, first := v.take(vcdName(c.id), v.b.Time(c.at))
+	switch {
+	case ok:
+	case first && c.value[0] != 'r':
+		c.value = "x"
+	default:
+		return
+	}
 	if !v.begun || c.at > v.time {
 		v.begun, v.time = true, max(c.at, v.time)
 		fmt.Fprintf(v.w, "#%d\n", v.time)
@@ -182,5 +201,8 @@ func (v *vcdOutput) put(c vcdChange) {
 func (v *vcdOutput) close() error {
 	v.flush(1 << 63)
 	fmt.Fprintf(v.w, "#%d\n", max(v.b.Nanos(), v.time))
+	for _, said := range v.leftOut() {
+		fmt.Fprintf(v.w, "$comment %s $end\n", said)
+	}
 	return v.w.Flush()
 }
