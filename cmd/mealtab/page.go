@@ -139,7 +139,7 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 		ByNumber: byNumber,
 		Firmware: func(board string) (*avr.Image, error) { return a.firmwareNamed("", board) },
 		UTC:      zone.UTC(),
-		Ports:    portsAndBoards,
+		Boards:   boardsForPage,
 		Open:     a.openFeeder,
 		Years:    yearsRehearsed,
 		Preview: func(f preview.Feeder, c *page.Compiled) preview.Change {

@@ -5,6 +5,7 @@ package main
 import (
 	"syscall"
 	"testing"
+	"time"
 
 	"github.com/creack/pty"
 	"github.com/stretchr/testify/require"
@@ -22,18 +23,35 @@ func TestPortThatTakesNothing(t *testing.T) {
 	l, err := ports.Open(far.Name(), flasher.DefaultBaud())
 	require.NoError(t, err)
 	defer l.Close()
-	fill(t, int(far.Fd()))
+	defer keepFull(t, int(far.Fd()))()
 	_, err = flasher.Connect(l)
 	require.EqualError(t, err, far.Name()+": the port takes no octets: the device at its other end does not read them")
 }
 
-// fill writes to a port until it takes no more.
-func fill(t *testing.T, fd int) {
+// keepFull writes to a port until it takes no more, and again whenever it does: the kernel moves octets on when it has the time.
+func keepFull(t *testing.T, fd int) (stop func()) {
 	t.Helper()
 	require.NoError(t, syscall.SetNonblock(fd, true))
-	var err error
-	for err == nil {
-		_, err = syscall.Write(fd, make([]byte, 512))
-	}
-	require.ErrorIs(t, err, syscall.EAGAIN)
+	full, done, ended := make(chan struct{}), make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(ended)
+		for once := full; ; {
+			for {
+				if _, err := syscall.Write(fd, make([]byte, 512)); err != nil {
+					break
+				}
+			}
+			if once != nil {
+				close(once)
+				once = nil
+			}
+			select {
+			case <-done:
+				return
+			case <-time.After(time.Millisecond):
+			}
+		}
+	}()
+	<-full
+	return func() { close(done); <-ended }
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"mealtab/cmd/mealtab/internal/page"
 	"mealtab/cmd/mealtab/internal/running"
 	"mealtab/flasher"
 	"mealtab/flasher/link"
@@ -90,6 +91,21 @@ func listPorts() ([]ports.Port, error) {
 func portsAndBoards() ([]ports.Port, error) {
 	list, err := ports.List()
 	return append(list, running.Boards()...), err
+}
+
+func boardsForPage() ([]page.FoundBoard, error) {
+	found, err := portsAndBoards()
+	return likelyBoards(found), err
+}
+
+// likelyBoards are the ports on which the page looks for a feeder: USB, and emulated boards.
+func likelyBoards(found []ports.Port) (list []page.FoundBoard) {
+	for _, p := range found {
+		if _, network := ports.TCPAddress(p.Name); p.USB || network {
+			list = append(list, page.FoundBoard{ID: p.Name, Name: ports.ShortName(p.Name), Note: p.Product})
+		}
+	}
+	return list
 }
 
 var errNoPorts = errors.New("this computer has no serial port: " + ports.NoPort(runtime.GOOS))

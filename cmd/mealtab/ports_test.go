@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"mealtab/cmd/mealtab/internal/page"
 	"mealtab/flasher"
 	"mealtab/flasher/flashertest"
 	"mealtab/flasher/frame"
@@ -85,4 +86,10 @@ func TestPortsFindFeeder(t *testing.T) {
 	}
 	require.Regexp(t, `^`+name+` +USB Serial +feeder: m328-mains, firmware \d+\n/dev/ttyNONE0 +USB 0403: +there is no such port`, run("ports"))
 	require.Contains(t, run("status"), "board    m328-mains on "+name)
+}
+
+// The page asks on USB ports and of emulated boards; what is on another serial port it could disturb.
+func TestPageLooksOnUSBPortsAndAtEmulatedBoards(t *testing.T) {
+	list := likelyBoards([]ports.Port{{Name: "/dev/ttyS0"}, {Name: "/dev/ttyUSB0", USB: true, Product: "a bridge"}, {Name: "tcp:127.0.0.1:4161", Product: "emulated board"}})
+	require.Equal(t, []page.FoundBoard{{ID: "/dev/ttyUSB0", Name: "ttyUSB0", Note: "a bridge"}, {ID: "tcp:127.0.0.1:4161", Name: "tcp:127.0.0.1:4161", Note: "emulated board"}}, list)
 }

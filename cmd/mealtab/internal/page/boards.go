@@ -11,7 +11,6 @@ import (
 	"mealtab/cmd/mealtab/internal/page/trial"
 	"mealtab/compiler/profile"
 	"mealtab/flasher"
-	"mealtab/flasher/ports"
 )
 
 // emulatedID names the emulated feeder among the boards.
@@ -33,22 +32,16 @@ type boards struct {
 	way way
 }
 
-// FoundBoard is a port on which a feeder may be.
+// FoundBoard is a port on which a feeder may be: its name for Options.Open, the one shown, what the system says is on it.
 type FoundBoard struct {
 	ID   string `json:"id"`
 	Name string `json:"name"`
 	Note string `json:"note"`
 }
 
-// found lists the USB ports, the emulated boards that run beside the page, and its own emulated feeder, which is always there.
+// found lists the boards that there may be, and the page's own emulated feeder, which is always there.
 func (s *Server) found() []FoundBoard {
-	var list []FoundBoard
-	found, err := s.o.Ports()
-	for _, p := range found {
-		if _, network := ports.TCPAddress(p.Name); p.USB || network {
-			list = append(list, FoundBoard{p.Name, ports.ShortName(p.Name), p.Product})
-		}
-	}
+	list, err := s.o.Boards()
 	note := "runs the real firmware inside this program"
 	if err != nil {
 		note += "; the ports of this computer cannot be listed: " + err.Error()

@@ -24,7 +24,6 @@ import (
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 	"mealtab/flasher"
-	"mealtab/flasher/ports"
 )
 
 // Compiled is what a compiler makes of a text. With errors Plan or Output is nil.
@@ -55,9 +54,9 @@ type Options struct {
 	Firmware func(board string) (*avr.Image, error)
 	UTC      *zone.Zone
 	Years    int // that a plan is rehearsed before it is put in force
-	// Ports lists the serial ports, Open begins a conversation with the feeder on one.
-	Ports func() ([]ports.Port, error)
-	Open  func(port string) (*flasher.Feeder, error)
+	// Boards lists the ports on which a feeder may be, Open begins a conversation with the feeder on one.
+	Boards func() ([]FoundBoard, error)
+	Open   func(port string) (*flasher.Feeder, error)
 	// Preview says what a plan changes on a feeder.
 	Preview  func(preview.Feeder, *Compiled) preview.Change
 	Now      func() time.Time
@@ -129,6 +128,9 @@ func (s *Server) routes() {
 
 // Handler is the page behind its guard.
 func (s *Server) Handler() http.Handler { return s.guard.wrap(s.mux) }
+
+// Unguarded is the page for a browser that runs it itself: nobody else can ask it anything.
+func (s *Server) Unguarded() http.Handler { return s.mux }
 
 // Link is the address that lets a browser in, once; host is "127.0.0.1:port".
 func (s *Server) Link(host string) string { return s.guard.address(host) }

@@ -33,7 +33,6 @@ import (
 	"mealtab/emulator/avr"
 	"mealtab/firmware-template/image"
 	"mealtab/flasher"
-	"mealtab/flasher/ports"
 )
 
 // cats is the plan of the tests.
@@ -114,10 +113,10 @@ func options(t testing.TB, text string) (Options, string) {
 			}
 			return avr.ReadImage(hex)
 		},
-		UTC:   zone.UTC(),
-		Ports: func() ([]ports.Port, error) { return nil, nil },
-		Open:  func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
-		Years: 1,
+		UTC:    zone.UTC(),
+		Boards: func() ([]FoundBoard, error) { return nil, nil },
+		Open:   func(string) (*flasher.Feeder, error) { return nil, fmt.Errorf("no port") },
+		Years:  1,
 		Preview: func(f preview.Feeder, c *Compiled) preview.Change {
 			return preview.Of(zone.Embedded(), f, preview.Next{Bytes: c.Output.Bytes, Schedule: c.Schedule(), Zones: []string{c.Plan.Zone}})
 		},

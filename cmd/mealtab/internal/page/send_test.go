@@ -151,7 +151,7 @@ func TestSendOverAPort(t *testing.T) {
 	port := flashertest.Terminal(t, flashertest.NewEmulated(feeder))
 
 	s := newSite(t, cats)
-	s.server.o.Ports = func() ([]ports.Port, error) { return []ports.Port{{Name: port, USB: true, Product: "a bridge"}}, nil }
+	s.server.o.Boards = func() ([]FoundBoard, error) { return []FoundBoard{{port, port, "a bridge"}}, nil }
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
 		l, err := ports.Open(name, flasher.DefaultBaud())
 		if err != nil {
@@ -224,7 +224,7 @@ func TestNameAndFaultsOnThePage(t *testing.T) {
 	require.NoError(t, staged.Commit(nil))
 
 	s := newSite(t, cats)
-	s.server.o.Ports = func() ([]ports.Port, error) { return []ports.Port{{Name: "desk", USB: true}}, nil }
+	s.server.o.Boards = func() ([]FoundBoard, error) { return []FoundBoard{{ID: "desk"}}, nil }
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
 		return flasher.Connect(e.Link(name))
 	}
@@ -253,8 +253,8 @@ func TestSendFindsRunningBoards(t *testing.T) {
 	const port = "tcp:127.0.0.1:4161"
 	e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Start = present })
 	s := newSite(t, cats)
-	s.server.o.Ports = func() ([]ports.Port, error) {
-		return []ports.Port{{Name: "/dev/ttyS0"}, {Name: port, Product: "emulated board"}}, errors.New("no /dev")
+	s.server.o.Boards = func() ([]FoundBoard, error) {
+		return []FoundBoard{{port, port, "emulated board"}}, errors.New("no /dev")
 	}
 	var opened []string
 	s.server.o.Open = func(name string) (*flasher.Feeder, error) {
@@ -264,7 +264,6 @@ func TestSendFindsRunningBoards(t *testing.T) {
 	_, body := s.get("/send/boards")
 	assert.Contains(t, body, port)
 	assert.Contains(t, body, "emulated board")
-	assert.NotContains(t, body, "ttyS0")
 	var b BoardState
 	_, fault := s.post("send/look", map[string]any{"id": port}, &b)
 	require.Empty(t, fault)

@@ -124,7 +124,7 @@ func TestBrowserFlushes(t *testing.T) {
 	assert.Equal(t, "dinner", b.value(`[...document.querySelectorAll('[data-name]')].map(e => e.textContent).join()`))
 
 	b.typed("meal.1.portion", "42 g")
-	b.run(chromedp.Evaluate(`document.querySelector('nav a[href="/try"]').click()`, nil))
+	b.run(chromedp.Evaluate(`document.querySelector('nav a[href="try"]').click()`, nil))
 	b.run(chromedp.WaitVisible("#start"))
 	b.changing(false)
 	assert.Equal(t, "42 g", b.value(`document.getElementById('meal.1.portion').value`))

@@ -10,7 +10,7 @@ async function get(path) {
 }
 
 async function post(path, body) {
-  const r = await fetch('/api/' + path, {
+  const r = await fetch('api/' + path, {
     method: 'POST', headers: {'Content-Type': 'application/json'}, body: JSON.stringify(body || {}),
   });
   const answer = await r.json();

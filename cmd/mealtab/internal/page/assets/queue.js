@@ -63,7 +63,7 @@ async function deliver(c) {
   let answer = null, status = 0;
   for (let wait = 250; !answer; wait = Math.min(2 * wait, 4000)) {
     try {
-      const r = await fetch('/api/' + c.kind, {
+      const r = await fetch('api/' + c.kind, {
         method: 'POST', headers: {'Content-Type': 'application/json'},
         body: JSON.stringify({tab, number: c.number, revision, change: c.body}),
       });
@@ -114,7 +114,7 @@ function leaving() {
   if (changes.length === 0) return;
   for (const c of waiting) if (!c.number) c.number = ++numbered;
   const body = JSON.stringify({tab, revision, changes: changes.map((c) => ({kind: c.kind, number: c.number, change: c.body}))});
-  fetch('/api/leave', {
+  fetch('api/leave', {
     method: 'POST', headers: {'Content-Type': 'application/json'}, body, keepalive: body.length < 60000,
   }).catch(() => {});
 }
@@ -125,7 +125,7 @@ const beat = 2000; // ms
 async function watch() {
   if (watching && !document.hidden && !sending && waiting.length === 0) {
     try {
-      const p = await (await fetch('/change/pulse')).json();
+      const p = await (await fetch('change/pulse')).json();
       losing(false);
       if (watching && !sending && waiting.length === 0 && (p.revision !== revision || p.dirty !== shown.dirty)) await renew();
     } catch (e) {
@@ -137,7 +137,7 @@ async function watch() {
 
 // renew shows the plan as it is now.
 async function renew() {
-  const r = await fetch('/api/state', {method: 'POST', headers: {'Content-Type': 'application/json'}, body: '{}'});
+  const r = await fetch('api/state', {method: 'POST', headers: {'Content-Type': 'application/json'}, body: '{}'});
   const s = await r.json();
   if (!sending && waiting.length === 0) show(s, false);
 }

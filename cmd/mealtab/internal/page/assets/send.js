@@ -5,7 +5,7 @@ let current = ''; // the feeder that is shown
 let proposed = null; // what has been shown of a change; nothing else is put in force
 
 async function search() {
-  const list = await get('/send/boards');
+  const list = await get('send/boards');
   byId('found').replaceChildren(...list.map((b) => {
     const button = element('button', '', 'Ask');
     button.type = 'button';
@@ -81,7 +81,7 @@ async function watchRehearsal() {
 }
 
 async function steps() {
-  const list = await get('/send/progress');
+  const list = await get('send/progress');
   const signs = {waits: '○', 'goes on': '◐', done: '●', failed: '✕'};
   fill(byId('steps'), list.map((s) => element('li', s.state === 'failed' ? 'bad' : '', element('span', 'sign', signs[s.state]), ` ${s.name}: `,
     element('strong', '', s.state), s.note ? ' – ' + s.note : '')), 'Not begun.');

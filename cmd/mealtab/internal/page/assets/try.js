@@ -59,7 +59,7 @@ function toggle(id, first, word, act, otherWord, otherAct) {
 
 async function refresh() {
   try {
-    if (!document.hidden) show(await get('/try/state'));
+    if (!document.hidden) show(await get('try/state'));
   } catch (e) {
     tell('The page has lost the program: is it still running?');
   }
