@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/compiler/food/ration"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
@@ -117,7 +118,7 @@ func (a *app) reviewInput(c *compiled) review.Input {
 func (a *app) heading(b *strings.Builder, c *compiled) {
 	now := c.zone.At(a.now.Unix())
 	fmt.Fprintf(b, "%s\n", title(c.plan))
-	fmt.Fprintf(b, "  zone   %s, now %s; %s\n", c.plan.Zone, serving.OffsetWords(now.Abbrev, now.Seconds), dataVersion(c.db))
+	fmt.Fprintf(b, "  zone   %s, now %s; %s\n", c.plan.Zone, serving.OffsetWords(now.Abbrev, now.Seconds), remarks.Data(c.db))
 	fmt.Fprintf(b, "  table  %d of %d bytes for %s; %s servings proved through %s\n",
 		len(c.Bytes), c.Capacity, c.board.Name, units.Thousands(c.Proof.Instants), c.Proof.Through)
 }

@@ -10,12 +10,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/compiler"
 	"mealtab/compiler/ihex"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/report/review"
-	"mealtab/compiler/table"
 	"mealtab/compiler/units"
 )
 
@@ -147,28 +146,10 @@ func encode(tab []byte, format string) ([]byte, error) {
 // warnings are all there are about a compiled plan, in the order of the plan's lines.
 func (a *app) warnings(c *compiled) plan.Diagnostics {
 	end := a.waiting("looking for what is probably not meant")
-	ds := append(c.diagnostics, review.Warnings(a.reviewInput(c))...)
+	ds := append(c.diagnostics, remarks.About(a.reviewInput(c), c.Output)...)
 	end()
-	if c.Proof.Through < table.MaxDay {
-		ds = append(ds, validThrough(c))
-	}
 	return ds.Sort()
 }
-
-// validThrough says that the table ends before the calendar does.
-func validThrough(c *compiled) plan.Diagnostic {
-	what := "the zone's clock changes are"
-	if len(c.Explicit) > 0 {
-		what = strings.Join(c.Explicit, ", ") + " is"
-	}
-	return plan.Diagnostic{
-		Code: codeThrough, Severity: plan.Warning, Source: c.plan.Source,
-		Message: fmt.Sprintf("the table is right through %s only: %s carried as single dates, and no more fit the bank", c.Proof.Through, what),
-		Hint:    "compile again before that day",
-	}
-}
-
-const codeThrough plan.Code = "valid-through"
 
 // summary says what was made and what was proved.
 func (c *compiled) summary(w io.Writer, name, output string) error {
@@ -180,7 +161,7 @@ func (c *compiled) summary(w io.Writer, name, output string) error {
 	fmt.Fprintf(&b, "  proved         %s servings: each is the plan's, and there are no others\n", units.Thousands(c.Proof.Instants))
 	fmt.Fprintf(&b, "  valid          from %s through %s\n", c.Proof.From, c.Proof.Through)
 	fmt.Fprintf(&b, "  bank           %d of %d bytes used\n", len(c.Bytes), c.Capacity)
-	fmt.Fprintf(&b, "  zone           %s, %s\n", c.plan.Zone, dataVersion(c.db))
+	fmt.Fprintf(&b, "  zone           %s, %s\n", c.plan.Zone, remarks.Data(c.db))
 	if len(c.Explicit) > 0 {
 		fmt.Fprintf(&b, "  single dates   %s: the rule has no shorter form\n", strings.Join(c.Explicit, ", "))
 	}

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 )
@@ -83,7 +84,7 @@ func (a *app) demoNight(c *compiled) error {
 	if start := table.Minute(c.Table.Start) * table.MinutesPerDay; from < start {
 		from = start
 	}
-	changes := c.zone.Transitions(from.Time().Unix(), lastInstant)
+	changes := c.zone.Transitions(from.Time().Unix(), remarks.LastInstant)
 	if len(changes) == 0 {
 		return nil
 	}

@@ -2,10 +2,10 @@ package main
 
 import (
 	"fmt"
-	"strconv"
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/cmd/mealtab/internal/tablefile"
 	"mealtab/compiler"
 	"mealtab/compiler/advice"
@@ -56,7 +56,7 @@ func (a *app) loadPlan(name string, src []byte) (*loaded, error) {
 	if err != nil {
 		return nil, err
 	}
-	ds = append(ds, a.zoneWarnings(z, p.Source, p.Where.Zone)...)
+	ds = append(ds, remarks.Zones(z, a.now, p.Source, p.Where.Zone)...)
 	return &loaded{p, z, db, ds}, nil
 }
 
@@ -78,7 +78,7 @@ func (a *app) compile(l *loaded, o compileOptions) (*compiled, error) {
 	if err != nil {
 		return nil, err
 	}
-	from := firstDay(l.db)
+	from := remarks.FirstDay(l.db)
 	if o.from != "" {
 		if from, err = moment.Date(o.from); err != nil {
 			return nil, usagef("--from: %v", err)
@@ -169,18 +169,6 @@ func noImage(p *profile.Profile) error {
 	return fmt.Errorf("this program carries no firmware for %s: build it with make -C firmware-template BOARD=%s, and name the image with --firmware", p.Name, p.File)
 }
 
-// firstDay is the first date of a table when none is asked for: 1 January of the year in which the time zone data were
-// released. So the same plan and the same data give the same bytes, on whatever day.
-func firstDay(db *zone.Database) table.Day {
-	for _, version := range []string{db.Version(), zone.Embedded().Version()} {
-		if year, err := strconv.Atoi(version[:min(4, len(version))]); err == nil && year >= 2000 && year <= 2099 {
-			jan1 := time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC)
-			return table.Day((jan1.Unix() - table.Epoch) / 86400)
-		}
-	}
-	return 0
-}
-
 // schedule is the compiled plan as a schedule with names.
 func (c *compiled) schedule() *serving.Schedule {
 	s := &serving.Schedule{Table: c.Table, Clock: c.zone, Title: c.plan.Name, Zone: c.plan.Zone}
@@ -221,5 +209,5 @@ func (a *app) dataYear() time.Time {
 	if err != nil {
 		db = zone.Embedded()
 	}
-	return (table.Minute(firstDay(db)) * table.MinutesPerDay).Time()
+	return (table.Minute(remarks.FirstDay(db)) * table.MinutesPerDay).Time()
 }

@@ -19,11 +19,8 @@ import (
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/page"
 	"mealtab/cmd/mealtab/internal/preview"
-	"mealtab/compiler"
 	"mealtab/compiler/ical/calendar"
 	"mealtab/compiler/plan"
-	"mealtab/compiler/profile"
-	"mealtab/compiler/reader"
 	"mealtab/compiler/zone"
 	"mealtab/emulator/avr"
 )
@@ -149,38 +146,13 @@ func (a *app) newPage(name string, byNumber bool, stop func()) (*page.Server, er
 	})
 }
 
-// compileForPage does what check does, with everything there is to say as diagnostics.
+// compileForPage reads the zone data anew each time: they may be renewed while the page is open.
 func (a *app) compileForPage(name string, src []byte) *page.Compiled {
-	out := &page.Compiled{}
-	fail := func(err error) *page.Compiled {
-		out.Diagnostics = append(out.Diagnostics, plan.Diagnostic{Severity: plan.Error, Message: err.Error()})
-		return out
-	}
 	db, err := a.database()
 	if err != nil {
-		return fail(err)
+		return &page.Compiled{Diagnostics: plan.Diagnostics{{Severity: plan.Error, Message: err.Error()}}}
 	}
-	out.ZoneData = dataVersion(db)
-	p, ds := reader.With(db).Parse(name, src)
-	out.Plan, out.Diagnostics = p, ds
-	if p == nil {
-		return out
-	}
-	if out.Zone, err = db.Load(p.Zone); err != nil {
-		return fail(err)
-	}
-	if out.Board, err = profile.LoadFor(name, p.Board); err != nil {
-		out.Diagnostics = append(ds, plan.Diagnostic{Severity: plan.Error, Source: p.Source, Pos: p.Where.Board, Message: err.Error()})
-		return out
-	}
-	l := &loaded{p, out.Zone, db, append(ds, a.zoneWarnings(out.Zone, p.Source, p.Where.Zone)...)}
-	output, err := compiler.Compile(p, out.Zone, compiler.Options{Board: out.Board, From: firstDay(db)})
-	if err != nil {
-		return fail(err)
-	}
-	out.Output = output
-	out.Diagnostics = a.warnings(&compiled{l, output, out.Board})
-	return out
+	return page.Compile(db, a.now, name, src)
 }
 
 // Limits of the page's connections: it serves one person on one machine.

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/compiler/decompile"
 	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/prose"
@@ -83,7 +84,7 @@ func (a *app) runPull(f pullFlags) error {
 		if f.raw {
 			return s.writeTable(tab, output)
 		}
-		from := firstDay(db)
+		from := remarks.FirstDay(db)
 		t, err := table.Decode(tab)
 		if err != nil {
 			return err

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
@@ -91,7 +92,7 @@ func (a *app) runReplay(cmd *cobra.Command, name string, f replayFlags) error {
 		return a.replayText(s, c, list, r, f)
 	}
 	if c != nil {
-		fmt.Fprintf(a.err, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
+		fmt.Fprintf(a.err, "%s, %s, %s\n", title(c.plan), c.plan.Zone, remarks.Data(c.db))
 	}
 	return a.replayExport(s, list, f)
 }
@@ -162,7 +163,7 @@ func (a *app) noteStart(s *serving.Schedule, r serving.Range) {
 
 func (a *app) replayText(s *serving.Schedule, c *compiled, list *serving.Cursor, r serving.Range, f replayFlags) error {
 	if c != nil {
-		fmt.Fprintf(a.out, "%s, %s, %s\n", title(c.plan), c.plan.Zone, dataVersion(c.db))
+		fmt.Fprintf(a.out, "%s, %s, %s\n", title(c.plan), c.plan.Zone, remarks.Data(c.db))
 	}
 	out := &serving.Text{Out: a.out, UTC: f.utc}
 	n := 0

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/cmd/mealtab/internal/ruletext"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
@@ -99,11 +100,11 @@ func (a *app) runRule(f ruleFlags) error {
 		ds = append(ds, plan.Diagnostic{Code: plan.CodeStart, Severity: plan.Warning, Source: plan.NewSource("--dtstart", []byte(f.Start)),
 			Pos: plan.Pos{Line: 1, Col: 1, Len: len(f.Start)}, Message: "this is not a time of the rule, and no instance of it"})
 	}
-	if err := a.report(append(ds, a.zoneWarnings(z, nil, plan.Pos{})...)); err != nil {
+	if err := a.report(append(ds, remarks.Zones(z, a.now, nil, plan.Pos{})...)); err != nil {
 		return err
 	}
 	fmt.Fprint(a.out, prose.Wrap("", describe.Set(p.Meals[0].Set)))
-	fmt.Fprintf(a.out, "%s, %s\n\n", p.Zone, dataVersion(db))
+	fmt.Fprintf(a.out, "%s, %s\n\n", p.Zone, remarks.Data(db))
 	return a.instances(set, z, from.At, f)
 }
 
