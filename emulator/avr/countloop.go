@@ -1,5 +1,7 @@
 package avr
 
+import "math"
+
 // A wait with a limit counts its rounds:
 //
 //	again:  lds  r18, TWCR
@@ -114,54 +116,116 @@ func flagsRead(in inst) uint8 {
 	return 0
 }
 
-// countsRounds looks for exactly one counter in a loop body closed by branch, and
-// checks that flags are set before they are read in each round, that no other
-// instruction touches the counter, and that only Z of its last value is read.
-func countsRounds(body []inst, branch inst) (loopCounter, bool) {
+// roundFlags is what is known of SREG before an instruction of a loop body, whatever way a round has taken to it.
+type roundFlags struct {
+	reached     bool
+	defined     uint8 // set in this round
+	fromCounter uint8 // may be those of the counter
+}
+
+// join adds a way to the instruction.
+func (f *roundFlags) join(g roundFlags) {
+	if f.reached {
+		g.defined &= f.defined
+		g.fromCounter |= f.fromCounter
+	}
+	g.reached = true
+	*f = g
+}
+
+// countsRounds looks for exactly one counter in a loop body that begins at word from and is closed by branch. On every way
+// through a round, flags must be set before they are read, only Z of the counter's be read, and no other instruction touch the
+// counter. Inside the body it goes forward only.
+func countsRounds(body []inst, branch inst, from uint16) (loopCounter, bool) {
 	code := append(append([]inst(nil), body...), branch)
 	var c loopCounter
-	defined, fromCounter, afterSkip := uint8(0), false, false
 	used := uint32(0)
-	for n := 0; n < len(code); n++ {
-		in := code[n]
-		if got, size, zero := countdown(code, n); size > 0 {
-			if c.bytes != 0 || afterSkip {
+	before := make([]roundFlags, len(code))
+	before[0].reached = true
+	for n := 0; n < len(code); {
+		in, flags := code[n], before[n]
+		size := 1
+		if in.op() == opLds {
+			size = 2
+		}
+		got, counting, zero := countdown(code, n)
+		switch {
+		case counting > 0:
+			if c.bytes != 0 {
 				return c, false
 			}
-			c = got
+			c, size = got, counting
 			if zero != 0xFF {
 				used |= 1 << zero
 			}
-			defined, fromCounter = (defined|flagsLogical)&^flagH, true
-			if in.op() != opDec {
-				defined |= flagC
+			flags.count(in.op())
+		case !flags.follow(in):
+			return c, false
+		default:
+			used |= registersOf(in)
+		}
+		for _, to := range waysOn(in, n, size, from) {
+			if to <= n && n < len(body) {
+				return c, false
 			}
-			n += size - 1
-			continue
+			if to > n && to < len(code) {
+				before[to].join(flags)
+			}
 		}
-		if need := flagsRead(in); need&^defined != 0 || fromCounter && need&^flagZ != 0 {
-			return c, false
+		for inside := n + 1; inside < min(n+size, len(code)); inside++ {
+			if before[inside].reached {
+				return c, false // a jump to its second word
+			}
 		}
-		if set := flagsDefined(in.op()); set != 0 && !afterSkip {
-			defined |= set
-			fromCounter = fromCounter && set&flagZ == 0
-		} else if set != 0 {
-			return c, false
-		}
-		used |= registersOf(in)
-		afterSkip = false
-		switch in.op() {
-		case opSbrc, opSbrs, opSbic, opSbis, opCpse:
-			afterSkip = true
-		case opLds:
-			n++ // its address word
-		}
+		n += size
 	}
 	mine := uint32(1)<<c.low | uint32(1)<<c.high
 	if c.bytes == 1 {
 		mine = 1 << c.low
 	}
 	return c, c.bytes != 0 && used&mine == 0
+}
+
+// count is what counting down does to the flags.
+func (f *roundFlags) count(o op) {
+	set := uint8(flagsLogical)
+	if o != opDec {
+		set |= flagC
+	}
+	f.defined = (f.defined | set) &^ flagH
+	f.fromCounter |= set | flagH
+}
+
+// follow is what another instruction does to them; false: it depends on flags of an earlier round, or on the counter's value.
+func (f *roundFlags) follow(in inst) bool {
+	if need := flagsRead(in); need&^f.defined != 0 || need&f.fromCounter&^flagZ != 0 {
+		return false
+	}
+	set := flagsDefined(in.op())
+	f.defined |= set
+	f.fromCounter &^= set
+	return true
+}
+
+// waysOn lists where execution may go on, as indices in the body; what lies outside it is beyond its end, or, but for the
+// closing branch, before its start.
+func waysOn(in inst, n, size int, from uint16) []int {
+	next := n + size
+	target := func(to uint16) int {
+		if i := int(to) - int(from); i >= 0 {
+			return i
+		}
+		return math.MaxInt // out of the loop
+	}
+	switch in.op() {
+	case opRjmp:
+		return []int{target(in.k())}
+	case opBrbs, opBrbc:
+		return []int{next, target(in.k())}
+	case opCpse, opSbic, opSbis, opSbrc, opSbrs:
+		return []int{next, target(in.k2() & (codeWords - 1))}
+	}
+	return []int{next}
 }
 
 // skipCounted skips rounds of a waiting loop of which one was just executed, from

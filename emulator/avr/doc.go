@@ -21,7 +21,8 @@
 //
 //	pc    14 bits (13 on the ATmega168P), wraps
 //	sreg  I T H S V N Z C, all eight stored; S is not recomputed from N and V
-//	sp    16 bits, kept beside the data memory and mapped at 0x5D, 0x5E
+//	sp    as many bits as the SRAM needs (12 and 11), beside the data memory and mapped at 0x5D, 0x5E; the data sheet draws
+//	      SPH with eight and says that the number implemented depends on the part [DS 7.5]: the rest reads 0 [choice]
 //	mem   0x000 registers, 0x020 I/O, 0x060 extended I/O, 0x100 SRAM
 //	code  flash, decoded once per word; see decode.go and fuse.go
 //
@@ -31,8 +32,9 @@
 // nothing are read where others are (direct.go), loops that wait are skipped to the
 // next event (poll.go, countloop.go, bitwait.go), and so are runs of watchdog naps
 // that differ only in their counters (nap.go, affine.go). Each leaves the very
-// state that single steps leave, and each can be switched off (Options); tests
-// compare [MCU.Hash] both ways over random programs.
+// state that single steps leave, and each can be switched off (Options). Random
+// programs of all that they look at are run with them, without, and by [MCU.Step],
+// and compared by [MCU.Hash] and all that the board is told (anyprogram_test.go).
 //
 // # Not modelled
 //

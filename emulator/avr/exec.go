@@ -5,6 +5,9 @@ package avr
 // due inside a pair.
 const fuseSlack = 4
 
+// wrap is for distances from the fast loop's pc, which runs on beyond the end of flash where no jump brings it back.
+const wrap = codeWords - 1
+
 // exec executes instructions while the time is below bound, or until one needs
 // more than registers, SRAM and flash: that one is left to execSlow.
 //
@@ -166,7 +169,7 @@ next:
 			pc = uint32(in.k())
 			cyc += 2
 		case opIjmp:
-			pc = uint32(mem[30]) | uint32(mem[31])<<8
+			pc = (uint32(mem[30]) | uint32(mem[31])<<8) & uint32(m.pcMask)
 			cyc++
 		case opBrbs:
 			if sreg&uint32(in.r()) != 0 {
@@ -180,17 +183,17 @@ next:
 			}
 		case opCpse:
 			if mem[in.d()] == mem[in.r()] {
-				cyc += uint64(uint32(in.k2()) - pc)
+				cyc += uint64((uint32(in.k2()) - pc) & wrap)
 				pc = uint32(in.k2())
 			}
 		case opSbrc:
 			if mem[in.d()]&in.r() == 0 {
-				cyc += uint64(uint32(in.k2()) - pc)
+				cyc += uint64((uint32(in.k2()) - pc) & wrap)
 				pc = uint32(in.k2())
 			}
 		case opSbrs:
 			if mem[in.d()]&in.r() != 0 {
-				cyc += uint64(uint32(in.k2()) - pc)
+				cyc += uint64((uint32(in.k2()) - pc) & wrap)
 				pc = uint32(in.k2())
 			}
 
@@ -324,7 +327,7 @@ next:
 				ret++
 				cyc++
 			case opIcall:
-				pc = uint32(mem[30]) | uint32(mem[31])<<8
+				pc = (uint32(mem[30]) | uint32(mem[31])<<8) & uint32(m.pcMask)
 			}
 			mem[sp&(memBytes-1)] = uint8(ret)
 			mem[(sp-1)&(memBytes-1)] = uint8(ret & uint32(m.pcMask) >> 8)
@@ -334,7 +337,7 @@ next:
 			if sp < ramStart-1 || sp > m.ramEnd-2 {
 				goto slow
 			}
-			pc = (uint32(mem[(sp+1)&(memBytes-1)])<<8 | uint32(mem[(sp+2)&(memBytes-1)]))
+			pc = (uint32(mem[(sp+1)&(memBytes-1)])<<8 | uint32(mem[(sp+2)&(memBytes-1)])) & uint32(m.pcMask)
 			m.sp = sp + 2
 			cyc += 3
 		case opInSreg:
@@ -563,7 +566,7 @@ direct:
 		cyc++
 	case opSkipIO:
 		if (mem[in.k()&(memBytes-1)]^in.d())&in.r() == 0 {
-			cyc += uint64(uint32(in.k2()) - pc)
+			cyc += uint64((uint32(in.k2()) - pc) & wrap)
 			pc = uint32(in.k2())
 		}
 	case opInSP:

@@ -201,7 +201,7 @@ func markLoop(p *program, pc, ramEnd uint16) bool {
 		return false
 	}
 	body := p.plain[i.k:pc]
-	counter, counts := countsRounds(body, p.plain[pc])
+	counter, counts := countsRounds(body, p.plain[pc], i.k)
 	counts = counts && waitsOrCounts(body)
 	switch {
 	case i.op == opBrbc && i.r == flagZ && countsDown(body):

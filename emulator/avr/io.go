@@ -12,12 +12,15 @@ func (m *MCU) load(addr uint16) uint8 {
 		return m.mem[addr]
 	case addr >= ramStart:
 		if addr > m.ramEnd {
+			m.volatile = true // each of them is counted
 			m.violate(OutsideMemory, addr)
 			return 0
 		}
 		return m.mem[addr]
 	}
 	switch addr {
+	case SREG:
+		m.volatile = true // the flags of a loop's own counter, perhaps
 	case TCNT0, TCNT1L, TCNT1H, TCNT2, TIFR0, TIFR1, TIFR2, ICR1L, ICR1H:
 		return m.readTimer(addr)
 	case UDR0:

@@ -238,7 +238,18 @@ func (m *MCU) Run(limit uint64) StopReason {
 			return reason
 		}
 	}
-	return StopLimit
+	return m.halted()
+}
+
+// halted says why the chip stands still, if it does.
+func (m *MCU) halted() StopReason {
+	switch {
+	case m.mode != modeStopped:
+		return StopLimit
+	case m.illegal:
+		return StopIllegal
+	}
+	return StopBreak
 }
 
 // proceed does the next thing there is to do: run due events and take a reset,
@@ -263,10 +274,7 @@ func (m *MCU) proceed(limit uint64) StopReason {
 	case modeSleep:
 		m.sleeping(limit)
 	case modeStopped:
-		if m.illegal {
-			return StopIllegal
-		}
-		return StopBreak
+		return m.halted()
 	default:
 		m.cycle = min(limit, m.events.next)
 	}
@@ -278,7 +286,8 @@ func (m *MCU) RunFor(n uint64) StopReason { return m.Run(m.cycle + n) }
 
 // Step executes one instruction, or enters one interrupt, or wakes; while the CPU
 // does not execute and nothing wakes it, it jumps to the next event, or one cycle on
-// if there is none.
+// if there is none. It says so where that instruction was a BREAK, behind which the next Step goes on, or is a reserved one, which
+// the next Step meets again.
 func (m *MCU) Step() StopReason {
 	m.stopped = false
 	if m.mode == modeStopped {
@@ -288,7 +297,10 @@ func (m *MCU) Step() StopReason {
 	if m.mode != modeRun && m.events.next != never {
 		limit = max(limit, m.events.next)
 	}
-	return m.proceed(limit)
+	if reason := m.proceed(limit); reason != StopLimit {
+		return reason
+	}
+	return m.halted()
 }
 
 // running serves a pending interrupt or executes.

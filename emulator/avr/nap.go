@@ -124,10 +124,10 @@ func (m *MCU) world() peripherals {
 }
 
 // napStart reports whether the CPU has just fallen asleep in a mode that stops the
-// I/O clock, with the watchdog the next thing to happen.
+// I/O clock, with the watchdog's interrupt the next thing to happen.
 func (m *MCU) napStart() bool {
 	e := &m.events
-	return m.sleepMode != sleepIdle && m.sleepMode != sleepADC && m.irq == 0 && m.sreg&flagI != 0 &&
+	return m.sleepMode != sleepIdle && m.sleepMode != sleepADC && m.irq == 0 && m.sreg&flagI != 0 && m.mem[WDTCSR]&wdie != 0 &&
 		e.nextIO == never && e.nextReal == e.real[evWatchdog] && !m.ee.busy
 }
 
@@ -258,8 +258,12 @@ func (m *MCU) recordNap(t *napTrace) {
 		m.wakeStep()
 	}
 	for range napSteps {
+		if m.cycle >= m.events.next {
+			m.touched = true // something else happens: run it as proceed does
+			break
+		}
 		t.steps = append(t.steps, m.recordStep())
-		if m.touched || m.mode != modeRun {
+		if m.touched || m.mode != modeRun || m.resetReq != 0 || m.stopped {
 			break
 		}
 	}
