@@ -31,7 +31,7 @@
 // Common instruction pairs are executed as one (fuse.go), I/O registers that act on
 // nothing are read where others are (direct.go), loops that wait are skipped to the
 // next event (poll.go, countloop.go, bitwait.go), and so are runs of watchdog naps
-// that differ only in their counters (nap.go, affine.go). Each leaves the very
+// that differ only in their counters (nap.go, affine.go); what each gains stands in testdata/BENCHMARKS.md. Each leaves the very
 // state that single steps leave, and each can be switched off (Options). Random
 // programs of all that they look at are run with them, without, and by [MCU.Step],
 // and compared by [MCU.Hash] and all that the board is told (anyprogram_test.go).
