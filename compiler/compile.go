@@ -46,16 +46,31 @@ func (e *InternalError) Error() string {
 
 func (e *InternalError) Unwrap() error { return e.Err }
 
+// RoomError is a plan that asks for something which the firmware of its board has no room for.
+type RoomError struct {
+	Board string
+	table *table.Table
+}
+
+func (e *RoomError) Error() string {
+	what, instead := e.table.Needs()
+	return fmt.Sprintf("the plan has %s, for which the firmware of %s has no room: %s", what, e.Board, instead)
+}
+
 // Capacity is the longest table that fits a board: a bank less its commit byte.
 func Capacity(b *profile.Profile) int { return min(b.BankBytes-1, table.MaxSize) }
 
-// Compile lowers, encodes, decodes and proves. The error is a [*FitError] when the plan is too big for the board, an
+// Compile lowers, encodes, decodes and proves. The error is a [*FitError] when the plan is too big for the board, a [*RoomError] when its
+// firmware lacks something, an
 // [*InternalError] when the proof fails.
 func Compile(p *plan.Plan, z *zone.Zone, o Options) (*Output, error) {
 	j := &job{p: p, z: z, o: o}
 	res, bytes, err := j.fit()
 	if err != nil {
 		return nil, err
+	}
+	if res.Table.Version() > o.Board.TableVersion() {
+		return nil, &RoomError{o.Board.Name, res.Table}
 	}
 	out := &Output{Bytes: bytes, Table: res.Table, MealOf: res.MealOf, Capacity: Capacity(o.Board)}
 	for _, i := range res.Explicit {

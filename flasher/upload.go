@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"mealtab/compiler/profile"
 	"mealtab/compiler/table"
 	"mealtab/flasher/frame"
 	"mealtab/flasher/link"
@@ -52,8 +53,11 @@ func (f *Feeder) Check(tab []byte) error {
 	if err != nil {
 		return fmt.Errorf("this is not a valid table: %w (nothing was written)", err)
 	}
-	if f.ID.Format != table.Version {
+	if f.ID.Format > table.Version || f.ID.Format < table.OldestVersion {
 		return &VersionError{f.Port(), "table format", f.ID.Format, table.Version}
+	}
+	if t.Version() > f.ID.Format {
+		return f.cannot(t)
 	}
 	if t.Board != f.ID.Board {
 		return fmt.Errorf("the table is for %s, the board on %s is %s (nothing was written)", BoardName(t.Board), f.Port(), f.BoardName())
@@ -62,6 +66,15 @@ func (f *Feeder) Check(tab []byte) error {
 		return fmt.Errorf("the table has %d bytes, a bank of the board on %s holds %d (nothing was written)", len(tab), f.Port(), f.Map.TableRoom())
 	}
 	return nil
+}
+
+// cannot says what the table needs that this board's firmware cannot do, and what would.
+func (f *Feeder) cannot(t *table.Table) error {
+	what, instead := t.Needs()
+	if b, ok := profile.ByCode(f.ID.Board); ok && b.TableVersion() <= f.ID.Format {
+		return fmt.Errorf("%s, for which the firmware of %s on %s has no room: %s (nothing was written)", what, f.BoardName(), f.Port(), instead)
+	}
+	return fmt.Errorf("%s, which the firmware on %s is too old for: mealtab install puts the new one on it (nothing was written)", what, f.Port())
 }
 
 // Upload writes a table to the spare bank, reads it back, and commits it with one byte; until then the old table stays in force.

@@ -27,6 +27,15 @@ func (p *Profile) Chip() Chip {
 	return c
 }
 
+// TableVersion is the newest version of the table format that the board's firmware reads: in 16 KiB there is no room for what came with
+// version 3.
+func (p *Profile) TableVersion() int {
+	if p.Chip().Flash < 32768 {
+		return 2
+	}
+	return 3
+}
+
 func chipNamed(mcu string) (Chip, bool) {
 	for _, c := range Chips() {
 		if c.MCU == mcu {

@@ -91,6 +91,9 @@ func ask(r *rand.Rand, encoded []byte) question {
 	if r.IntN(2) == 0 {
 		q.after += table.Minute(r.IntN(int(tab.Through-tab.Start)+4)) * table.MinutesPerDay
 	}
+	if tab.PresetUntil != 0 && r.IntN(2) == 0 {
+		q.after = table.Minute(tab.PresetUntil)*table.MinutesPerDay - table.Minute(r.IntN(3000))
+	}
 	q.limit = q.after + table.Minute(1+r.IntN(20))*table.MinutesPerDay
 	half := int64(5 * tab.Wheel.PocketUnits)
 	q.carry = r.Int64N(2*half) - half
@@ -127,7 +130,7 @@ func compareReaders(t *testing.T, questions []question) (servings, refused int) 
 			refused++
 			continue
 		}
-		c := replay.New(tab, replay.Options{From: q.after + 1, To: q.limit + 1, Preset: q.preset, Adjust: q.adjust, Carry: q.carry})
+		c := replay.New(tab, replay.Options{From: q.after + 1, To: q.limit + 1, Preset: q.preset, Until: replay.PresetEndAfter(tab, q.after), Adjust: q.adjust, Carry: q.carry})
 		for range mostServings {
 			s, ok := c.Next()
 			if !ok {

@@ -19,6 +19,7 @@ const AllPresets = -1
 type Options struct {
 	From, To table.Minute // From <= instant < To; To 0: to the end of the table
 	Preset   int          // index of the preset in force, or AllPresets
+	Until    table.Minute // the first preset is in force from this instant on; 0: never. See [PresetEnd]
 	Adjust   int          // portion in tenths, 8 to 12; 0 means 10
 	Carry    int64        // remainder from earlier servings, in tenths of a mass unit
 }
@@ -49,6 +50,8 @@ func (s Serving) Pockets() int {
 type Cursor struct {
 	t        *table.Table
 	from, to table.Minute
+	preset   int
+	until    table.Minute // endOfTime: the preset does not end
 	wheel    wheel
 	zone     zone
 	rules    []rule  // rules[0] is every day
@@ -84,7 +87,10 @@ func (e event) meal() int { return int(e & 0xFF) }
 
 // New returns a cursor before the first serving of the range.
 func New(t *table.Table, o Options) *Cursor {
-	c := &Cursor{t: t, from: o.From, to: o.To, wheel: newWheel(t, o), lastDay: int(t.Through)}
+	c := &Cursor{t: t, from: o.From, to: o.To, wheel: newWheel(t, o), lastDay: int(t.Through), preset: o.Preset, until: o.Until}
+	if c.until == 0 || c.preset == AllPresets {
+		c.until = endOfTime
+	}
 	if c.to == 0 {
 		c.to = table.Minute(int32(table.MaxDay)+3) * table.MinutesPerDay
 	}
@@ -92,7 +98,7 @@ func New(t *table.Table, o Options) *Cursor {
 	c.rules = newRules(t.Rules)
 	for i := range t.Meals {
 		m := &t.Meals[i]
-		if o.Preset == AllPresets || m.Presets == 0 || m.Presets>>o.Preset&1 != 0 {
+		if inPreset(m, o.Preset) || c.until != endOfTime && inPreset(m, 0) {
 			c.addMeal(i, m)
 		}
 	}
@@ -105,6 +111,41 @@ func New(t *table.Table, o Options) *Cursor {
 	first := max(int(t.Start), int(o.From/table.MinutesPerDay)-2)
 	c.month = monthOf(first)
 	return c
+}
+
+// inPreset reports whether a meal is served in a preset.
+func inPreset(m *table.Meal, preset int) bool {
+	return preset == AllPresets || m.Presets == 0 || m.Presets>>preset&1 != 0
+}
+
+// served reports whether a meal is served in the preset that is in force at an instant.
+func (c *Cursor) served(at table.Minute, meal int) bool {
+	if c.until == endOfTime {
+		return true // others are not among the events
+	}
+	preset := c.preset
+	if at >= c.until {
+		preset = 0
+	}
+	return inPreset(&c.t.Meals[meal], preset)
+}
+
+// PresetEnd is the instant from which on the first preset is in force again by the table's date; 0: it has none.
+func PresetEnd(t *table.Table) table.Minute {
+	if t.PresetUntil == 0 {
+		return 0
+	}
+	z := newZone(&t.Zone)
+	at, _ := z.search(table.Minute(t.PresetUntil) * table.MinutesPerDay)
+	return at
+}
+
+// PresetEndAfter is the same for a feeder on which everything up to an instant is settled: 0 if the end has passed, too.
+func PresetEndAfter(t *table.Table, settled table.Minute) table.Minute {
+	if end := PresetEnd(t); end > settled {
+		return end
+	}
+	return 0
 }
 
 func (c *Cursor) addMeal(i int, m *table.Meal) {
@@ -127,7 +168,7 @@ func (c *Cursor) Next() (s Serving, ok bool) {
 			if s.At >= c.to {
 				return Serving{}, false
 			}
-			if s.At >= c.from {
+			if s.At >= c.from && len(s.Meals) > 0 {
 				return s, true
 			}
 			continue
@@ -144,7 +185,7 @@ func (c *Cursor) group() Serving {
 	c.shares = c.shares[:0]
 	last := -1
 	for c.head < len(c.events) && c.events[c.head].at() == at {
-		if meal := c.events[c.head].meal(); meal != last {
+		if meal := c.events[c.head].meal(); meal != last && c.served(at, meal) {
 			units := c.t.Meals[meal].Portion
 			share := Share{Meal: meal, Units: units}
 			if at >= c.from {

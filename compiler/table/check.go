@@ -132,6 +132,9 @@ func (c *checker) policies(t *Table) {
 	if t.Presets == 1 || t.Presets < 0 || t.Presets > MaxPresets {
 		c.fail("PRESETS", "%d is neither 0 nor 2 to %d", t.Presets, MaxPresets)
 	}
+	if u := t.PresetUntil; u != 0 && (t.Presets == 0 || u <= t.Start || u > t.Through) {
+		c.fail("PRESETS UNTIL", "%s: a table with presets may end them after %s and at most on %s", u, t.Start, t.Through)
+	}
 }
 
 // portion is at most what a hopper holds, many times over: a feeder that is told to turn its wheel that often has misread something.

@@ -11,14 +11,17 @@ func Decode(b []byte) (*Table, error) {
 	return t, err
 }
 
+// Reads reports whether the first byte of a table says a version that is read here.
+func Reads(first byte) bool { return first>>4 >= OldestVersion && first>>4 <= Version }
+
 // Length returns the length that the first two bytes frame, or an error if they frame no table of this version.
 // At least two bytes must be given.
 func Length(b []byte) (int, error) {
 	if len(b) < 2 {
 		return 0, &Error{"length", 0, fmt.Sprintf("%d bytes are too few for a table", len(b))}
 	}
-	if v := b[offVersionLength] >> 4; v != Version {
-		return 0, &Error{"version", offVersionLength, fmt.Sprintf("format version %d, this program reads version %d", v, Version)}
+	if !Reads(b[offVersionLength]) {
+		return 0, &Error{"version", offVersionLength, fmt.Sprintf("format version %d, this program reads versions %d and %d", b[offVersionLength]>>4, OldestVersion, Version)}
 	}
 	n := int(b[offVersionLength]&0x0F)<<8 | int(b[offLengthLow])
 	if n < minSize {
@@ -147,7 +150,7 @@ func (r *reader) cycle(last, shift, epoch uint32) (period, phase uint32) {
 
 func (r *reader) header(t *Table) {
 	r.take(2)
-	r.note("VERSION, LENGTH", "format version %d, %d bytes", Version, len(r.b)+crcSize)
+	r.note("VERSION, LENGTH", "format version %d, %d bytes", r.version(), len(r.b)+crcSize)
 	t.Board = uint8(r.u8())
 	r.note("BOARD", "board profile %d", t.Board)
 	t.Sequence = uint8(r.u8())
@@ -191,11 +194,27 @@ func (r *reader) sections(t *Table) {
 		r.note("BUTTON", "a press feeds %s, at most %d an hour and %d a day", counted(t.Button.Portion, "unit"), min(t.Button.PerHour, MaxPerHour), t.Button.Daily())
 	}
 	if f&flagPresets != 0 {
-		t.Presets = int(r.read(&presetsOperand).n)
-		r.note("PRESETS", "%d presets", t.Presets)
+		r.presets(t)
 	}
 	if f&flagRules != 0 {
 		r.rules(t)
+	}
+}
+
+// version is that of a table whose frame has been checked.
+func (r *reader) version() int { return int(r.b[offVersionLength] >> 4) }
+
+func (r *reader) presets(t *Table) {
+	dated := r.version() >= 3 && r.pos < len(r.b) && r.b[r.pos]&presetsUntil != 0
+	if dated {
+		t.Presets = r.u8() &^ presetsUntil
+	} else {
+		t.Presets = int(r.read(&presetsOperand).n)
+	}
+	r.note("PRESETS", "%d presets", t.Presets)
+	if dated {
+		t.PresetUntil = Day(r.read(&untilOperand).n)
+		r.note("PRESETS UNTIL", "from %s on the first preset is in force again", t.PresetUntil)
 	}
 }
 

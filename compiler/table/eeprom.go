@@ -81,7 +81,8 @@ func PartHead() []Field {
 // Limits lists the ranges that the reader relies on.
 func Limits() []Field {
 	return []Field{
-		{"VERSION", Version, "", "", "", "format version"},
+		{"VERSION", Version, "", "", "", "newest version of the format"},
+		{"OLDEST_VERSION", OldestVersion, "", "", "", "oldest version that is read"},
 		{"MIN_SIZE", minSize, "", "bytes", "", "shortest table"},
 		{"MAX_SIZE", MaxSize, "", "bytes", "", "longest table the head can frame"},
 		{"CRC_SIZE", crcSize, "", "bytes", "", "at the end of the table"},
@@ -89,6 +90,7 @@ func Limits() []Field {
 		{"MAX_RULES", MaxRules, "", "", "", "day rules"},
 		{"MAX_MEALS", MaxMeals, "", "", "", "meals"},
 		{"MAX_PRESETS", MaxPresets, "", "", "", "presets"},
+		{"PRESETS_UNTIL", presetsUntil, "", "", "", "bit of the PRESETS section: a date follows"},
 		{"MAX_LATE", MaxLate, "", "minutes", "", "of the policy for missed servings"},
 		{"DEFAULT_LATE", DefaultLate, "", "minutes", "", "without the section"},
 		{"DEFAULT_PER_HOUR", DefaultPerHour, "", "presses", "", "without the section"},

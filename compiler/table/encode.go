@@ -22,7 +22,7 @@ func Encode(t *Table) ([]byte, error) {
 	if n > MaxSize {
 		return nil, &Error{Field: "length", Offset: -1, Message: fmt.Sprintf("%d bytes, the format frames at most %d", n, MaxSize)}
 	}
-	w.b[offVersionLength] = Version<<4 | byte(n>>8)
+	w.b[offVersionLength] = byte(t.Version())<<4 | byte(n>>8)
 	w.b[offLengthLow] = byte(n)
 	w.u16(CRC(w.b))
 	return w.b, nil
@@ -136,7 +136,12 @@ func (w *writer) sections(t *Table) {
 		w.u8(t.Button.PerHour | t.Button.PerDay<<4)
 	}
 	if f&flagPresets != 0 {
-		w.u8(t.Presets)
+		if t.PresetUntil == 0 {
+			w.u8(t.Presets)
+		} else {
+			w.u8(t.Presets | presetsUntil)
+			w.u16(uint16(t.PresetUntil))
+		}
 	}
 	if f&flagRules != 0 {
 		w.u8(len(t.Rules))

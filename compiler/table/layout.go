@@ -2,8 +2,11 @@ package table
 
 import "math"
 
-// Version is the version of the format. Both sides refuse any other.
-const Version = 2
+// Version is the newest version of the format, OldestVersion the oldest one that is read; see [Table.Version]. Both sides refuse any other.
+const (
+	Version       = 3
+	OldestVersion = 2
+)
 
 // Sizes and places in bytes. All numbers of more than one byte are little-endian.
 const (
@@ -32,6 +35,9 @@ const (
 	flagRules
 	flagGapOmit // no section: instances in a gap are dropped
 )
+
+// presetsUntil is the bit of the PRESETS section that says that a date follows, in version 3.
+const presetsUntil = 0x80
 
 // What a table without the section means.
 const (
@@ -165,7 +171,7 @@ type Field struct {
 // Header lists the fixed head of a table.
 func Header() []Field {
 	return []Field{
-		{"VERSION_LENGTH", offVersionLength, "1", "", "20 to 2F", "bits 7-4: format version, 2; bits 3-0: bits 11-8 of the length"},
+		{"VERSION_LENGTH", offVersionLength, "1", "", "20 to 3F", "bits 7-4: format version, 2 or 3; bits 3-0: bits 11-8 of the length"},
 		{"LENGTH_LOW", offLengthLow, "1", "bytes", "length 14 to 4095", "bits 7-0 of the length of the whole table, check included"},
 		{"BOARD", offBoard, "1", "", "0 to 255", "code of the board profile"},
 		{"SEQUENCE", offSequence, "1", "", "0 to 255", "which bank is newer: the one whose difference to the other, modulo 256, is 1 to 127"},
@@ -183,7 +189,7 @@ func Sections() []Field {
 		{"THROUGH", flagThrough, "2", "days", "START to 36524", "u16: last local date for which the table is right, days since 2000-01-01; absent: 2099-12-31"},
 		{"LATE", flagLate, "1-2", "minutes", "0 to 1440", "number: how late a missed serving may still be given; absent: 120"},
 		{"BUTTON", flagButton, "2-5", "mass units; presses", "", "number: portion of one press (0: disabled); u8: presses served, bits 3-0 in an hour (a feeder allows 8 at most), bits 7-4 in 24 hours from the first, 0: 6; absent: one pocket, 2, 6"},
-		{"PRESETS", flagPresets, "1", "", "2 to 8", "u8: number of presets"},
+		{"PRESETS", flagPresets, "1, 3", "", "2 to 8", "u8: number of presets; version 3: and 80, if it ends by itself; then UNTIL, a u16, see Presets"},
 		{"RULES", flagRules, "varies", "", "1 to 127", "u8: number of day rules, then the rules"},
 		{"GAP_OMIT", flagGapOmit, "0", "", "", "instances in a gap are dropped"},
 	}
@@ -269,6 +275,7 @@ var (
 	throughOperand = Operand{"THROUGH", EncodingU16, 0, int(MaxDay)}
 	lateOperand    = Operand{"LATE", EncodingNumber, 0, MaxLate}
 	presetsOperand = Operand{"PRESETS", EncodingU8, 2, MaxPresets}
+	untilOperand   = Operand{"PRESETS UNTIL", EncodingU16, 1, int(MaxDay)}
 	rulesOperand   = Operand{"RULES", EncodingU8, 1, MaxRules}
 	groupsOperand  = Operand{"groups", EncodingU8, 1, MaxGroups}
 	portionOperand = Operand{"portion", EncodingNumber, 0, MaxNumber}

@@ -39,8 +39,26 @@ type Table struct {
 	Button   Button
 	Wheel    Wheel
 	Presets  int // 0: the plan has none; else 2 to 8
+	// PresetUntil is the local date, after Start and at most Through, at whose 00:00 the first preset is in force again, once; 0: none.
+	PresetUntil Day
 	Rules    []Rule
 	Meals    []Meal
+}
+
+// Version is the version of the format that says all of t: the oldest one that can, so that older readers read whatever they understand.
+func (t *Table) Version() int {
+	if t.PresetUntil != 0 {
+		return 3
+	}
+	return OldestVersion
+}
+
+// Needs says what in t needs a newer version than the oldest, and what works without; "" if nothing does.
+func (t *Table) Needs() (what, instead string) {
+	if t.PresetUntil != 0 {
+		return "a preset that ends by itself", "leave the date out; the plan button, or mealtab preset, puts the first preset in force again"
+	}
+	return "", ""
 }
 
 // Zone gives the local time: a standard offset, a yearly daylight-saving rule, and spans that override both.

@@ -133,7 +133,7 @@ func compareOpen(t testing.TB, p *pipe, tab *table.Table, encoded []byte, s span
 		preset = 0xFF
 	}
 	p.send("R %d %d %d %d %d %d %d", s.after, s.limit, preset, s.slice, s.most, s.carry, s.adjust)
-	c := replay.New(tab, replay.Options{From: s.after + 1, To: s.limit + 1, Preset: s.preset, Adjust: s.adjust, Carry: s.carry})
+	c := replay.New(tab, replay.Options{From: s.after + 1, To: s.limit + 1, Preset: s.preset, Until: replay.PresetEndAfter(tab, s.after), Adjust: s.adjust, Carry: s.carry})
 	for {
 		line := p.line()
 		if strings.HasPrefix(line, "end") {
@@ -187,6 +187,9 @@ func randomSpan(r *rand.Rand, tab *table.Table) span {
 	after := table.Minute(tab.Start)*table.MinutesPerDay - 3000
 	if r.IntN(2) == 0 {
 		after += table.Minute(r.IntN(int(tab.Through-tab.Start)+4)) * table.MinutesPerDay
+	}
+	if tab.PresetUntil != 0 && r.IntN(2) == 0 {
+		after = table.Minute(tab.PresetUntil)*table.MinutesPerDay - table.Minute(r.IntN(3000))
 	}
 	s := span{
 		after:  after,

@@ -52,14 +52,17 @@ static void run(const char *args)
 {
 	long after, limit, slice, carry_in;
 	int preset, n, adjust;
-	int32_t carry;
+	int32_t carry, end = INT32_MAX;
 
 	if (sscanf(args, "%ld %ld %d %ld %d %ld %d", &after, &limit, &preset, &slice, &n, &carry_in, &adjust) != 7)
 		exit(2);
 	carry = (int32_t)carry_in;
+	/* as the feeder: of a preset that has been chosen before it ends */
+	if (table.presets_until && preset < ALL_PRESETS && after < table_presets_end())
+		end = table_presets_end();
 	while (n > 0 && after < limit) {
 		long to = after + slice < limit ? after + slice : limit;
-		if (table_next((int32_t)after, (uint16_t)(to - after), (uint8_t)preset)) {
+		if (table_next_ending((int32_t)after, (uint16_t)(to - after), (uint8_t)preset, end)) {
 			print_serving(adjust, &carry);
 			after = serving.at;
 			n--;

@@ -86,10 +86,23 @@ OUTLINED void feeder_adjust(uint8_t tenths)
 
 OUTLINED void feeder_preset(uint8_t index)
 {
+#if PRESETS_END
+	if (index == journal.preset && !servings_preset_over())
+		return;
+#else
 	if (index == journal.preset)
 		return;
+#endif
 	feeder_decide(); /* what the old preset has due is given first */
+#if PRESETS_END
+	if (servings_preset_over()) /* still: what was due before could not be given */
+		servings_skip_to_now();
+#endif
 	journal.preset = index;
+#if PRESETS_END
+	if (servings_preset_was_over())
+		journal.preset = index = 0;
+#endif
 	servings_skip_to_now();
 	note(EVENT_PRESET, index);
 	feeder_decide(); /* the clock is armed for the new one's next serving, which may come sooner */

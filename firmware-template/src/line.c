@@ -148,7 +148,7 @@ static uint32_t req_long(uint8_t at)
 
 static const uint8_t identity[] FLASH = {
 	LINE_VERSION,
-	TABLE_VERSION,
+	TABLE_NEWEST,
 	LINE_FIRMWARE & 0xFF, LINE_FIRMWARE >> 8,
 	BOARD_CODE,
 	EEPROM_SIZE & 0xFF, EEPROM_SIZE >> 8,

@@ -12,7 +12,7 @@
 
 /* Messages */
 #define LINE_VERSION                 5
-#define LINE_FIRMWARE                5   /* version of the firmware */
+#define LINE_FIRMWARE                6   /* version of the firmware */
 #define LINE_ANSWER                  0x80 /* added to the code in the answer */
 #define LINE_MAX_DATA                96  /* bytes */
 #define LINE_MAX_CONTENT             104 /* bytes */

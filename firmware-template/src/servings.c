@@ -42,9 +42,52 @@ bool serving_pending(void)
 	return journal.pockets > 0;
 }
 
-void servings_settle_to(const int32_t *minute)
+#if PRESETS_END
+
+static int32_t preset_end; /* see preset_ends */
+
+/* The preset in force ends by itself, and has not yet: sets preset_end. A cursor beyond that instant says that it has passed: a preset chosen since
+ * stays. So nothing but the cursor is kept, and record and end are one write. */
+OUTLINED static bool preset_ends(void)
+{
+	if (journal.preset == 0 || table.presets_until == 0)
+		return false;
+	preset_end = table_presets_end();
+	return journal.cursor < preset_end;
+}
+
+OUTLINED bool servings_preset_over(void)
+{
+	return preset_ends() && minutes_since(&preset_end) >= 0;
+}
+
+bool servings_preset_was_over(void)
+{
+	return journal.preset && table.presets_until && !preset_ends() && minutes_since(&preset_end) < 0;
+}
+
+/* Everything up to an instant is settled: the end of a preset too. */
+OUTLINED static void move_cursor(const int32_t *minute)
+{
+	if (preset_ends() && *minute >= preset_end) {
+		journal.preset = 0;
+		history_add(&preset_end, EVENT_PRESET, 0);
+	}
+	bytes_copy4(&journal.cursor, minute);
+}
+
+#else
+
+static void move_cursor(const int32_t *minute)
 {
 	bytes_copy4(&journal.cursor, minute);
+}
+
+#endif
+
+void servings_settle_to(const int32_t *minute)
+{
+	move_cursor(minute);
 	feeder_record();
 }
 
@@ -52,7 +95,7 @@ void servings_skip_to_now(void)
 {
 	flags.armed = false;
 	if (minutes_since(&journal.cursor) > 0)
-		bytes_copy4(&journal.cursor, &feeder.now.minute);
+		move_cursor(&feeder.now.minute);
 	feeder_record();
 }
 
@@ -228,7 +271,7 @@ static void serve(void)
 {
 	uint16_t pockets = table_pockets(journal.adjust, &journal.carry);
 
-	bytes_copy4(&journal.cursor, &serving.at);
+	move_cursor(&serving.at);
 	journal.kind = KIND_SERVING;
 	journal.pockets = pockets;
 	if (COUNT_HOPPER)
@@ -247,6 +290,10 @@ bool feeder_next(const int32_t *after, uint16_t minutes)
 {
 	flags.armed = false;
 	power_tick();
+#if PRESETS_END
+	if (preset_ends())
+		return table_next_ending(*after, minutes, journal.preset, preset_end);
+#endif
 	return table_next(*after, minutes, journal.preset);
 }
 
@@ -301,8 +348,13 @@ static void settle(void)
 	bool give;
 
 	flags.waiting = false;
-	if (missed == 0)
+	if (missed == 0) {
+#if PRESETS_END
+		if (servings_preset_over())
+			servings_settle_to(&preset_end);
+#endif
 		return;
+	}
 	give = may_serve();
 	if (give) {
 		if (!may_turn())
@@ -342,6 +394,13 @@ static bool arm(void)
 				flags.armed = true;
 		}
 	}
+#if PRESETS_END
+	/* What was due before comes first; then the end is seen when it comes. */
+	if (!flags.waiting && preset_ends() && preset_end < feeder.next_due) {
+		bytes_copy4(&feeder.next_due, &preset_end);
+		flags.armed = false;
+	}
+#endif
 	if (!clock_arm(&feeder.next_due))
 		time_raise(FAULT_CLOCK_SILENT);
 	feeder_time();

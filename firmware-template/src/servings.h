@@ -13,6 +13,10 @@ void servings_restart(void);
 void servings_skip_to_now(void);
 /* Settles everything up to an instant. */
 void servings_settle_to(const int32_t *minute);
+/* The preset in force has ended by its date, which waits for what was due before it. */
+bool servings_preset_over(void);
+/* The same instant lies ahead, but the clock ran ahead of it once and has been set back: it will not come again. */
+bool servings_preset_was_over(void);
 /* A serving is in the record that is not finished. */
 bool serving_pending(void);
 /* Puts a serving by hand in the record, to be turned by serving_turn_asked. */

@@ -96,6 +96,31 @@ bool table_next(int32_t after, uint16_t minutes, uint8_t preset)
 	return search.found;
 }
 
+#if PRESETS_END
+
+int32_t table_presets_end(void)
+{
+	zone_piece(table.presets_until + EPOCH_DAYS, 0);
+	return table.presets_until * (int32_t)MINUTES_PER_DAY - piece.offset;
+}
+
+bool table_next_ending(int32_t after, uint16_t minutes, uint8_t preset, int32_t end)
+{
+	int32_t before = end - 1 - after; /* minutes that are the preset's */
+
+	if (before >= minutes)
+		return table_next(after, minutes, preset);
+	if (before > 0) {
+		if (table_next(after, (uint16_t)before, preset))
+			return true;
+		after += before;
+		minutes -= (uint16_t)before;
+	}
+	return table_next(after, minutes, 0);
+}
+
+#endif
+
 OUTLINED uint16_t table_pockets_of(uint32_t units, uint8_t adjust, int32_t *carry)
 {
 	uint32_t sum = units * adjust;

@@ -6,7 +6,8 @@
 #define TABLE_FORMAT_H
 
 /* Limits of the table */
-#define TABLE_VERSION                2   /* format version */
+#define TABLE_VERSION                3   /* newest version of the format */
+#define TABLE_OLDEST_VERSION         2   /* oldest version that is read */
 #define TABLE_MIN_SIZE               14  /* bytes: shortest table */
 #define TABLE_MAX_SIZE               4095 /* bytes: longest table the head can frame */
 #define TABLE_CRC_SIZE               2   /* bytes: at the end of the table */
@@ -14,6 +15,7 @@
 #define TABLE_MAX_RULES              127 /* day rules */
 #define TABLE_MAX_MEALS              64  /* meals */
 #define TABLE_MAX_PRESETS            8   /* presets */
+#define TABLE_PRESETS_UNTIL          128 /* bit of the PRESETS section: a date follows */
 #define TABLE_MAX_LATE               1440 /* minutes: of the policy for missed servings */
 #define TABLE_DEFAULT_LATE           120 /* minutes: without the section */
 #define TABLE_DEFAULT_PER_HOUR       2   /* presses: without the section */
@@ -55,7 +57,7 @@
 #define TABLE_BAD_BOARD              6   /* made for another board */
 
 /* Head of the table */
-#define OFF_VERSION_LENGTH           0   /* bits 7-4: format version, 2; bits 3-0: bits 11-8 of the length */
+#define OFF_VERSION_LENGTH           0   /* bits 7-4: format version, 2 or 3; bits 3-0: bits 11-8 of the length */
 #define OFF_LENGTH_LOW               1   /* bytes: bits 7-0 of the length of the whole table, check included */
 #define OFF_BOARD                    2   /* code of the board profile */
 #define OFF_SEQUENCE                 3   /* which bank is newer: the one whose difference to the other, modulo 256, is 1 to 127 */
@@ -69,7 +71,7 @@
 #define FLAG_THROUGH                 0x04 /* days: u16: last local date for which the table is right, days since 2000-01-01; absent: 2099-12-31 */
 #define FLAG_LATE                    0x08 /* minutes: number: how late a missed serving may still be given; absent: 120 */
 #define FLAG_BUTTON                  0x10 /* mass units; presses: number: portion of one press (0: disabled); u8: presses served, bits 3-0 in an hour (a feeder allows 8 at most), bits 7-4 in 24 hours from the first, 0: 6; absent: one pocket, 2, 6 */
-#define FLAG_PRESETS                 0x20 /* u8: number of presets */
+#define FLAG_PRESETS                 0x20 /* u8: number of presets; version 3: and 80, if it ends by itself; then UNTIL, a u16, see Presets */
 #define FLAG_RULES                   0x40 /* u8: number of day rules, then the rules */
 #define FLAG_GAP_OMIT                0x80 /* instances in a gap are dropped */
 

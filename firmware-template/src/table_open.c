@@ -22,7 +22,13 @@ static uint8_t open_frame(uint16_t at, uint16_t size)
 	head = cursor_u8();
 	length = (uint16_t)(head & 0xF) << 8 | cursor_u8();
 	cursor_to(at);
-	if (head >> 4 != TABLE_VERSION)
+	head >>= 4;
+#if PRESETS_END
+	table.version = head;
+	if (head < TABLE_OLDEST_VERSION || head > TABLE_NEWEST)
+#else
+	if (head != TABLE_NEWEST)
+#endif
 		return TABLE_BAD_VERSION;
 	if (length < TABLE_MIN_SIZE || length > size)
 		return TABLE_BAD_LENGTH;
@@ -181,6 +187,13 @@ static void open_sections(void)
 	}
 	if (flags & FLAG_PRESETS) {
 		t->presets = cursor_u8();
+#if PRESETS_END
+		if (t->version >= 3 && (t->presets & TABLE_PRESETS_UNTIL)) {
+			t->presets &= (uint8_t)~TABLE_PRESETS_UNTIL;
+			t->presets_until = cursor_u16();
+			EXPECT(t->start < t->presets_until && t->presets_until <= t->through);
+		}
+#endif
 		EXPECT(2 <= t->presets && t->presets <= TABLE_MAX_PRESETS);
 	}
 	if (flags & FLAG_RULES)

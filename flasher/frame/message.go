@@ -9,7 +9,7 @@ import (
 const Version = 5
 
 // FirmwareVersion is the version of the firmware in this tree, which a board answers to IDENTIFY.
-const FirmwareVersion = 5
+const FirmwareVersion = 6
 
 // Sizes in bytes.
 const (

@@ -143,6 +143,21 @@ func (l *limits) counts() {
 			t.Meals = append(t.Meals, table.Meal{Portion: 1, Presets: 1 << (n - 1), Parts: t.Meals[0].Parts})
 		})
 	}
+	for _, at := range []struct {
+		name            string
+		start, on, last table.Day
+	}{
+		{"a preset until the day after the first", 0, 1, table.MaxDay},
+		{"a preset until the last day", table.MaxDay - 1, table.MaxDay, table.MaxDay},
+		{"a preset until the last day of a table that ends", 20_000, 20_010, 20_010},
+		{"a preset until a change of the clocks", 9500, 9619, table.MaxDay},
+	} {
+		l.add(at.name, func(t *table.Table) {
+			t.Start, t.PresetUntil, t.Through = at.start, at.on, at.last
+			t.Presets, t.Meals[0].Presets = table.MaxPresets, 1<<(table.MaxPresets-1)
+			t.Meals = append(t.Meals, table.Meal{Portion: 1, Presets: 1, Parts: t.Meals[0].Parts})
+		})
+	}
 	for _, n := range []int{6, 7, 8, table.MaxRules} {
 		l.add(fmt.Sprintf("%d rules", n), func(t *table.Table) {
 			for range n {

@@ -41,7 +41,20 @@ func Table(r *rand.Rand) *table.Table {
 	for range 1 + r.IntN(4) {
 		t.Meals = append(t.Meals, meal(r, len(t.Rules), t.Presets))
 	}
+	if t.Presets > 0 && t.Through > t.Start && chance(r, 2) {
+		t.PresetUntil = presetUntil(r, t)
+	}
 	return t
+}
+
+// presetUntil is a date after the table's first: any, or one on which the clocks change.
+func presetUntil(r *rand.Rand, t *table.Table) table.Day {
+	day := t.Start + 1 + table.Day(r.IntN(int(t.Through-t.Start)))
+	if groups := t.Zone.Overrides; len(groups) > 0 && chance(r, 2) {
+		span := groups[0].Spans[r.IntN(len(groups[0].Spans))]
+		day = table.Day(min(max(int(pick(r, span.Start, span.End)/table.MinutesPerDay)+r.IntN(2), int(t.Start)+1), int(t.Through)))
+	}
+	return day
 }
 
 func chance(r *rand.Rand, oneIn int) bool { return r.IntN(oneIn) == 0 }

@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Reads alarm tables and gives their servings: a second reader of FORMAT.md, written from that page alone.
 
-Each line of the standard input is a table in hex and six numbers: after, limit (minutes since 2000-01-01T00:00Z), preset (-1: all),
-adjustment in tenths, carry in tenths of a mass unit, most servings. Answered are the servings with after < instant <= limit, a line each,
+Each line of the standard input is a table in hex and six numbers: after, limit (minutes since 2000-01-01T00:00Z), preset in force
+then (-1: all), adjustment in tenths, carry in tenths of a mass unit, most servings. Answered are the servings with after < instant <= limit, a line each,
 "INSTANT MEAL,MEAL... POCKETS", and "end CARRY"; or "refused: WHY". Speed is no aim: each date is looked at as the page says it.
 
     echo 2010010000882600000100000048... 0 100000 -1 10 0 5 | python3 decode.py
@@ -262,6 +262,13 @@ class Rule:
         return holds
 
 
+class AnyTime:
+    explicit = True
+
+
+ANY_TIME = AnyTime()
+
+
 class EveryDay:
     utc = explicit = False
 
@@ -318,7 +325,8 @@ class Meal:
 class Table:
     def __init__(self, data):
         need(len(data) >= 14, "too short")
-        need(data[0] >> 4 == 2, "version")
+        self.version = data[0] >> 4
+        need(self.version in (2, 3), "version")
         need((data[0] & 15) << 8 | data[1] == len(data), "length")
         need(crc(data[:-2]) == data[-2] | data[-1] << 8, "check")
         r = Reader(data[:-2])
@@ -352,7 +360,14 @@ class Table:
         if flags & BUTTON:
             r.number(0, self.most_portion)
             r.u8()
-        self.presets = r.u8(2, 8) if flags & PRESETS else 0
+        self.presets, self.until = 0, None
+        if flags & PRESETS:
+            byte = r.u8()
+            dated = self.version >= 3 and byte & 0x80
+            self.presets = byte & 0x7F if dated else byte
+            need(2 <= self.presets <= 8, "presets")
+            if dated:
+                self.until = r.u16(self.start + 1, self.through)
         self.rules = [EveryDay()]
         if flags & RULES:
             for _ in range(r.u8(1, 127)):
@@ -417,17 +432,20 @@ class Table:
     def servings(self, after, limit, preset, adjust, carry, most):
         """Instants with the meals due, in order, and the carry at the end."""
         due = {}
+        end = limit + 1
+        if self.until is not None and preset >= 0:
+            end = self.instant(1440 * self.until, ANY_TIME)
+            if after >= end:
+                end = limit + 1
         for day in range(max(self.start, after // 1440 - 3), min(self.through, limit // 1440 + 3) + 1):
             for number, meal in enumerate(self.meals):
-                if not meal.served_in(preset):
-                    continue
                 for rule, times in meal.parts:
                     if not rule.holds(day + DAYS_TO_2000):
                         continue
                     for minute in times(day + DAYS_TO_2000):
                         local = 1440 * day + minute
                         at = local if rule.utc else self.instant(local, rule)
-                        if at is not None and after < at <= limit:
+                        if at is not None and after < at <= limit and meal.served_in(preset if at < end else 0):
                             due.setdefault(at, set()).add(number)
         whole = 10 * self.pocket
         found = []

@@ -56,13 +56,13 @@ func Read(src []byte) ([]byte, error) {
 	switch {
 	case len(src) == 0:
 		return nil, errors.New("the file is empty: no table is in it")
-	case src[0]>>4 == table.Version && !isText(src) && !uniform(src):
+	case table.Reads(src[0]) && !isText(src) && !uniform(src):
 		return src, nil
 	case uniform(src) || isText(src):
 	case src[0] == table.Committed || whole:
 		return image(src)
 	case framed(src) && framedLength(src) == len(src):
-		return nil, fmt.Errorf("this is a table of format version %d; this program reads version %d", src[0]>>4, table.Version)
+		return nil, fmt.Errorf("this is a table of format version %d; this program reads versions %d and %d", src[0]>>4, table.OldestVersion, table.Version)
 	}
 	return nil, errors.New(foreign(src))
 }
@@ -82,7 +82,7 @@ func foreign(src []byte) string {
 		sizes = append(sizes, fmt.Sprint(m.Size))
 	}
 	return fmt.Sprintf("this is not a table, which begins with a byte from %X0 to %XF (here it is %02X), nor an image of an EEPROM, which has %s bytes (here there are %d)",
-		table.Version, table.Version, src[0], strings.Join(sizes, " or "), len(src))
+		table.OldestVersion, table.Version, src[0], strings.Join(sizes, " or "), len(src))
 }
 
 // uniform reports whether all bytes are the same.
@@ -93,7 +93,7 @@ func isText(src []byte) bool { return utf8.Valid(src) && !hasControl(src) }
 // Looks reports whether a file has the form of what compile writes, whole or damaged, of this version or another: a file of
 // that kind can be made again. So can an empty one.
 func Looks(src []byte) bool {
-	return len(src) == 0 || ihex.Is(src) || framed(src) && (src[0]>>4 == table.Version && hasControl(src) || framedLength(src) == len(src) && crcHolds(src))
+	return len(src) == 0 || ihex.Is(src) || framed(src) && (table.Reads(src[0]) && hasControl(src) || framedLength(src) == len(src) && crcHolds(src))
 }
 
 // Held reports whether a file that was given as a plan is a table, or an image with one, whatever its name.

@@ -77,7 +77,7 @@ func TestFaults(t *testing.T) {
 	torn := Image(small(t, 1))
 	torn[len(torn)-1] ^= 1
 	later := small(t, 1)
-	later[0] = 0x30 | later[0]&0x0F
+	later[0] = 0x40 | later[0]&0x0F
 	half := eeprom(t, 1024)
 	half[3] = 0
 	for _, c := range []struct {
@@ -85,16 +85,16 @@ func TestFaults(t *testing.T) {
 		want string
 	}{
 		{nil, "the file is empty: no table is in it"},
-		{later, "this is a table of format version 3; this program reads version 2"},
+		{later, "this is a table of format version 4; this program reads versions 2 and 3"},
 		{make([]byte, 60), "every byte is 00"},
 		{make([]byte, 512), "every byte is 00"},
 		{eeprom(t, 1024), "every byte is FF, as in memory that was never written"},
 		{half, "bank 1: the commit byte is FF, not 5A"},
-		{[]byte("\x7fELF\x02\x01\x01\x00"), "this is not a table, which begins with a byte from 20 to 2F (here it is 7F), nor an image of an EEPROM, which has 512 or 1024 bytes (here there are 8)"},
+		{[]byte("\x7fELF\x02\x01\x01\x00"), "this is not a table, which begins with a byte from 20 to 3F (here it is 7F), nor an image of an EEPROM, which has 512 or 1024 bytes (here there are 8)"},
 		{[]byte("zone = \"Europe/Lisbon\"\n"), "this is text, not a table"},
 		{[]byte{table.Committed, 0x20, 0x1F}, "the table says that it has 31 bytes, 2 are there"},
 		{[]byte{table.Committed, 0x01}, "1 bytes are too few"},
-		{[]byte{table.Committed, 0x3F, 0xFF}, "format version 3, this program reads version 2"},
+		{[]byte{table.Committed, 0x4F, 0xFF}, "format version 4, this program reads versions 2 and 3"},
 		{torn, "CRC: found"},
 		{[]byte(":00\n"), "hex file, line 1"},
 	} {
@@ -106,7 +106,7 @@ func TestFaults(t *testing.T) {
 // What compile has written may be written again; anything else may be its owner's only copy.
 func TestLooks(t *testing.T) {
 	tab := small(t, 1)
-	later := append([]byte{0x30 | tab[0]&0x0F}, tab[1:]...)
+	later := append([]byte{0x40 | tab[0]&0x0F}, tab[1:]...)
 	crc := table.CRC(later[:len(later)-2])
 	later[len(later)-2], later[len(later)-1] = byte(crc), byte(crc>>8)
 	damaged := bytes.Clone(tab)
