@@ -41,8 +41,8 @@ type Table struct {
 	Presets  int // 0: the plan has none; else 2 to 8
 	// PresetUntil is the local date, after Start and at most Through, at whose 00:00 the first preset is in force again, once; 0: none.
 	PresetUntil Day
-	Rules    []Rule
-	Meals    []Meal
+	Rules       []Rule
+	Meals       []Meal
 }
 
 // Version is the version of the format that says all of t: the oldest one that can, so that older readers read whatever they understand.
