@@ -52,8 +52,9 @@ type entry struct {
 
 // item is one element of a list.
 type item struct {
-	kind unstable.Kind
-	text string // decoded string, or the token
+	kind      unstable.Kind
+	text      string // decoded string, or the token
+	from, end int
 }
 
 // Parse reads the places. It fails where the text is no TOML, or where meals stand in a form other than [[meal]] headings.
@@ -131,7 +132,8 @@ func (d *Doc) keyValue(e *unstable.Node, base int) {
 	case unstable.Array:
 		for it := v.Children(); it.Next(); {
 			n := it.Node()
-			t := item{kind: n.Kind, text: string(d.src[base+int(n.Raw.Offset) : base+int(n.Raw.Offset+n.Raw.Length)])}
+			from, end := base+int(n.Raw.Offset), base+int(n.Raw.Offset+n.Raw.Length)
+			t := item{kind: n.Kind, text: string(d.src[from:end]), from: from, end: end}
 			if n.Kind == unstable.String {
 				t.text = string(n.Data)
 			}
