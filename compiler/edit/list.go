@@ -46,6 +46,16 @@ func (d *Doc) Append(k Key, values ...string) []byte {
 	return slices.Concat(d.src[:last.end], []byte(comma), d.src[last.end:at], lines, d.src[at:])
 }
 
+// Element is the number of the list's element at a place (line and column from 1, columns in characters); -1: none stands there.
+func (d *Doc) Element(k Key, line, column int) int {
+	e := d.find(k)
+	if e == nil {
+		return -1
+	}
+	off := d.offset(line, column)
+	return slices.IndexFunc(e.items, func(it item) bool { return off >= it.from && off < it.end })
+}
+
 // Drop takes elements out of a list, by their numbers; the last one with the key. A line that becomes empty goes, comments stay.
 func (d *Doc) Drop(k Key, numbers ...int) []byte {
 	e := d.find(k)

@@ -67,7 +67,7 @@ func (o Options) Parse(name string, src []byte) (*plan.Plan, plan.Diagnostics) {
 	switch {
 	case isUTF16(src): // which some editors call "Unicode"; TOML and iCalendar are written in UTF-8
 		b.FailWhole(plan.CodeSyntax, "save it as UTF-8", "the file is UTF-16, not UTF-8")
-	case isICS(name, src):
+	case IsCalendar(name, src):
 		calendar.Read(b, o.Zones) // checks the encoding after unfolding: a fold may split a character
 	case checkEncoding(b, src):
 		toml.Read(b)
@@ -78,7 +78,8 @@ func (o Options) Parse(name string, src []byte) (*plan.Plan, plan.Diagnostics) {
 // MaxBytes is the length of the longest plan that is read: some thousand events, more than a table can hold.
 const MaxBytes = 1_000_000
 
-func isICS(name string, src []byte) bool {
+// IsCalendar reports whether a file is read as iCalendar.
+func IsCalendar(name string, src []byte) bool {
 	const begin = "BEGIN:VCALENDAR"
 	head := bytes.TrimLeft(src, " \t\r\n")
 	return strings.EqualFold(path.Ext(name), ".ics") || len(head) >= len(begin) && strings.EqualFold(string(head[:len(begin)]), begin)

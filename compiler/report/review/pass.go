@@ -40,6 +40,9 @@ func (r *review) pass(preset int) {
 			break
 		}
 		if s.At < r.from {
+			if s.Pockets() > 0 {
+				p.last, p.names, p.before = s.At, r.names(s.Meals), true
+			}
 			continue
 		}
 		if n++; n > maxServings {
@@ -52,7 +55,7 @@ func (r *review) pass(preset int) {
 			continue
 		}
 		names := r.names(s.Meals)
-		if p.served > 0 {
+		if p.served > 0 || p.before && s.At > r.from {
 			p.see(stretch{p.last, s.At, [2]string{p.names, names}, timesOf(r.meal(s.Meals[0].Meal))}, r)
 		}
 		p.last, p.names = s.At, names
@@ -69,7 +72,8 @@ type passing struct {
 	until       table.Minute // how far it went
 	last        table.Minute
 	names       string
-	fasts       int // stretches that are too long
+	before      bool // last is before the walk's beginning
+	fasts       int  // stretches that are too long
 	fast, worst stretch
 	crowds      int // stretches that are too short
 	crowd       stretch

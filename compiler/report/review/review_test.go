@@ -147,6 +147,13 @@ func TestServingsWithoutAPocketAreNoFood(t *testing.T) {
 	assert.Contains(t, shown(Warnings(later))[0], "from "+newReview(in).local(s.Hungry.From)+" to "+newReview(in).local(s.Hungry.To))
 }
 
+// What was served last counts: a hole that has begun is one.
+func TestHungerSinceTheLastServing(t *testing.T) {
+	in := compiled(t, "zone = \"Europe/Lisbon\"\n[[meal]]\nname = \"supper\"\nportion = \"3 pockets\"\ndtstart = 2026-12-01T18:30:00\nexdate = [2026-12-04, 2026-12-05]\n")
+	in.Now = table.MinuteOf(time.Date(2026, 12, 3, 20, 0, 0, 0, time.UTC).Unix())
+	assert.Contains(t, strings.Join(shown(Warnings(in)), "\n"), "nothing is served for 3 days, from Thu 2026-12-03 18:30 to Sun 2026-12-06 18:30")
+}
+
 // Before the first turn and after the last one nobody has eaten either: in pockets of 100 g the first gram falls at the fiftieth serving.
 func TestHungerBeforeTheFirstTurn(t *testing.T) {
 	in := compiled(t, "zone = \"Europe/Lisbon\"\n[wheel]\npocket = \"100 g\"\n[[meal]]\nname = \"crumb\"\nportion = \"1 g\"\ndtstart = 2026-12-01T07:00:00\nrrule = \"FREQ=DAILY;COUNT=120\"\n")

@@ -17,7 +17,7 @@ import (
 )
 
 // Forms says what is accepted, for messages and help.
-const Forms = "a date (2027-03-28), a local time (2027-03-28T03:30), a time in UTC (2027-03-28T02:30Z), today, tomorrow or now"
+const Forms = "a date (2027-03-28), a local time (2027-03-28T03:30), a time in UTC (2027-03-28T02:30Z), now, today, tomorrow or a weekday (friday), and after such a day a time if you like (\"tomorrow 18:30\")"
 
 // Clock gives local time.
 type Clock interface {
@@ -46,14 +46,19 @@ var layouts = []struct {
 // Parse reads a time; now is the present. Seconds are dropped: the table counts minutes.
 func Parse(text string, c Clock, now time.Time) (Moment, error) {
 	text = strings.TrimSpace(text)
-	switch strings.ToLower(text) {
-	case "now":
+	if strings.EqualFold(text, "now") {
 		at := Minute(now)
 		return Moment{At: at, End: at}, inCalendar(text, now)
-	case "today":
-		return day(text, localDate(c, now), c)
-	case "tomorrow":
-		return day(text, localDate(c, now).AddDate(0, 0, 1), c)
+	}
+	if word, clock, timed := strings.Cut(text, " "); timed && IsDayWord(word) {
+		m, err := Parse(word, c, now)
+		if err != nil {
+			return m, err
+		}
+		return m.Time(clock, c)
+	}
+	if IsDayWord(text) {
+		return day(text, wordDate(strings.ToLower(text), localDate(c, now)), c)
 	}
 	if d, err := time.Parse(time.DateOnly, text); err == nil {
 		return day(text, d, c)
@@ -74,6 +79,52 @@ func Parse(text string, c Clock, now time.Time) (Moment, error) {
 		return Moment{}, err
 	}
 	return Moment{}, fmt.Errorf("%q is not a time; give %s", text, Forms)
+}
+
+// IsDayWord reports whether a text is a word for a day: today, tomorrow, or a weekday, whole or its first three letters.
+func IsDayWord(text string) bool {
+	text = strings.ToLower(text)
+	return text == "today" || text == "tomorrow" || weekday(text) >= 0
+}
+
+func weekday(text string) time.Weekday {
+	for d := time.Sunday; d <= time.Saturday; d++ {
+		if name := strings.ToLower(d.String()); text == name || text == name[:3] {
+			return d
+		}
+	}
+	return -1
+}
+
+// wordDate is the date that a word means: of a weekday the next such, today included.
+func wordDate(word string, today time.Time) time.Time {
+	switch word {
+	case "today":
+		return today
+	case "tomorrow":
+		return today.AddDate(0, 0, 1)
+	}
+	return today.AddDate(0, 0, int(weekday(word)-today.Weekday()+7)%7)
+}
+
+// clockForm is a time of day.
+var clockForm = regexp.MustCompile(`^([01]?\d|2[0-3]):([0-5]\d)$`)
+
+// IsTime reports whether a text is a time of day, such as 18:30.
+func IsTime(text string) bool { return clockForm.MatchString(strings.TrimSpace(text)) }
+
+// Time is a time of day on the local date of a moment.
+func (m Moment) Time(text string, c Clock) (Moment, error) {
+	f := clockForm.FindStringSubmatch(strings.TrimSpace(text))
+	if f == nil {
+		return Moment{}, fmt.Errorf("%q is not a time of day; give one such as 18:30", text)
+	}
+	hour, _ := strconv.Atoi(f[1]) // digits, by the expression
+	minute, _ := strconv.Atoi(f[2])
+	date := localDate(c, m.At.Time())
+	unix, _ := c.Resolve(date.Unix() + int64(hour*3600+minute*60))
+	at := Minute(time.Unix(unix, 0))
+	return Moment{At: at, End: at}, nil
 }
 
 // Date reads a date alone.

@@ -29,6 +29,10 @@ func TestParse(t *testing.T) {
 		{"now", "2027-06-30T23:30Z", ""},
 		{"today", "2027-06-30T23:00Z", "2027-07-01T23:00Z"},
 		{" Tomorrow ", "2027-07-01T23:00Z", "2027-07-02T23:00Z"},
+		{"thursday", "2027-06-30T23:00Z", "2027-07-01T23:00Z"}, // today is one
+		{"Wed", "2027-07-06T23:00Z", "2027-07-07T23:00Z"},
+		{"tomorrow 7:05", "2027-07-02T06:05Z", ""},
+		{"sat 23:59", "2027-07-03T22:59Z", ""},
 	} {
 		m, err := Parse(c.text, lisbon, now)
 		require.NoError(t, err, c.text)
@@ -42,7 +46,7 @@ func TestParse(t *testing.T) {
 }
 
 func TestFaults(t *testing.T) {
-	for _, text := range []string{"", "yesterday", "28.3.2027", "2027-02-30", "2027-03-28T25:00", "1999-12-31", "2100-01-01", "2100-01-01T00:00Z"} {
+	for _, text := range []string{"", "yesterday", "28.3.2027", "2027-02-30", "2027-03-28T25:00", "1999-12-31", "2100-01-01", "2100-01-01T00:00Z", "tomorrow 24:00", "tomorrow noon", "yesterday 07:00", "18:30"} {
 		_, err := Parse(text, zone.UTC(), time.Now())
 		assert.Error(t, err, text)
 	}
