@@ -106,6 +106,9 @@ func (j *job) lower(through table.Day) (*lower.Result, []byte, error) {
 	if j.err != nil {
 		return nil, nil, j.err
 	}
+	if res.Table.PresetUntil > through {
+		return nil, nil, fmt.Errorf("a preset is to end on %s, but the table is right through %s only: choose an earlier date, or leave it out", res.Table.PresetUntil, through)
+	}
 	bytes, err := table.Encode(res.Table)
 	return res, bytes, err
 }

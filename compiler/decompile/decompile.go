@@ -91,6 +91,9 @@ func (r *Result) judge(encoded []byte, t *table.Table, z *zone.Zone) {
 func (r *Result) head(t *table.Table) {
 	p := r.Plan
 	p.Board = boardName(t.Board)
+	if t.PresetUntil != 0 {
+		p.PresetUntil = localAt(int(t.PresetUntil), 0)
+	}
 	if p.Board == "" {
 		r.Notes = append(r.Notes, fmt.Sprintf("the table is for board %d, which has no profile in this program: name its file in board", t.Board))
 	}

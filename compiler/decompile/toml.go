@@ -29,6 +29,9 @@ func (r *Result) TOML() string {
 	if p.Gap == plan.GapOmit {
 		key("gap", `"omit"`)
 	}
+	if !p.PresetUntil.IsZero() {
+		key("preset-until", stamp(p.PresetUntil, plan.Date))
+	}
 	if w := p.Wheel; w != nil {
 		b.WriteString("\n[wheel]\n")
 		if w.PocketMilligrams > 0 {

@@ -72,6 +72,7 @@ type Builder struct {
 	pocketBroken bool
 	daily        int         // servings a day so far, at most
 	buttonAt     source.Span // where the button's portion stands
+	untilAt      source.Span // where the date stands that ends a preset
 }
 
 // New begins a plan that is read from a source.

@@ -102,6 +102,10 @@ func (b *Builder) presets(m Meal) uint8 {
 // Finish makes the checks that need the whole plan.
 func (b *Builder) Finish() {
 	p := b.Plan
+	if len(p.Presets) < 2 && !p.PresetUntil.IsZero() && b.errorCount == 0 {
+		b.Fail(plan.CodeConflict, b.untilAt, `give meals presets, such as presets = ["home", "away"]: the first one that is named is in force from then on`,
+			"no preset can end: the plan has fewer than two")
+	}
 	if len(p.Presets) == 1 && b.errorCount == 0 {
 		b.ds = append(b.ds, plan.Diagnostic{Code: plan.CodeIgnored, Severity: plan.Warning, Source: p.Source, Pos: p.Meals[b.firstWithPreset()].Pos,
 			Message: fmt.Sprintf("preset %q is the only one: there is nothing to switch to", p.Presets[0]),

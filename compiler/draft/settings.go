@@ -73,6 +73,16 @@ func (b *Builder) Set(s Setting, t source.Text, at source.Span) {
 	}
 }
 
+// SetPresetUntil takes the date on which the first preset is in force again.
+func (b *Builder) SetPresetUntil(s Stamp) {
+	if s.Form != plan.Date {
+		b.Fail(plan.CodeType, s.Span, "write the date alone: "+dashed(s.Local), "a preset ends as its last day ends: a date without a time of day is wanted")
+		return
+	}
+	b.Plan.PresetUntil, b.Plan.Where.PresetUntil = s.Local, b.Pos(s.Span)
+	b.untilAt = s.Span
+}
+
 // BrokenPocket notes that the weight of a pocket is there, with a fault that has been reported.
 func (b *Builder) BrokenPocket() { b.pocketBroken = true }
 

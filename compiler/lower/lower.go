@@ -86,6 +86,10 @@ func (l *lowering) start() {
 	if n := len(l.p.Presets); n > 1 {
 		l.t.Presets = n
 	}
+	// A date before the first that is served has passed.
+	if day := l.p.PresetUntil; !day.IsZero() && clampDay(dayNumber(day)) > l.t.Start {
+		l.t.PresetUntil = clampDay(dayNumber(day))
+	}
 }
 
 func clampDay(d int) table.Day { return table.Day(min(max(d, 0), int(table.MaxDay))) }

@@ -214,18 +214,20 @@ type Plan struct {
 	Late    int      // minutes, 0 to 1440: a serving missed in a power cut is still given if at most this late; absent: 120
 	Board   string   // name of a board profile, or path of a TOML file; "": the caller's default
 	Presets []string // at most 8, in order of first mention; nil: none
-	Wheel   *Wheel
-	Hopper  int64   // milligrams it holds; 0: unknown
-	Button  *Button // nil: the defaults of the table format
-	Pets    []Pet   // who eats; for the ration only
-	Food    map[string]Value
-	Meals   []Meal // at most 64
-	Source  *Source
-	Where   Places
+	// PresetUntil is the date from whose 00:00 on the first preset is in force again, whichever was before; zero: none ends by itself.
+	PresetUntil Local
+	Wheel       *Wheel
+	Hopper      int64   // milligrams it holds; 0: unknown
+	Button      *Button // nil: the defaults of the table format
+	Pets        []Pet   // who eats; for the ration only
+	Food        map[string]Value
+	Meals       []Meal // at most 64
+	Source      *Source
+	Where       Places
 }
 
 // Places says where the parts of a plan stand in the source; zero where a part was not written.
-type Places struct{ Zone, Late, Gap, Board, Wheel, Hopper, Button Pos }
+type Places struct{ Zone, Late, Gap, Board, Wheel, Hopper, Button, PresetUntil Pos }
 
 // Pos is a place in a source: line and column count from 1, columns in characters (not bytes); Len is the length of
 // the span in characters, at least 1. The zero Pos is "nowhere in particular".

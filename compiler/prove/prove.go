@@ -63,7 +63,11 @@ func Prove(in Input) (Proof, error) {
 	if err != nil {
 		return proof, err
 	}
-	c := &comparison{in: &in, t: t, ref: ref, names: names(in.Plan), amount: newBalance(&in)}
+	until, err := presetEnd(&in, t)
+	if err != nil {
+		return proof, err
+	}
+	c := &comparison{in: &in, t: t, ref: ref, names: names(in.Plan), amount: newBalance(&in), ending: newEnding(&in, t, until)}
 	proof.Instants, err = c.run()
 	return proof, err
 }
@@ -74,6 +78,7 @@ type comparison struct {
 	ref    *referee
 	names  []string
 	amount balance
+	ending []ending // of the presets that end
 }
 
 func (c *comparison) run() (instants int, err error) {
@@ -84,6 +89,11 @@ func (c *comparison) run() (instants int, err error) {
 	for {
 		want, more := plan.next()
 		got, served := cursor.Next()
+		for i := range c.ending {
+			if err := c.ending[i].compare(c, want, more); err != nil {
+				return instants, err
+			}
+		}
 		if !more && !served {
 			return instants, nil
 		}

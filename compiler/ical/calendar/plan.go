@@ -18,7 +18,7 @@ const Prefix = "X-MEALTAB-"
 
 // Calendar-level and event-level extension properties.
 var (
-	calendarKeys = []string{"POCKET", "TURN", "TRIM", "HOLDS", "LATE", "BOARD", "GAP", "BUTTON", "BUTTON-PER-HOUR", "BUTTON-PER-DAY"}
+	calendarKeys = []string{"POCKET", "TURN", "TRIM", "HOLDS", "LATE", "BOARD", "GAP", "BUTTON", "BUTTON-PER-HOUR", "BUTTON-PER-DAY", "PRESET-UNTIL"}
 	eventKeys    = []string{"NAME", "PRESETS", "AT"}
 )
 
@@ -121,11 +121,28 @@ func (r *reader) shortened(name source.Text, l ical.Line) source.Text {
 	return source.Text{S: cut, Off: make([]int, len(cut)+1)}
 }
 
+// presetUntil reads a date in the form of RFC 5545 §3.3.4.
+func (r *reader) presetUntil(v source.Text, at source.Span) {
+	day, form, err := plan.ParseBasic(v.S)
+	if err == nil {
+		err = day.InCalendar()
+	}
+	if err != nil {
+		r.Fail(err.Code, at, "write the date as 20261220", "%s %s", v.S, err.Message)
+		return
+	}
+	r.SetPresetUntil(draft.Stamp{Local: day, Form: form, Span: at, Shown: v.S})
+}
+
 // extension reads a property of the calendar that is this project's own.
 func (r *reader) extension(key string, v source.Text, l ical.Line) {
 	at := l.Value.All()
 	if s, ok := settings[key]; ok {
 		r.Set(s, v, at)
+		return
+	}
+	if key == "PRESET-UNTIL" {
+		r.presetUntil(v, at)
 		return
 	}
 	n, ok := draft.WholeNumber(v.S)

@@ -73,6 +73,9 @@ func (c *writer) head() {
 	if p.Gap == plan.GapOmit {
 		c.ours("GAP", "omit")
 	}
+	if !p.PresetUntil.IsZero() {
+		c.ours("PRESET-UNTIL", p.PresetUntil.Basic(plan.Date))
+	}
 	if w := p.Wheel; w != nil {
 		if w.PocketMilligrams > 0 {
 			c.ours("POCKET", plan.Portion{Milligrams: w.PocketMilligrams}.String())

@@ -15,7 +15,7 @@ import (
 
 // The keys of each table, for "did you mean".
 var (
-	rootKeys   = []string{"plan", "zone", "late", "board", "gap", "wheel", "hopper", "button", "pet", "food", "meal"}
+	rootKeys   = []string{"plan", "zone", "late", "board", "gap", "wheel", "hopper", "button", "preset-until", "pet", "food", "meal"}
 	wheelKeys  = []string{"pocket", "turn", "trim"}
 	hopperKeys = []string{"holds"}
 	buttonKeys = []string{"portion", "per-hour", "per-day"}
@@ -54,6 +54,11 @@ func (r reader) plan(root *table) {
 	r.setting(root, "late", draft.Late, `late = "2h"`)
 	r.setting(root, "board", draft.Board, `board = "m328-mains"`)
 	r.setting(root, "gap", draft.Gap, `gap = "omit"`)
+	if e := r.take(root, "preset-until"); e != nil {
+		if day, ok := r.stamp(e.value, "preset-until = 2026-12-20"); ok {
+			r.SetPresetUntil(day)
+		}
+	}
 	r.wheel(root)
 	if e, t := r.table(root, "hopper"); t != nil {
 		r.Plan.Where.Hopper = r.Pos(e.span)
