@@ -9,6 +9,7 @@ import (
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/compiler/prose"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/report/history"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
@@ -145,7 +146,7 @@ func (d *diary) summary() string {
 		return b.String()
 	}
 	now := moment.Minute(d.b.Now())
-	if next, ok := held.Walk(serving.Range{From: now + 1, To: serving.End(held.Table)}, j.Preset).Next(); ok {
+	if next, ok := held.Walk(serving.Range{From: now + 1, To: serving.End(held.Table), Until: replay.PresetEndAfter(held.Table, j.Cursor)}, j.Preset).Next(); ok {
 		names := make([]string, len(next.Meals))
 		for i, m := range next.Meals {
 			names[i] = held.MealWords(m.Number-1, 1)

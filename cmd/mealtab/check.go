@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 	"mealtab/compiler/plan"
 	"mealtab/compiler/plan/describe"
 	"mealtab/compiler/prose"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/report/review"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/units"
@@ -94,6 +96,7 @@ func (a *app) checkReport(c *compiled, home *ration.Household, f checkFlags) err
 	defer end()
 	a.heading(&b, c)
 	meals(&b, c.plan)
+	presetsInForce(&b, c, a.now)
 	for _, preset := range presets(c) {
 		food(&b, c, in, preset)
 		a.refill(&b, c, preset)
@@ -135,6 +138,25 @@ func meals(b *strings.Builder, p *plan.Plan) {
 		head := fmt.Sprintf("  %s  %9s  ", serving.Pad(m.Name, min(width, 24)), m.Portion)
 		b.WriteString(prose.Wrap(head, describe.Set(m.Set)+inPresets(p, m)))
 	}
+}
+
+// presetsInForce says which preset a feeder begins with, what its button steps through, and when another ends by itself.
+func presetsInForce(b *strings.Builder, c *compiled, now time.Time) {
+	p := c.plan
+	if len(p.Presets) < 2 {
+		return
+	}
+	fmt.Fprint(b, "\nPresets\n")
+	b.WriteString(prose.Wrap("  ", fmt.Sprintf("%s is in force at first; the plan button steps through %s, and mealtab preset chooses one", p.Presets[0], strings.Join(p.Presets, ", "))))
+	if p.PresetUntil.IsZero() {
+		return
+	}
+	day := p.PresetUntil.DayInWords()
+	if end := replay.PresetEnd(c.Table); end == 0 || end <= moment.Minute(now) {
+		b.WriteString(prose.Wrap("  ", fmt.Sprintf("no preset ends by itself any more: preset-until, %s, has passed", day)))
+		return
+	}
+	b.WriteString(prose.Wrap("  ", fmt.Sprintf("on %s at 00:00 another one than %s ends by itself, and %s is in force again", day, p.Presets[0], p.Presets[0])))
 }
 
 // inPresets names the presets of a meal that is not in all.

@@ -13,7 +13,7 @@ import (
 // keepNames lets later commands call this table's meals by their names. Where they cannot be kept, meals have numbers.
 func (c *compiled) keepNames() {
 	names := c.schedule().Names
-	_ = known.Keep(c.Bytes, known.Names{Plan: c.plan.Name, Zone: c.plan.Zone, Meals: names})
+	_ = known.Keep(c.Bytes, known.Names{Plan: c.plan.Name, Zone: c.plan.Zone, Meals: names, Presets: c.plan.Presets})
 }
 
 // schedule is a table as a schedule, with the names that this computer knows of it, or those of a plan that makes it; planName "": no plan was given.
@@ -66,7 +66,9 @@ func (a *app) namesOf(planName string, tab []byte) (n known.Names, ok bool, err 
 		if err != nil {
 			return n, false, err
 		}
-		if bytes.Equal(table.WithSequence(c.Bytes, 0), table.WithSequence(tab, 0)) {
+		same, err := table.WithPresetUntil(c.Bytes, t.PresetUntil) // which mealtab preset may have changed since
+		if err == nil && bytes.Equal(table.WithSequence(same, 0), table.WithSequence(tab, 0)) {
+			c.Bytes = same
 			c.keepNames()
 			n, ok = known.Of(tab)
 			return n, ok, nil

@@ -12,6 +12,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/remarks"
 	"mealtab/compiler/plan"
+	"mealtab/compiler/replay"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 )
@@ -87,6 +88,7 @@ func (a *app) runReplay(cmd *cobra.Command, name string, f replayFlags) error {
 	if cmd.Flags().Changed("from") {
 		a.noteStart(s, r)
 	}
+	r.Until = replay.PresetEnd(s.Table)
 	list := s.Walk(r, preset)
 	if f.format == "text" {
 		return a.replayText(s, c, list, r, f)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/compiler/decompile"
@@ -124,7 +125,8 @@ func (s *session) showTable(st flasher.Status, tab []byte, planName string) (*se
 		units.Count(len(t.Meals), "meal"), dayText(t.Start), dayText(t.Through))
 	portions := fmt.Sprintf("portions at %d %%", 10*st.Adjust)
 	if t.Presets > 1 {
-		portions = fmt.Sprintf("preset %d of %d, %s", st.Preset+1, t.Presets, portions)
+		names, _ := known.Of(tab)
+		s.out.WriteString(prose.Wrap("  preset   ", presetWords(held, names.Presets, st)))
 	}
 	fmt.Fprintf(&s.out, "  set to   %s\n", portions)
 	return held, nil

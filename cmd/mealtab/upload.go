@@ -217,10 +217,16 @@ func (r *shownRehearsal) result(s *session) error {
 // upload shows the change, asks, and puts the table on one board.
 func (s *session) upload(c *cargo, rehearsing *shownRehearsal, f uploadFlags) error {
 	end := s.waiting("reading what the feeder holds")
-	p, err := s.Propose(c.bytes)
+	p, kept, err := s.a.propose(s.Feeder, c)
 	end()
 	if err != nil {
 		return err
+	}
+	if kept != "" {
+		s.out.WriteString(prose.Wrap("  preset     ", kept))
+		if c = s.a.keeping(c, p.Table); p.Writes() {
+			rehearsing = s.a.startRehearsal(c, f.years)
+		}
 	}
 	if f.name != "" {
 		p.Name = f.name

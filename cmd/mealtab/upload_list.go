@@ -109,7 +109,7 @@ func (a *app) runUploadList(file string, f uploadFlags) error {
 	}
 	unlisted := a.find(loads, f.portFlags)
 	defer closeAll(loads)
-	side(loads, func(l *load) { l.propose() })
+	side(loads, func(l *load) { a.proposeLoad(l, f.years) })
 	wanted := a.showLoads(loads)
 	for _, text := range unlisted {
 		fmt.Fprintln(a.err, text)
@@ -236,9 +236,16 @@ func nameOf(f *flasher.Feeder) (string, error) {
 }
 
 // propose looks at the feeder, which gets the name of its row.
-func (l *load) propose() {
-	if l.Proposal, l.err = l.feeder.Propose(l.cargo.bytes); l.err == nil {
-		l.Name = l.name
+func (a *app) proposeLoad(l *load, years int) {
+	var kept string
+	if l.Proposal, kept, l.err = a.propose(l.feeder, l.cargo); l.err != nil {
+		return
+	}
+	l.Name = l.name
+	if kept != "" {
+		if l.cargo = a.keeping(l.cargo, l.Table); l.Writes() {
+			l.rehearsing = a.startRehearsal(l.cargo, years)
+		}
 	}
 }
 

@@ -3,6 +3,7 @@ package table
 import (
 	"fmt"
 	"math/bits"
+	"reflect"
 	"slices"
 )
 
@@ -36,6 +37,34 @@ func WithSequence(encoded []byte, sequence uint8) []byte {
 	body := out[:len(out)-crcSize]
 	crc := CRC(body)
 	return append(body, byte(crc), byte(crc>>8))
+}
+
+// WithPresetUntil returns the encoded table with another date that ends a preset, 0: none, and all else as it was: what is read back
+// from it is compared. A table that has this date already comes back as it is.
+func WithPresetUntil(encoded []byte, until Day) ([]byte, error) {
+	t, err := Decode(encoded)
+	if err != nil || t.PresetUntil == until {
+		return encoded, err
+	}
+	before := t.PresetUntil
+	t.PresetUntil = until
+	out, err := Encode(t)
+	if err != nil {
+		return nil, err
+	}
+	again, err := Decode(out)
+	if err != nil {
+		return nil, err
+	}
+	was, err := Decode(encoded)
+	if err != nil {
+		return nil, err
+	}
+	again.PresetUntil = before
+	if !reflect.DeepEqual(again, was) {
+		return nil, fmt.Errorf("internal error: another date in the table would change more than the date")
+	}
+	return out, nil
 }
 
 type writer struct {

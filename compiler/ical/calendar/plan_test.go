@@ -16,7 +16,7 @@ import (
 
 // Every property of our own that is written is among those that hints for misspelt ones are taken from.
 func TestWrittenPropertiesAreKnown(t *testing.T) {
-	p := &plan.Plan{Name: "x", Zone: "Etc/UTC", Gap: plan.GapOmit, Late: 30, Board: "m328-mains", Hopper: 1000, Presets: []string{"everyday", "away"},
+	p := &plan.Plan{Name: "x", Zone: "Etc/UTC", Gap: plan.GapOmit, Late: 30, Board: "m328-mains", Hopper: 1000, Presets: []string{"everyday", "away"}, PresetUntil: plan.Local{Year: 2026, Month: 12, Day: 20},
 		Wheel: &plan.Wheel{PocketMilligrams: 6200, TurnMillis: 310, TrimMicros: -12}, Button: &plan.Button{Portion: plan.Portion{Pockets: 1}, PerHour: 2, PerDay: 6},
 		Meals: []plan.Meal{{Name: "ends with -", Portion: plan.Portion{Pockets: 1}, Presets: 1, Set: plan.Recurrence{
 			Start: plan.Local{Year: 2026, Month: 12, Day: 1}, At: []int{420, 1110}, Rule: &plan.Rule{Freq: plan.Daily, Interval: 1, Count: 9}}}}}

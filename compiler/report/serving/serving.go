@@ -34,7 +34,11 @@ func OfTable(encoded []byte) (*Schedule, error) {
 }
 
 // Range is a half-open range of instants.
-type Range struct{ From, To table.Minute }
+type Range struct {
+	From, To table.Minute
+	// Until is the instant at which the preset ends and the first is in force again; 0: never. See [replay.PresetEnd].
+	Until table.Minute
+}
 
 // Meal is one meal's part of a serving.
 type Meal struct {
@@ -86,7 +90,7 @@ type Cursor struct {
 // Walk starts before the first serving of the range. The replay always begins with the table: the remainder of portions is
 // carried from serving to serving, so that the pockets of a serving would otherwise depend on where one begins to look.
 func (s *Schedule) Walk(r Range, preset int) *Cursor {
-	return &Cursor{s, r, replay.New(s.Table, replay.Options{From: beforeAll, To: r.To, Preset: preset})}
+	return &Cursor{s, r, replay.New(s.Table, replay.Options{From: beforeAll, To: r.To, Preset: preset, Until: r.Until})}
 }
 
 // Next returns the next serving; ok is false after the last one.

@@ -24,6 +24,8 @@ type Names struct {
 	Plan  string   `json:"plan"`
 	Zone  string   `json:"zone"`  // IANA
 	Meals []string `json:"meals"` // in the table's order
+	// Presets are in the table's order; nil where the plan has none, and where they are not known.
+	Presets []string `json:"presets,omitempty"`
 }
 
 // most is how many tables are remembered; those that were met longest ago are forgotten.

@@ -109,6 +109,9 @@ func otherChanges(old, next *table.Table) (lines []string) {
 	if old.Presets != next.Presets {
 		lines = append(lines, fmt.Sprintf("presets: %d, were %d", max(next.Presets, 1), max(old.Presets, 1)))
 	}
+	if words := presetWords(old, next); words != "" {
+		lines = append(lines, words)
+	}
 	if old.Button != next.Button {
 		lines = append(lines, "what the button gives, or how often, is another")
 	}
@@ -129,7 +132,7 @@ const FoodDays = 28
 // perDay is the average of the next weeks as a weight, or in pockets where that is all the table knows.
 func perDay(sch *serving.Schedule, f Feeder) string {
 	t := sch.Table
-	c := replay.New(t, replay.Options{From: f.Now, To: f.Now + FoodDays*table.MinutesPerDay, Preset: presetOf(t, f.Status), Adjust: f.Status.Adjust})
+	c := replay.New(t, replay.Options{From: f.Now, To: f.Now + FoodDays*table.MinutesPerDay, Preset: presetOf(t, f.Status), Until: untilOf(t, f), Adjust: f.Status.Adjust})
 	units, pockets := int64(0), 0
 	for {
 		due, ok := c.Next()
@@ -153,12 +156,32 @@ func presetOf(t *table.Table, st flasher.Status) int {
 	if t.Presets == 0 {
 		return replay.AllPresets
 	}
-	return st.Preset % t.Presets
+	if st.Preset >= t.Presets {
+		return 0 // as the feeder does
+	}
+	return st.Preset
+}
+
+// untilOf is the instant at which that preset ends by the table's date; 0: never. A date that has passed when the table comes in force
+// ends nothing.
+func untilOf(t *table.Table, f Feeder) table.Minute { return replay.PresetEndAfter(t, f.Now) }
+
+// presetWords says what becomes of a preset that ends by itself; "" where nothing changes.
+func presetWords(old, next *table.Table) string {
+	switch {
+	case old.PresetUntil == next.PresetUntil:
+		return ""
+	case next.PresetUntil == 0:
+		return fmt.Sprintf("no preset ends by itself any more; the table in force ends it on %s", old.PresetUntil)
+	case old.PresetUntil == 0:
+		return fmt.Sprintf("a preset other than the first ends by itself on %s, at 00:00", next.PresetUntil)
+	}
+	return fmt.Sprintf("a preset other than the first ends by itself on %s, at 00:00; it was to end on %s", next.PresetUntil, old.PresetUntil)
 }
 
 func servings(sch *serving.Schedule, f Feeder) (lines []string) {
 	st := f.Status
-	c := replay.New(sch.Table, replay.Options{From: f.Now + 1, To: f.Now + 366*table.MinutesPerDay, Preset: presetOf(sch.Table, st), Adjust: st.Adjust, Carry: int64(st.Carry)})
+	c := replay.New(sch.Table, replay.Options{From: f.Now + 1, To: f.Now + 366*table.MinutesPerDay, Preset: presetOf(sch.Table, st), Until: untilOf(sch.Table, f), Adjust: st.Adjust, Carry: int64(st.Carry)})
 	for len(lines) < shown {
 		due, ok := c.Next()
 		if !ok {
