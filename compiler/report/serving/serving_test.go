@@ -32,11 +32,11 @@ func TestPocketsDoNotDependOnFrom(t *testing.T) {
 	s := cats()
 	const days = 40
 	to := table.Minute(days * table.MinutesPerDay)
-	all := s.Walk(Range{0, to}, -1).Take(0)
+	all := s.Walk(Range{From: 0, To: to}, -1).Take(0)
 	require.Len(t, all, 2*days)
 	rapid.Check(t, func(t *rapid.T) {
 		skip := rapid.IntRange(0, len(all)-1).Draw(t, "skip")
-		got := s.Walk(Range{all[skip].At, to}, -1).Take(0)
+		got := s.Walk(Range{From: all[skip].At, To: to}, -1).Take(0)
 		assert.Equal(t, all[skip:], got)
 	})
 }
@@ -44,7 +44,7 @@ func TestPocketsDoNotDependOnFrom(t *testing.T) {
 // Over any time the pockets differ from the plan by at most half a pocket: 3.1 g.
 func TestPocketsAddUp(t *testing.T) {
 	var planned, turned int64
-	for _, s := range cats().Walk(Range{0, 400 * table.MinutesPerDay}, -1).Take(0) {
+	for _, s := range cats().Walk(Range{From: 0, To: 400 * table.MinutesPerDay}, -1).Take(0) {
 		planned += s.Milligrams()
 		turned += int64(s.Pockets()) * 6200
 		assert.LessOrEqual(t, max(planned-turned, turned-planned), int64(3100), "%s", s.At)
@@ -57,7 +57,7 @@ func TestJSONReadsBack(t *testing.T) {
 	var out bytes.Buffer
 	w, err := s.NewWriter("json", &out)
 	require.NoError(t, err)
-	for _, x := range s.Walk(Range{0, table.MinutesPerDay}, -1).Take(0) {
+	for _, x := range s.Walk(Range{From: 0, To: table.MinutesPerDay}, -1).Take(0) {
 		require.NoError(t, w.Write(x))
 	}
 	require.NoError(t, w.Close())
