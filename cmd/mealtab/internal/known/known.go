@@ -39,9 +39,10 @@ func directory() (string, error) {
 	return filepath.Join(dir, "mealtab", "tables"), nil
 }
 
-// file is where a table's names are: by its check, which says nothing of its number on the feeder.
+// file is where a table's names are: by the check at its end, which says nothing of its number on the feeder. (A check over the check as well would be
+// the same for every table.)
 func file(dir string, tab []byte) string {
-	return filepath.Join(dir, fmt.Sprintf("%04x.json", table.CRC(tab)))
+	return filepath.Join(dir, fmt.Sprintf("%04x.json", table.CRC(tab[:len(tab)-2])))
 }
 
 var errShort = errors.New("that is no table")

@@ -42,6 +42,14 @@ func TestNamesAreKept(t *testing.T) {
 	}
 	_, ok = Of(other)
 	require.False(t, ok)
+	// Another table's names take nobody's place: an owner goes back to the plan before, and a household has several feeders.
+	require.NoError(t, Keep(other, Names{Meals: []string{"supper"}}))
+	got, ok := Of(one)
+	require.True(t, ok)
+	require.Equal(t, []string{"breakfast"}, got.Meals)
+	got, ok = Of(other)
+	require.True(t, ok)
+	require.Equal(t, []string{"supper"}, got.Meals)
 	require.Error(t, Keep([]byte("no table"), Names{}))
 	// What does not fit the table, is another table's of the same check, or can no longer be read, is not used.
 	require.NoError(t, Keep(other, Names{Meals: []string{"a", "b"}}))
