@@ -108,7 +108,7 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	group(root, "Only this once:", a.skipCommand(), a.moveCommand(), a.extraCommand())
 	group(root, "Food:", a.rationCommand(), a.calibrateCommand(), a.hopperCommand(), a.chartCommand(), a.sheetCommand())
 	group(root, "The feeder, emulated:", a.rehearseCommand(), a.emulateCommand(), a.boardCommand(), a.batteryCommand())
-	group(root, "The feeder on your desk:", a.portsCommand(), a.selftestCommand(), a.uploadCommand(), a.statusCommand(), a.journalCommand(), a.reportCommand(), a.clockCommand(), a.serveCommand(), a.presetCommand(), a.pullCommand(), a.installCommand())
+	group(root, "The feeder on your desk:", a.portsCommand(), a.selftestCommand(), a.uploadCommand(), a.statusCommand(), a.journalCommand(), a.fedCommand(), a.reportCommand(), a.clockCommand(), a.serveCommand(), a.presetCommand(), a.pullCommand(), a.installCommand())
 	root.AddCommand(a.manCommand())
 	return root
 }

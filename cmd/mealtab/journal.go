@@ -17,7 +17,8 @@ import (
 type journalFlags struct {
 	portFlags
 	since, format, plan string
-	utc                 bool
+	save                string
+	utc, sameFeeder     bool
 }
 
 func (a *app) journalCommand() *cobra.Command {
@@ -30,23 +31,38 @@ missed, those given by hand, jams, low supply, resets, clock and table changes. 
 where the clock module has a memory, else a few entries. Meals have the names of the plan in force, if it
 was put there from this computer or is given with --plan; those served from an earlier one have none.
 
+With --save all that it remembers goes into a file, which grows from one time to the next: saved before
+the memory has gone round, nothing is lost, however often it is done. It is a text that can be read, and
+lines that begin with # may be added to it. mealtab fed compares such files with the plan.
+
 That food was served does not mean that it was eaten.`,
 		Example: `  mealtab journal
   mealtab journal --since 2026-12-01
-  mealtab journal --format csv >december.csv`,
+  mealtab journal --format csv >december.csv
+  mealtab journal --save kitchen.history`,
 		Args: none,
-		RunE: func(*cobra.Command, []string) error { return a.runJournal(f) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if f.save != "" {
+				return a.runSave(f, cmd.Flags())
+			}
+			return a.runJournal(f)
+		},
 	}
 	flags := cmd.Flags()
 	f.register(flags)
 	flags.StringVar(&f.since, "since", "", "leave out what was before `T`: "+moment.Forms)
 	flags.StringVar(&f.plan, "plan", "", planFlag)
 	flags.StringVar(&f.format, "format", "text", "text, json (one object a line) or csv")
+	flags.StringVar(&f.save, "save", "", "add what the feeder remembers to a `FILE`, which keeps it for ever")
+	flags.BoolVar(&f.sameFeeder, "same-feeder", false, "with --save: the file is this feeder's, though nothing in it shows that")
 	flags.BoolVar(&f.utc, "utc", false, "show UTC instead of the table's local time")
 	return cmd
 }
 
 func (a *app) runJournal(f journalFlags) error {
+	if f.sameFeeder {
+		return usagef("--same-feeder goes with --save FILE")
+	}
 	if !slices.Contains([]string{"text", "json", "csv"}, f.format) {
 		return usagef("--format %s does not exist: text, json or csv", f.format)
 	}

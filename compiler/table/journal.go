@@ -320,6 +320,13 @@ func DecodeHistory(b []byte) (h History, ok bool) {
 	return History{b[historySequence], Minute(w & CursorNone), int(w >> 26), le16(b[historyValue:])}, true
 }
 
+// EncodeHistory writes one record as a feeder keeps it.
+func EncodeHistory(h History) []byte {
+	w := uint32(h.At)&CursorNone | uint32(h.Event)<<26
+	b := []byte{h.Sequence, byte(w), byte(w >> 8), byte(w >> 16), byte(w >> 24), byte(h.Value), byte(h.Value >> 8)}
+	return append(b, byte(CRC(b)))
+}
+
 // Fault bits that the feeder shows and reports.
 const (
 	FaultBitClockLost = 1 << iota
