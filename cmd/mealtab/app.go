@@ -104,7 +104,7 @@ Exit code 0: good; 1: the plan or a check failed; 2: wrong usage.`,
 	tidy(root)
 	root.PersistentFlags().StringVar(&a.zoneDir, "zoneinfo", "", "time zone data to use: a `DIR` laid out as /usr/share/zoneinfo is (default: the newer of the system's and the program's own)")
 	root.PersistentFlags().StringVar(&a.nowText, "now", "", "take `T` for the present time, to try things out (default: the computer's clock)")
-	group(root, "A plan and its table:", a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.demoCommand(), a.pageCommand())
+	group(root, "A plan and its table:", a.checkCommand(), a.compileCommand(), a.listingCommand(), a.replayCommand(), a.ruleCommand(), a.compareCommand(), a.demoCommand(), a.pageCommand())
 	group(root, "Only this once:", a.skipCommand(), a.moveCommand(), a.extraCommand())
 	group(root, "Food:", a.rationCommand(), a.calibrateCommand(), a.hopperCommand(), a.chartCommand(), a.sheetCommand())
 	group(root, "The feeder, emulated:", a.rehearseCommand(), a.emulateCommand(), a.boardCommand(), a.batteryCommand())

@@ -51,6 +51,13 @@ func TestBoardOverTCP(t *testing.T) {
 	require.NoError(t, err)
 	defer other.Close()
 	require.Contains(t, run("status", "--port", port), "board    m328-mains on "+port)
+	require.Contains(t, run("compare", planName, port, "--from", "today"), "feed the same") // from a wish to the feeder
+	require.Contains(t, run("skip", planName, "tomorrow"), "is written")
+	require.Contains(t, run("check", planName, "--since", port), "2 servings differ")
+	run("upload", planName, "--port", port, "--yes", "--rehearse", "1")
+	require.Contains(t, run("compare", planName, port, "--from", "today"), "feed the same")
+	require.Contains(t, run("skip", planName, "tomorrow", "--undo", "--upload", "--port", port, "--yes"), "Served again")
+	require.Contains(t, run("compare", planName, port, "--from", "today"), "feed the same")
 
 	// Behind a port server of another make.
 	server := exec.Command("/usr/bin/python3", "../../flasher/ports/testdata/rfc2217_server.py", strings.TrimPrefix(port, "tcp:"))

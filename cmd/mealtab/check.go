@@ -24,6 +24,7 @@ import (
 type checkFlags struct {
 	compileOptions
 	utc, strict bool
+	since       string
 }
 
 func (a *app) checkCommand() *cobra.Command {
@@ -41,6 +42,7 @@ Errors and warnings go to standard error, the report to standard output.`,
 		Example: `  mealtab check plan.toml
   mealtab check plan.toml --strict          warnings fail too (exit code 1)
   mealtab check plan.toml --now 2027-03-01  as it will be seen on that day
+  mealtab check meals.ics --since /dev/ttyUSB0   what the changed calendar alters on the feeder
   mealtab check - <plan.toml`,
 		Args: one("PLAN"),
 		RunE: func(_ *cobra.Command, args []string) error { return a.runCheck(args[0], f) },
@@ -49,6 +51,7 @@ Errors and warnings go to standard error, the report to standard output.`,
 	flags.SortFlags = false
 	flags.StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
 	flags.BoolVar(&f.utc, "utc", false, "show the next servings in UTC")
+	flags.StringVar(&f.since, "since", "", "say too what the plan alters against `EARLIER`: a table, an earlier plan, or a feeder by its port")
 	flags.BoolVar(&f.strict, "strict", false, "let warnings fail: exit code 1")
 	return cmd
 }
@@ -109,6 +112,16 @@ func (a *app) checkReport(c *compiled, home *ration.Household, f checkFlags) err
 		return err
 	}
 	ahead(&b, in)
+	if f.since != "" {
+		text, err := a.sinceText(c, f.since)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(&b, "\nSince %s\n", f.since)
+		for line := range strings.Lines(text) {
+			b.WriteString("  " + line)
+		}
+	}
 	end()
 	_, err := io.WriteString(a.out, b.String())
 	return err
