@@ -34,10 +34,7 @@ func refusal(f *flasher.Feeder, t *table.Table, amount uint32, clock serving.Clo
 	if t.Button.Portion == 0 {
 		return "its table switches servings by hand off"
 	}
-	if amount == 0 {
-		amount = t.Button.Portion
-	}
-	pockets := pocketsOf(t, amount, j.Carry)
+	pockets := flasher.GivenFor(t, st, amount)
 	until := func(from int, forgets time.Duration) string {
 		passed := uint16(int(moment.Minute(st.Now)) - j.Stepped - from)
 		at := st.Now.Truncate(time.Minute).Add(forgets - time.Duration(passed)*time.Minute)
@@ -59,12 +56,4 @@ func refusal(f *flasher.Feeder, t *table.Table, amount uint32, clock serving.Clo
 		return "with what is left over from servings before, that is less than half a pocket, and the wheel turns whole ones"
 	}
 	return fmt.Sprintf("its supply is too low (%.2f V), until that is better", float64(st.SupplyMV)/1000)
-}
-
-// pocketsOf is what the wheel would turn for an amount, with what rounding has left over before (carry, in tenths of mass units).
-func pocketsOf(t *table.Table, amount uint32, carry int) int {
-	const tenths = 10
-	pocket := tenths * int(t.Wheel.PocketUnits)
-	kept := min(max(carry, -pocket/2), pocket/2)
-	return (tenths*int(amount) + kept + pocket/2) / pocket
 }

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"mealtab/compiler/prose"
 	"mealtab/compiler/report/serving"
 	"mealtab/compiler/table"
 	"mealtab/compiler/units"
@@ -27,7 +28,8 @@ func (a *app) serveCommand() *cobra.Command {
 		Short: "Feed now",
 		Long: `Let a feeder serve now, as its button does, and within the same limits: so many times in an hour and in
 a day as its table says, 20 pockets at once, and 40 in 24 hours. However often the request has to be
-sent on a bad line, the feeder serves once.
+sent on a bad line, the feeder serves once. A weight becomes whole pockets: what was given is said, and
+the remainder is carried to the next servings.
 
 Keep fingers and paws off the wheel.`,
 		Example: `  mealtab serve
@@ -65,12 +67,22 @@ func (s *session) serve(portion string) error {
 	if err != nil {
 		return err
 	}
-	weight := ""
-	if each := t.Wheel.PocketMg(); each != 0 {
-		weight = fmt.Sprintf(" (%s)", units.Milligrams(int64(pockets)*each))
-	}
-	fmt.Fprintf(&s.out, "serving %s%s on %s\n", units.Count(pockets, "pocket"), weight, s.Port())
+	fmt.Fprintf(&s.out, "serving %s on %s\n", flasher.AmountWords(t, pockets), s.Port())
+	s.out.WriteString(prose.Wrap("  ", servedWords(t, st, portion, amount, pockets)))
 	return nil
+}
+
+// servedWords says how what is served differs from what was asked for, and what may still be given by hand.
+func servedWords(t *table.Table, st flasher.Status, portion string, amount uint32, pockets int) string {
+	var parts []string
+	if asked := amount; asked > 0 && uint64(asked) != uint64(pockets)*uint64(t.Wheel.PocketUnits) {
+		parts = append(parts, fmt.Sprintf("%s was asked for, and the wheel turns whole pockets of %s: what is over or short is made good with the next servings",
+			portion, units.Milligrams(t.Wheel.PocketMg())))
+	}
+	left := max(0, min(st.HourLeft, st.DayLeft)-1)
+	parts = append(parts, fmt.Sprintf("by button or line the feeder allows %s more now, and %s in the 24 hours from the first",
+		units.Count(left, "serving"), units.Count(max(0, table.MaxAskedDay-st.Asked-pockets), "pocket")))
+	return strings.Join(parts, "; ")
 }
 
 // mostServed bounds what may be asked for: a plan's largest portion.

@@ -63,7 +63,7 @@ func TestUploadAsAnOwnerDoes(t *testing.T) {
 	require.Contains(t, out, "holds this table already")
 
 	out, _ = h.run(0, "", "serve", "--port", "desk", "--portion", "12 g")
-	require.Contains(t, out, "serving 2 pockets (12 g) on")
+	require.Contains(t, out, "serving 12 g (2 pockets) on")
 	h.feeder.Sleep(5 * time.Second)
 	_, errs := h.run(1, "", "pull", "--port", "desk", "--zone", "America/New_York")
 	require.Contains(t, errs, "the table does not keep the clock of America/New_York, but that of Europe/Lisbon")

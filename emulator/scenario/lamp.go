@@ -13,14 +13,18 @@ type Lamp struct {
 	on, off time.Time // of the last flash
 	code    int       // of the group under way
 	first   time.Time // its first flash
+	quick   bool      // flashes follow faster than those of a fault: a wink
 
 	// Group is told of each group when the next one begins, or at Settle.
 	Group func(code int, from time.Time)
+	// Wink, if set, is told of each quick double flash, which says that a preset other than the first is in force.
+	Wink func(from time.Time)
 }
 
 const (
 	longFlash = 300 * time.Millisecond // short ones take 32 ms, long ones half a second
 	groupGap  = 600 * time.Millisecond // dark between two groups, at least; 256 ms between two flashes
+	quickGap  = 120 * time.Millisecond // dark between the two flashes of a wink, at most: 32 ms
 	longCode  = 8                      // what a long flash stands for
 )
 
@@ -31,7 +35,9 @@ func (l *Lamp) Event(on bool, at time.Time) {
 			l.close()
 		}
 		if l.code == 0 {
-			l.first = at
+			l.first, l.quick = at, false
+		} else if at.Sub(l.off) < quickGap {
+			l.quick = true
 		}
 		l.on = at
 		return
@@ -54,8 +60,12 @@ func (l *Lamp) Settle(now time.Time) {
 func (l *Lamp) close() {
 	code := l.code
 	l.code = 0
-	if code > 0 {
+	switch {
+	case code == 0:
+	case !l.quick:
 		l.Group(code, l.first)
+	case l.Wink != nil:
+		l.Wink(l.first)
 	}
 }
 

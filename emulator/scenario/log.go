@@ -25,6 +25,7 @@ type Log struct {
 	supply int64 // mV as last reported
 
 	lamp           Lamp
+	winked         time.Time // when a wink was reported last
 	shown, before  int // code of the group last reported; of the last one
 	shownAt, group time.Time
 }
@@ -41,7 +42,7 @@ type entry struct {
 // NewLog returns a log in a local time; out may be nil.
 func NewLog(l replay.Clock, out io.Writer) *Log {
 	log := &Log{local: l, Out: out, supply: 5000}
-	log.lamp.Group = log.flash
+	log.lamp.Group, log.lamp.Wink = log.flash, log.wink
 	return log
 }
 
@@ -85,6 +86,15 @@ func (l *Log) flash(code int, from time.Time) {
 	}
 	l.shown, l.shownAt = code, from
 	l.put(entry{at: from, text: "the light flashes: " + flashesOf(code)})
+}
+
+// wink reports a quick double flash, once in an hour.
+func (l *Log) wink(from time.Time) {
+	if !l.winked.IsZero() && from.Sub(l.winked) <= time.Hour {
+		return
+	}
+	l.winked = from
+	l.put(entry{at: from, text: "the light winks: a preset other than the first is in force"})
 }
 
 // Say adds a line of the script's own.

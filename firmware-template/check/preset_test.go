@@ -307,3 +307,64 @@ func TestPresetEndsThroughClocks(t *testing.T) {
 		require.Equal(t, homePreset, f.status("PRESET"))
 	})
 }
+
+// A preset that is not the first winks: two flashes within a tenth of a second, about once a minute, and no more than a fiftieth of what a
+// board on cells draws asleep (0.13 mA, with 3 mA in the LED). A fault takes its place. The first preset leaves the light dark.
+func TestPresetWinks(t *testing.T) {
+	const sleeping, led, running = 0.13, 3.0, 5.2 // mA: GUIDE.md, "Measuring it" and part R12; ATmega328P data sheet, table 29-9
+	for name, code := range map[string]uint8{"m328-mains": 1, "m328-cells": 2} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			b := newBoard(t, name, 0)
+			tab := slowTable()
+			tab.Board, tab.Presets = code, 8
+			encoded, err := table.Encode(tab)
+			require.NoError(t, err)
+			require.NoError(t, b.Program(encoded))
+			b.SetClock(boardStart)
+			var lit []time.Duration // when the light went on and off
+			f := &feeder{t: t, Board: b}
+			b.Observe(func(ev board.Event) {
+				f.answers.see(ev)
+				if ev.Kind == board.Light {
+					lit = append(lit, time.Duration(ev.At))
+				}
+			})
+			b.PowerOn()
+			b.Run(time.Minute)
+			dark := awakeFor(b, time.Hour)
+			require.Empty(t, lit)
+			for _, preset := range []byte{1, 7} {
+				_, status := f.request(frame.Settings, preset, 0xFF)
+				require.Equal(t, frame.OK, status)
+				b.Run(time.Minute)
+				lit = nil
+				awake := awakeFor(b, time.Hour)
+				require.Zero(t, len(lit)%4)
+				winks := len(lit) / 4
+				require.InDelta(t, 3600/65.7, winks, 2)
+				on := time.Duration(0)
+				for i := 0; i < len(lit); i += 4 {
+					require.Less(t, lit[i+3]-lit[i], 120*time.Millisecond)
+					on += lit[i+1] - lit[i] + lit[i+3] - lit[i+2]
+				}
+				more := (led*on.Seconds() + running*(awake-dark).Seconds()) / 3600
+				t.Logf("%d winks in an hour, lit for %v, awake for %v more: %.4f mA", winks, on, awake-dark, more)
+				require.Less(t, more, sleeping/25)
+			}
+			f.latch(table.FaultBitMissed)
+			b.Run(time.Minute)
+			lit = nil
+			b.Run(5 * time.Minute)
+			require.Zero(t, len(lit)%14, "seven flashes a round, and no wink between")
+			_, status := f.request(frame.FaultsClear, 0xFF, 0xFF)
+			require.Equal(t, frame.OK, status)
+			_, status = f.request(frame.Settings, 0, 0xFF)
+			require.Equal(t, frame.OK, status)
+			b.Run(time.Minute)
+			lit = nil
+			b.Run(time.Hour)
+			require.Empty(t, lit, "the first preset")
+		})
+	}
+}

@@ -7,9 +7,12 @@
 #include "faults.h"
 #include "feeder.h"
 #include "flags.h"
+#include "journal.h"
 #include "line.h"
 #include "power.h"
+#include "table.h"
 
+#define WINK_TICKS 8 /* about a minute */
 #define CHECK_TICKS 112 /* about 15 minutes: a broken interrupt wire makes a serving late, not lost */
 
 /* Decides until the clock lets go of the interrupt line. One that stays low (a shorted wire, a dead clock) is left alone until it
@@ -26,21 +29,32 @@ static void answer_clock(void)
 	stuck = clock_alarmed();
 }
 
+/* The light winks, where there is room for that: the preset in force is not the first. */
+static bool winks(void)
+{
+	return PRESETS_END && journal.preset != 0;
+}
+
 /* Ticks until the next thing that only time brings. */
 static uint8_t ticks_to_sleep(void)
 {
 	if (faults_shown() || feeder_needs_ticks())
 		return 1;
-	return CHECK_TICKS;
+	return winks() ? WINK_TICKS : CHECK_TICKS;
 }
 
 /* The first fault, as flashes: see faults_light. */
 static void show_faults(void)
 {
+	static uint8_t winked; /* ticks */
 	uint8_t code = faults_light();
 
 	if (code && power_show(code))
 		faults_were_shown();
+	if (code == 0 && winks() && (uint8_t)(power_ticks - winked) >= WINK_TICKS) {
+		winked = (uint8_t)power_ticks;
+		power_wink();
+	}
 }
 
 /* Power-down unless the line is in use; a wake-up by the line opens it. The line is idle for seconds by then, so the last

@@ -47,6 +47,8 @@ uint16_t power_watched(void);
 /* So many short flashes, asleep between their edges. */
 void power_flash(uint8_t count);
 #define SHOW_LONG 8
+/* A quick double flash, in a tenth of a second. */
+void power_wink(void);
 /* A fault: 1 to 7 short flashes; with SHOW_LONG one long flash and then so many short ones. Ends as soon as something happens, and is
  * false then. */
 bool power_show(uint8_t code);
