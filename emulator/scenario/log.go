@@ -26,7 +26,7 @@ type Log struct {
 
 	lamp           Lamp
 	winked         time.Time // when a wink was reported last
-	shown, before  int // code of the group last reported; of the last one
+	shown, before  int       // code of the group last reported; of the last one
 	shownAt, group time.Time
 }
 
