@@ -11,22 +11,25 @@ import (
 )
 
 type sheetFlags struct {
-	output, board string
-	force         bool
+	output, board           string
+	from, to, preset, paper string // of the sitter's
+	force                   bool
 }
 
 func (a *app) sheetCommand() *cobra.Command {
 	var f sheetFlags
-	long := "Draw a sheet to print, A4:\n\n"
+	long := "Draw a sheet to print:\n\n"
 	names := sheetNames()
 	for _, s := range sheet.Sheets() {
 		long += fmt.Sprintf("  %-12s %s\n", s.Name, s.About)
 	}
+	long += fmt.Sprintf("  %-12s %s\n", sitterName, sitterAbout)
 	cmd := &cobra.Command{
 		Use:   "sheet NAME [PLAN]",
 		Short: "Draw a sheet to print: " + strings.Join(names, ", "),
-		Long:  long + "\nAn SVG prints in its own size from any browser; a PNG has 192 pixels to the inch.",
+		Long:  long + "\nAn SVG prints in its own size, A4, from any browser; a PNG has 192 pixels to the inch. The sitter's is of the\n--paper asked for, black on white; what does not fit goes into FILE-2, and is said. As HTML it prints from a browser.",
 		Example: `  mealtab sheet calibration plan.toml -o calibration.svg
+  mealtab sheet sitter plan.toml --from 2026-12-12 --to 2026-12-27 -o fridge.html
   mealtab sheet buttons -o card.svg
   mealtab sheet label plan.toml -o label.png
   mealtab sheet wiring --board m328-cells -o wires.svg`,
@@ -36,10 +39,22 @@ func (a *app) sheetCommand() *cobra.Command {
 			}
 			return nil
 		},
-		RunE: func(_ *cobra.Command, args []string) error { return a.runSheet(args[0], strings.Join(args[1:], ""), f) },
+		RunE: func(_ *cobra.Command, args []string) error {
+			if args[0] == sitterName {
+				return a.runSitter(strings.Join(args[1:], ""), f)
+			}
+			if f.from != "" || f.to != "" || f.preset != "" || f.paper != "" {
+				return usagef("--from, --to, --preset and --paper are of the sheet %s", sitterName)
+			}
+			return a.runSheet(args[0], strings.Join(args[1:], ""), f)
+		},
 	}
-	cmd.Flags().StringVarP(&f.output, "output", "o", "", "`FILE` to write, ending in .svg or .png; - writes SVG to standard output")
+	cmd.Flags().StringVarP(&f.output, "output", "o", "", "`FILE` to write, ending in .svg or .png, of the sitter's also .html; - writes SVG to standard output")
 	cmd.Flags().StringVar(&f.board, "board", "", "board profile: a `NAME`, or the path of a TOML file (default: the plan's)")
+	cmd.Flags().StringVar(&f.from, "from", "", "of the sitter's: first `DATE` (default: today)")
+	cmd.Flags().StringVar(&f.to, "to", "", "of the sitter's: last `DATE` (default: two weeks)")
+	cmd.Flags().StringVar(&f.preset, "preset", "", "of the sitter's: preset in force, its `NAME` or number (default: the first)")
+	cmd.Flags().StringVar(&f.paper, "paper", "", "of the sitter's: a4 or letter (default: a4)")
 	cmd.Flags().BoolVar(&f.force, "force", false, "write over a file that is not such a picture")
 	return cmd
 }
@@ -51,7 +66,7 @@ func sheetNames() (names []string) {
 	for _, s := range sheet.Sheets() {
 		names = append(names, s.Name)
 	}
-	return names
+	return append(names, sitterName)
 }
 
 func (a *app) runSheet(name, file string, f sheetFlags) error {

@@ -207,7 +207,7 @@ func TestContrast(t *testing.T) {
 		switch p {
 		case Ink, Faint, Change: // texts
 			least = 4.5
-		case Paper, Band, Rule: // ground, and lines that only guide the eye
+		case Paper, Band, Rule, White: // ground, and lines that only guide the eye
 			continue
 		}
 		for shade, c := range pair {

@@ -21,6 +21,8 @@ const (
 	Now    Paint = "now"
 	Level  Paint = "level" // the hopper's, and the bars of days
 	Past   Paint = "past"
+	Black  Paint = "black" // of a sheet that any printer prints, and its ground
+	White  Paint = "white"
 )
 
 // shades are the values as CSS writes them. Text has at least 4.5:1 against the ground, marks 3:1 (WCAG 2.2, 1.4.3 and
@@ -36,6 +38,8 @@ var shades = map[Paint][2]string{
 	Now:    {"#b02a4c", "#f58aa6"},
 	Level:  {"#2c6e6a", "#63b9b2"},
 	Past:   {"#8f887b", "#7f776b"},
+	Black:  {"#000000", "#ffffff"},
+	White:  {"#ffffff", "#000000"},
 }
 
 // mealShades are those of the meals, in order of the plan.

@@ -13,6 +13,18 @@ type Picture struct {
 	Marks         []Mark
 	// Sheet is set for a sheet of paper: the SVG has the size of A4 and is never light on dark.
 	Sheet bool
+	// Millimetres is the size of a sheet that is not A4: width and height.
+	Millimetres [2]float64
+	// Ground is the paint below all marks; "": that of paper.
+	Ground Paint
+}
+
+// ground is the paint below all marks.
+func (p *Picture) ground() Paint {
+	if p.Ground == "" {
+		return Paper
+	}
+	return p.Ground
 }
 
 // Mark is a [Rect], [Rects], [Circle], [Poly], [Line], [Text] or [Group].

@@ -29,7 +29,7 @@ func (p *Picture) PNG(scale float64, dark bool) ([]byte, error) {
 	if dark {
 		r.shade = 1
 	}
-	draw.Draw(r.img, r.img.Bounds(), r.source(Paper), image.Point{}, draw.Src)
+	draw.Draw(r.img, r.img.Bounds(), r.source(p.ground()), image.Point{}, draw.Src)
 	for _, m := range p.Marks {
 		m.raster(r)
 	}

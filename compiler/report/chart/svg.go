@@ -12,7 +12,7 @@ import (
 // SVG returns a picture that stands alone: with its ground, and colours for light and dark.
 func (p *Picture) SVG() []byte {
 	w := &svgWriter{classes: map[string]bool{}}
-	Rect{W: p.Width, H: p.Height, Paint: Paper}.svg(w)
+	Rect{W: p.Width, H: p.Height, Paint: p.ground()}.svg(w)
 	for _, m := range p.Marks {
 		m.svg(w)
 	}
@@ -24,6 +24,9 @@ func (p *Picture) SVG() []byte {
 	width, height, style := number(p.Width), number(p.Height), css("", names, !p.Sheet)
 	if p.Sheet {
 		width, height = "210mm", "297mm"
+		if mm := p.Millimetres; mm[0] > 0 {
+			width, height = number(mm[0])+"mm", number(mm[1])+"mm"
+		}
 	}
 	var b bytes.Buffer
 	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-labelledby="t d" font-family="%s">`+"\n",

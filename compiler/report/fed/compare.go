@@ -175,6 +175,7 @@ func (c *comparison) dues(f force, o replay.Options, limit int) (list []dueAt) {
 	t := decoded(f.table.Bytes)
 	// A replay begins with the table: the remainder of portions is carried from serving to serving.
 	from := o.From
+	o.Until = replay.PresetEndAfter(t, from-1)
 	o.From = -2 * table.MinutesPerDay
 	for w := replay.New(t, o); limit == 0 || len(list) < limit; {
 		s, ok := w.Next()
