@@ -34,7 +34,9 @@
 // that differ only in their counters (nap.go, affine.go); what each gains stands in testdata/BENCHMARKS.md. Each leaves the very
 // state that single steps leave, and each can be switched off (Options). Random
 // programs of all that they look at are run with them, without, and by [MCU.Step],
-// and compared by [MCU.Hash] and all that the board is told (anyprogram_test.go).
+// and compared by [MCU.Hash] and all that the board is told (anyprogram_test.go), in
+// worlds that change pins, supply, clock, line and bus by chance; so are whole boards
+// (board/anyboard_test.go).
 //
 // # Not modelled
 //

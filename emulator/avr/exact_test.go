@@ -118,6 +118,77 @@ func TestShortcutsAreExact(t *testing.T) {
 	}
 }
 
+// TestBootSectionErasesItself: behind the SPM that erases the page with itself in it stands erased flash, through which the processor
+// runs to address 0, and never the instruction that was there.
+func TestBootSectionErasesItself(t *testing.T) {
+	p, err := asm.Assemble(`
+		inc r17
+		jmp boot
+		.org 0x3F00
+	boot:	ldi r30, lo8(0x7E00)
+		ldi r31, hi8(0x7E00)
+		ldi r24, 3          ; PGERS, SPMEN
+		out SPMCSR, r24
+		spm
+		inc r16
+		break`)
+	require.NoError(t, err)
+	for _, o := range []avr.Options{{}, plainly} {
+		m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6, BootWords: 256}, Options: o})
+		require.NoError(t, m.LoadWords(p.Words))
+		require.Equal(t, avr.StopLimit, m.RunFor(100_000))
+		require.Zero(t, m.Reg(16))
+		require.Greater(t, m.Reg(17), uint8(1))
+	}
+}
+
+// TestStopIsNeverLost: whenever in an instruction an event stops the chip, and wherever the limit of that run is, one run says so; a
+// BREAK at that cycle is told too.
+func TestStopIsNeverLost(t *testing.T) {
+	p, err := asm.Assemble("again: lds r16, UDR0\n sts 0x100, r16\n out SREG, r16\n push r16\n pop r16\n break\n rjmp again")
+	require.NoError(t, err)
+	chip := scrambled(t, p.Words, avr.Options{}, 1)
+	for _, o := range []avr.Options{{}, plainly} {
+		for at := uint64(15); at < 60; at++ {
+			for every := uint64(1); every < 8; every++ {
+				var m *avr.MCU
+				m = chip.Fork(avr.Hooks{Alarm: func() { m.Stop() }})
+				m.SetOptions(o)
+				m.SetAlarm(at)
+				told := map[avr.StopReason]int{}
+				for limit := every; limit < 72; {
+					reason := m.Run(limit)
+					told[reason]++
+					if reason == avr.StopLimit {
+						limit += every
+					}
+				}
+				require.Equal(t, 1, told[avr.StopCalled], "alarm at %d, runs of %d cycles", at, every)
+				require.Equal(t, 4, told[avr.StopBreak], "alarm at %d, runs of %d cycles", at, every)
+			}
+		}
+	}
+}
+
+// TestCountsMayBeClearedAnywhere: with the stack pointer among the I/O registers, too, a PUSH there writes them.
+func TestCountsMayBeClearedAnywhere(t *testing.T) {
+	p, err := asm.Assemble("ldi r16, 0\n out SPH, r16\n ldi r16, 0x2B\n out SPL, r16\n ldi r16, 0xFF\n nop\n push r16\n break")
+	require.NoError(t, err)
+	m := avr.New(avr.Config{Fuses: avr.Fuses{StartupCycles: 6}})
+	require.NoError(t, m.LoadWords(p.Words))
+	told := 0
+	m.SetHooks(avr.Hooks{Pins: func(avr.Port) { told++ }})
+	for m.SP() != 0x2B {
+		m.Step()
+	}
+	m.SetSP(0x20)
+	m.ClearStats()
+	m.SetSP(0x2B)
+	told = 0
+	require.Equal(t, avr.StopBreak, m.RunFor(100))
+	require.Equal(t, 1, told)
+}
+
 // sameEveryWay runs code with all shortcuts, with none, and by Step, and wants the same state at each stop.
 func sameEveryWay(t *testing.T, code []uint16, seed, every, stops uint64) {
 	t.Helper()

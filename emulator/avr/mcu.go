@@ -241,20 +241,25 @@ func (m *MCU) Run(limit uint64) StopReason {
 	return m.halted()
 }
 
-// halted says why the chip stands still, if it does.
+// halted says what else than the limit ends a run here.
 func (m *MCU) halted() StopReason {
 	switch {
-	case m.mode != modeStopped:
-		return StopLimit
-	case m.illegal:
+	case m.mode == modeStopped && m.illegal:
 		return StopIllegal
+	case m.mode == modeStopped:
+		return StopBreak
+	case m.stopped: // by an event inside the last instruction before the limit
+		return StopCalled
 	}
-	return StopBreak
+	return StopLimit
 }
 
 // proceed does the next thing there is to do: run due events and take a reset,
 // then enter an interrupt, execute, wake, or jump to the next event.
 func (m *MCU) proceed(limit uint64) StopReason {
+	if m.mode == modeStopped || m.stopped { // what is due at this very cycle waits, whatever the limit is; called by it, Stop would hide a BREAK
+		return m.halted()
+	}
 	if m.cycle >= m.events.next {
 		executing := m.mode == modeRun
 		m.runEvents()
@@ -273,8 +278,6 @@ func (m *MCU) proceed(limit uint64) StopReason {
 		m.running(limit)
 	case modeSleep:
 		m.sleeping(limit)
-	case modeStopped:
-		return m.halted()
 	default:
 		m.cycle = min(limit, m.events.next)
 	}
@@ -336,7 +339,7 @@ func (m *MCU) execute(bound, limit uint64) {
 		case m.cycle < bound:
 			m.execSlow()
 		}
-		if m.cycle >= limit || m.inhibit || m.mode != modeRun {
+		if m.cycle >= limit || m.inhibit || m.mode != modeRun || m.stopped {
 			return
 		}
 		if m.cycle >= m.events.next {

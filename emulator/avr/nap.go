@@ -170,7 +170,7 @@ func (m *MCU) skipNaps(limit uint64) bool {
 	if n.trace == nil {
 		n.trace = &napTrace{}
 	}
-	m.recordNap(n.trace)
+	m.recordNap(n.trace, limit)
 	n.at = m.cycle
 	if fits := n.trace.valid; fits {
 		_, fits = m.jumpNaps(n.trace, limit)
@@ -246,20 +246,20 @@ func (m *MCU) addNaps(t *napTrace, n uint64) {
 }
 
 // recordNap executes one nap and records it; t is valid if it was of the simple
-// kind. Other events cannot fall into it: the caller made sure.
-func (m *MCU) recordNap(t *napTrace) {
+// kind. It ends early, and is not, where limit is reached or something else happens: proceed goes on from there.
+func (m *MCU) recordNap(t *napTrace, limit uint64) {
 	t.before, t.sreg[0], t.world, t.period = m.mem, m.sreg, m.world(), m.nap.period
 	t.asleep, t.every = m.events.real[evWatchdog]-m.cycle, m.events.real[evWatchdog]-m.wdt.start
 	t.steps, t.valid = t.steps[:0], false
 	t.env.clear()
 	start, stats, lag := m.cycle, m.stats, m.events.ioLag
 	m.touched = false
-	for m.mode != modeRun {
-		m.wakeStep()
+	for m.mode != modeRun && m.resetReq == 0 && !m.stopped && m.cycle < limit {
+		m.wakeStep(limit)
 	}
 	for range napSteps {
-		if m.cycle >= m.events.next {
-			m.touched = true // something else happens: run it as proceed does
+		if m.mode != modeRun || m.cycle >= min(limit, m.events.next) {
+			m.touched = true
 			break
 		}
 		t.steps = append(t.steps, m.recordStep())
@@ -278,7 +278,7 @@ func (m *MCU) recordNap(t *napTrace) {
 }
 
 // wakeStep lets the time go on to the watchdog and through the start-up.
-func (m *MCU) wakeStep() {
+func (m *MCU) wakeStep(limit uint64) {
 	if m.cycle >= m.events.next {
 		m.runEvents()
 		return
@@ -288,7 +288,7 @@ func (m *MCU) wakeStep() {
 		return
 	}
 	from := m.cycle
-	m.cycle = m.events.next
+	m.cycle = min(limit, m.events.next)
 	if m.mode == modeSleep {
 		m.account(m.cycle - from)
 	}

@@ -43,7 +43,7 @@ func (m *MCU) setFlash(flash []uint16) {
 	}
 	p.bare = &program{flash: p.flash, plain: p.plain, code: p.plain}
 	fuse(p, m.ramEnd)
-	m.prog = p
+	m.prog, m.attention = p, true // the fast loop has the old one
 }
 
 // Flash returns a copy of the flash, one element per word.

@@ -90,7 +90,7 @@ func (m *MCU) CellWrites() []uint32 { return m.cellWrites[:m.part.EEPROMSize] }
 
 // ClearStats starts the counts again.
 func (m *MCU) ClearStats() {
-	m.stats = Stats{MinSP: m.sp}
+	m.stats = Stats{MinSP: max(m.sp, ramStart-1)} // what the fast loop pushes above it is SRAM
 	m.cellWrites = [1024]uint32{}
 	m.awakeFrom = m.cycle
 }

@@ -55,9 +55,12 @@ func Example() {
 }
 
 // breakfast is a table with one meal of so many pockets, at 07:00 UTC every day.
-func breakfast(pockets uint32) []byte {
+func breakfast(pockets uint32) []byte { return breakfastOf(1, pockets) }
+
+// breakfastOf is breakfast for a board by its number in tables.
+func breakfastOf(board uint8, pockets uint32) []byte {
 	encoded, err := table.Encode(&table.Table{
-		Board: 1, Start: 9000, Through: table.MaxDay, Late: table.DefaultLate,
+		Board: board, Start: 9000, Through: table.MaxDay, Late: table.DefaultLate,
 		Wheel: table.Wheel{PocketUnits: 1, TurnMillis: 310}, Button: table.DefaultButton(table.Wheel{PocketUnits: 1}),
 		Meals: []table.Meal{{Portion: pockets, Parts: []table.Part{{Times: table.Times{List: []uint16{420}}}}}},
 	})

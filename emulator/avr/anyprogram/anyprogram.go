@@ -1,4 +1,7 @@
-package avr_test
+// Package anyprogram writes random programs for the emulator's tests.
+//
+// In: a random generator, where the boot section begins. Out: assembler text for emulator/avr/asm.
+package anyprogram
 
 import (
 	"fmt"
@@ -6,14 +9,15 @@ import (
 	"strings"
 )
 
-// programmer writes random programs of all that the shortcuts look at: straight code, waits that count, poll or both, with jumps
+// programmer writes programs of all that the shortcuts look at: straight code, waits that count, poll or both, with jumps
 // over what sets the flags, naps in every mode of the watchdog, interrupts that change what is waited for, jumps to any address,
-// memory beyond its end.
+// memory beyond its end, transfers on the two-wire bus and the serial line, pages of flash, changes of the clock.
 type programmer struct {
 	*rand.Rand
 	b      strings.Builder
 	labels int
 	sleepy bool // naps more than anything else
+	boot   uint16
 }
 
 func (p *programmer) line(format string, a ...any) { fmt.Fprintf(&p.b, "\t"+format+"\n", a...) }
@@ -34,17 +38,20 @@ func (p *programmer) reg() string { return p.one("r16", "r17", "r18", "r19", "r2
 
 func (p *programmer) number() int { return []int{0, 1, 2, 3, 0x7F, 0x80, 0xFF, p.IntN(256)}[p.IntN(8)] }
 
-// looked are addresses that waits look at: I/O that interrupts, events or nothing changes, SREG, SRAM, and beyond its end.
+// looked are addresses that waits look at: I/O that interrupts, events, time or nothing changes, SREG, SRAM, and beyond its end.
 func (p *programmer) looked() string {
-	return p.one("0x120", "0x120", "0x121", "0x3E", "0x5F", "PIND+0", "UCSR0A", "ADCSRA", "0x35", "0x3F", "TCNT0", "EEDR", "WDTCSR", "0x0900", "0x1234", "SPL")
+	return p.one("0x120", "0x120", "0x121", "GPIOR0", "SREG", "PINB", "PINC", "PIND", "UCSR0A", "UDR0", "ADCSRA", "ADCH", "TIFR0", "TIFR1", "TIFR2",
+		"EECR", "EEDR", "TCNT0", "TCNT1L", "OCR1AL", "WDTCSR", "MCUCR", "MCUSR", "CLKPR", "SPMCSR", "TWCR", "TWSR", "TWDR", "EIFR", "PCIFR",
+		"0x0900", "0x1234", "SPL", "24", "18")
 }
 
-// random returns a program: vectors, what is switched on, a body without an end.
-func randomProgram(r *rand.Rand) string {
-	p := &programmer{Rand: r, sleepy: r.IntN(4) == 0}
+// Write returns a program: vectors, what is switched on, a body without an end, and in the boot section, which begins at word
+// address boot, what writes flash.
+func Write(r *rand.Rand, boot uint16) string {
+	p := &programmer{Rand: r, sleepy: r.IntN(4) == 0, boot: boot}
 	p.line("jmp start")
 	for vector := 1; vector < 26; vector++ {
-		fmt.Fprintf(&p.b, "\t.org %d\n\tjmp %s\n", 2*vector, map[bool]string{true: "handle", false: "other"}[p.chance(2)])
+		fmt.Fprintf(&p.b, "\t.org %d\n\tjmp %s\n", 2*vector, p.one("handle", "other", "other"))
 	}
 	p.place("handle")
 	p.handler()
@@ -63,6 +70,14 @@ func randomProgram(r *rand.Rand) string {
 	for range 6 {
 		p.line("nop")
 	}
+	p.line(".org %d", boot)
+	p.place("storepage")
+	p.line("out SPMCSR, r24")
+	if p.chance(8) {
+		p.line("lpm r16, Z")
+	}
+	p.line("spm")
+	p.line("ret")
 	return p.b.String()
 }
 
@@ -80,8 +95,8 @@ func (p *programmer) handler() {
 	if p.chance(2) {
 		p.line("out GPIOR0, r24")
 	}
-	switch p.IntN(6) {
-	case 0:
+	switch p.IntN(11) {
+	case 0, 6:
 		p.line("lds r24, WDTCSR")
 		p.line("ori r24, 0x40")
 		p.line("sts WDTCSR, r24")
@@ -92,6 +107,19 @@ func (p *programmer) handler() {
 		p.line("cbi EECR, 3")
 	case 3:
 		p.line("wdr")
+	case 4:
+		p.line("lds r24, UDR0")
+		p.line("sts 0x122, r24")
+	case 5:
+		p.line("lds r24, TWCR")
+		p.line("andi r24, 0xFE") // TWIE off
+		p.line("sts TWCR, r24")
+	case 7:
+		p.line("ldi r24, %d", p.number())
+		p.line("sts %s, r24", p.one("EIMSK", "PCICR", "UCSR0B", "TIMSK1", "SPMCSR"))
+	case 8:
+		p.line("sei")
+		p.line("%s", p.one("sleep", "nop", "inc r21"))
 	}
 	if saves {
 		p.line("pop r24")
@@ -123,20 +151,45 @@ func (p *programmer) setup() {
 		store("OCR0A", p.number())
 	}
 	if p.chance(4) {
-		store("TCCR1B", p.IntN(6))
+		store("TCCR1A", p.IntN(256))
+		store("TCCR1B", p.IntN(4)<<3|p.IntN(6))
 		store("TIMSK1", p.IntN(8))
+		store("OCR1AH", p.IntN(3))
+		store("OCR1AL", p.number())
+	}
+	if p.chance(6) {
+		store("TCCR2A", p.IntN(256))
+		store("TCCR2B", p.IntN(8))
+		store("TIMSK2", p.IntN(8))
+		store("OCR2B", p.number())
 	}
 	if p.chance(3) {
+		store("ADMUX", p.IntN(256))
 		store("ADCSRA", 0x80|p.IntN(128))
 	}
-	if p.chance(4) {
+	if p.chance(3) { // the serial line, sending and receiving, with either interrupt or none
 		store("UBRR0L", p.IntN(30))
-		store("UCSR0B", 0x08|p.IntN(4)<<5&0x60)
+		store("UCSR0A", p.IntN(2)<<1)
+		store("UCSR0C", []int{6, 6, 0x26, 0x3E, 0x0C}[p.IntN(5)])
+		store("UCSR0B", 0x18|p.IntN(8)<<5)
 	}
-	if p.chance(4) {
+	if p.chance(3) {
 		store("DDRB", p.number())
+		store("PORTC", p.number())
 		store("PCICR", p.IntN(8))
 		store("PCMSK0", p.number())
+		store("PCMSK2", p.number())
+	}
+	if p.chance(3) {
+		store("EICRA", p.IntN(16))
+		store("EIMSK", p.IntN(4))
+	}
+	if p.chance(3) {
+		store("TWBR", p.IntN(12))
+		store("TWSR", p.IntN(2))
+	}
+	if p.chance(12) {
+		p.prescale()
 	}
 	store("SMCR", []int{1, 1, 3, 5, 5, 5, 7, 13, 15, 0}[p.IntN(10)])
 	if !p.chance(5) {
@@ -146,7 +199,7 @@ func (p *programmer) setup() {
 
 // block is one of the kinds of code.
 func (p *programmer) block() {
-	kind := p.IntN(9)
+	kind := p.IntN(11)
 	if p.sleepy && p.chance(2) {
 		kind = 5
 	}
@@ -163,12 +216,127 @@ func (p *programmer) block() {
 		p.peripheral()
 	case 8:
 		p.wild()
+	case 9:
+		p.twoWire()
+	case 10:
+		switch p.IntN(4) {
+		case 0:
+			p.page()
+		case 1:
+			p.serial()
+		case 2:
+			p.moveVectors()
+		default:
+			p.prescale()
+		}
+	}
+}
+
+// prescale changes the CPU's clock.
+func (p *programmer) prescale() {
+	p.line("ldi r16, 0x80")
+	p.line("ldi r17, %d", []int{0, 0, 1, 3, 8}[p.IntN(5)])
+	p.line("sts CLKPR, r16")
+	if p.chance(4) {
+		p.line("nop")
+		p.line("nop")
+	}
+	p.line("sts CLKPR, r17")
+}
+
+// moveVectors moves the interrupt vectors into the boot section, where none are, or back; or opens that window only.
+func (p *programmer) moveVectors() {
+	p.line("ldi r16, 1")
+	p.line("ldi r17, %d", []int{0, 0, 0, 0x10, 2}[p.IntN(5)])
+	p.line("out MCUCR, r16")
+	if p.chance(2) {
+		p.line("out MCUCR, r17")
+	}
+}
+
+// waitFor waits until a bit of a register is set, for ever or for so many rounds.
+func (p *programmer) waitFor(register string, bit int) {
+	again, out := p.label(), p.label()
+	limited := !p.chance(3)
+	if limited {
+		p.line("ldi r24, %d", p.number())
+		p.line("ldi r25, %d", p.IntN(2))
+	}
+	p.place(again)
+	p.line("lds r18, %s", register)
+	p.line("sbrc r18, %d", bit)
+	p.line("rjmp %s", out)
+	if !limited {
+		p.line("rjmp %s", again)
+	} else {
+		p.line("sbiw r24, 1")
+		p.line("brne %s", again)
+	}
+	p.place(out)
+}
+
+// twoWire is some steps on the bus, each with a wait, a nap, or neither behind it.
+func (p *programmer) twoWire() {
+	for range 1 + p.IntN(5) {
+		if p.chance(2) {
+			p.line("ldi r16, 0x%02x", p.number())
+			p.line("sts TWDR, r16")
+		}
+		control := []int{0xA4, 0xA4, 0x84, 0xC4, 0x94, 0xB4, 0xA5, 0x85, 0x00}[p.IntN(9)] // START, send, receive, STOP, both, with interrupt, off
+		p.line("ldi r16, 0x%02x", control)
+		p.line("sts TWCR, r16")
+		switch p.IntN(4) {
+		case 0, 1:
+			p.waitFor("TWCR", 7)
+		case 2:
+			p.line("sleep")
+		}
+		p.line("lds r17, TWSR")
+	}
+}
+
+// serial waits for a character and takes it, or sends one and waits until it is sent.
+func (p *programmer) serial() {
+	if p.chance(2) {
+		p.waitFor("UCSR0A", 7)
+		p.line("lds r17, UDR0")
+		return
+	}
+	p.line("sts UDR0, r20")
+	p.waitFor("UCSR0A", 5+p.IntN(2))
+}
+
+// page loads a word, erases a page, writes one, or waits for that: of the program itself, of what lies behind it, or of the boot section.
+func (p *programmer) page() {
+	p.line("ldi r30, %d", p.number())
+	p.line("ldi r31, %d", []int{0, 1, 0x10, int(p.boot >> 7)}[[]int{0, 1, 2, 2, 2, 3}[p.IntN(6)]])
+	p.line("cli")
+	for _, command := range [][]int{{1}, {1, 5}, {3}, {3, 1, 5}, {0x11}}[p.IntN(5)] {
+		p.line("ldi r24, 0x%02x", command|p.IntN(2)<<7)
+		p.line("call storepage")
+		if p.chance(2) {
+			again := p.label()
+			p.place(again)
+			p.line("in r16, SPMCSR")
+			p.line("sbrc r16, %d", p.one("0", "6")[0]-'0') // SPMEN; RWWSB, which only a command clears
+			p.line("rjmp %s", again)
+		}
 	}
 }
 
 // straight is one instruction, or two that may be fused.
 func (p *programmer) straight() {
-	switch p.IntN(14) {
+	switch p.IntN(18) {
+	case 14:
+		p.line("%s r%d, r%d", p.one("muls", "mulsu", "fmul", "fmuls", "fmulsu"), 16+p.IntN(8), 16+p.IntN(8))
+	case 15:
+		p.line("cpse %s, %s", p.reg(), p.reg())
+		p.line("%s", p.one("inc r20", "lds r20, 0x120", "nop"))
+	case 16:
+		p.line("movw r%d, r%d", 16+2*p.IntN(5), 16+2*p.IntN(5))
+		p.line("movw r20, r%d", 2*p.IntN(16))
+	case 17:
+		p.line("%s", p.one("ld r17, X+", "st X+, r18", "lpm", "in r16, TIFR1", "out SPH, r25", "sbi EECR, 0", "sbi EIFR, 0", "sbi GPIOR0, 3"))
 	case 0:
 		p.line("lds %s, %s", p.reg(), p.looked())
 	case 1:
@@ -249,12 +417,12 @@ func (p *programmer) look(over, out string) {
 	case 0, 1:
 		p.line("lds %s, %s", p.one("r16", "r17", "r19"), p.looked())
 	case 2:
-		p.line("in r16, %s", p.one("GPIOR0", "TIFR0", "PIND", "EECR", "SREG"))
+		p.line("in r16, %s", p.one("GPIOR0", "TIFR0", "PIND", "PINB", "EECR", "SREG", "TIFR1", "SPMCSR", "MCUCR", "EIFR"))
 	case 3:
 		p.line("%s r1%d, %d", p.one("sbrs", "sbrc"), 6+p.IntN(3), p.IntN(8))
 		p.line("rjmp %s", p.one(out, out, over))
 	case 4:
-		p.line("%s GPIOR0, %d", p.one("sbis", "sbic"), p.IntN(8))
+		p.line("%s %s, %d", p.one("sbis", "sbic"), p.one("GPIOR0", "GPIOR0", "PIND", "PINB", "EECR", "TIFR0", "PCIFR"), p.IntN(8))
 		p.line("rjmp %s", p.one(out, over))
 	case 5:
 		p.line("%s r17, r19", p.one("and", "or", "eor", "cp", "cpc", "add", "adc", "mov"))
@@ -274,6 +442,12 @@ func (p *programmer) nap() {
 	p.place(again)
 	if p.chance(3) {
 		p.line("sei")
+	}
+	if p.chance(8) { // the brown-out detector sleeps too
+		p.line("ldi r16, 0x60")
+		p.line("ldi r17, 0x40")
+		p.line("out MCUCR, r16")
+		p.line("out MCUCR, r17")
 	}
 	p.line("sleep")
 	for range p.IntN(4) {
@@ -295,6 +469,8 @@ func (p *programmer) nap() {
 func (p *programmer) peripheral() {
 	switch p.IntN(5) {
 	case 0:
+		p.line("ldi r16, 0x%02x", p.IntN(4)<<4)
+		p.line("out EECR, r16")
 		p.line("out EEARL, r20")
 		p.line("out EEDR, r20")
 		p.line("cli")
