@@ -115,6 +115,8 @@ bool table_next_ending(int32_t after, uint16_t minutes, uint8_t preset, int32_t 
 			return true;
 		after += before;
 		minutes -= (uint16_t)before;
+		if (minutes > SEARCH_MINUTES) /* never: for the proof, which does not see that there are fewer before */
+			minutes = SEARCH_MINUTES;
 	}
 	return table_next(after, minutes, 0);
 }

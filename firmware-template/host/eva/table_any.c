@@ -45,6 +45,21 @@ void next(void)
 	Frama_C_show_each_end();
 }
 
+/* The same in two pieces, for a preset that ends; chips of 16 KiB do not know that. */
+void ending(void)
+{
+	ASSUME_OPEN;
+#if PRESETS_END
+	if (Frama_C_interval(0, 1))
+		table_presets_end();
+	else
+		table_next_ending(Frama_C_long_interval(-1440, 52661000), Frama_C_unsigned_int_interval(0, SEARCH_MINUTES),
+			Frama_C_unsigned_char_interval(0, ALL_PRESETS), Frama_C_long_interval(-1440, 52661000));
+#endif
+	//@ assert open: OPEN;
+	Frama_C_show_each_end();
+}
+
 /* Any carry that the journal may hold. */
 void pockets(void)
 {
