@@ -108,6 +108,7 @@ func (a *app) rehearse(bytes []byte, c *compiled, f rehearseFlags) error {
 	bar := a.progress("rehearsing", table.Day(r.From/table.MinutesPerDay))
 	bar.to = r.From + scenario.Length(windows)
 	r.Progress = bar.at
+	r.Note = func(text string) { fmt.Fprintln(a.err, text) }
 	report, err := scenario.Rehearse(r)
 	bar.done()
 	if err != nil {

@@ -27,6 +27,7 @@ type Rehearsal struct {
 	Servings  int // end with the day in which so many are due; 0: MostServings
 	Options   avr.Options
 	Progress  func(at table.Minute) // may be nil
+	Note      func(text string)     // what its owner should know while it goes on; may be nil
 }
 
 // Report is what a rehearsal measured. Durations and counts are those of all windows together.
@@ -47,7 +48,7 @@ type Report struct {
 	StackBytes  int
 	WorstLate   time.Duration // from the minute of a serving to the first movement
 	WorstLateAt time.Time
-	Violations  []string // of rules stricter than the chip
+	Violations  []string // of rules stricter than the chip, the first of each window
 }
 
 // Difference is a serving of the firmware that is not the replay's, or one that is missing.
@@ -63,9 +64,10 @@ func (d *Difference) Error() string {
 }
 
 const (
-	stampLayout = "2006-01-02 15:04:05.000Z"
-	mostLate    = time.Minute
-	checkEvery  = 2 * table.MinutesPerDay // less than a second of a processor's time, however often is served
+	stampLayout    = "2006-01-02 15:04:05.000Z"
+	mostLate       = time.Minute
+	mostViolations = 100                     // listed of a window
+	checkEvery     = 2 * table.MinutesPerDay // less than a second of a processor's time, however often is served
 )
 
 // Rehearse runs firmware and table. The error is a [*Difference] where they do not serve what the replay does.
@@ -132,6 +134,7 @@ type rehearsing struct {
 	due    replay.Serving // the next one with pockets
 	more   bool           // there is one
 	got    int            // pockets of it so far
+	resets int            // that nothing from outside has caused
 	failed *Difference
 
 	progress func(minutes table.Minute) // that have passed
@@ -146,22 +149,25 @@ func (g *rehearsing) window(b *board.Board) {
 	b.Observe(func(e board.Event) {
 		watch.see(e)
 		g.log.Add(b.Time(e.At), e)
-		if e.Kind == board.RuleBroken {
+		switch {
+		case e.Kind == board.RuleBroken && len(g.rep.Violations) < mostViolations:
 			g.rep.Violations = append(g.rep.Violations, b.Time(e.At).Format(stampLayout)+" "+e.Text)
+		case e.Kind == board.WasReset:
+			g.reset(e)
 		}
 	}, unlogged[:]...)
+	every := g.look()
 	end := g.w.To.Time().Add(-time.Millisecond)
 	for at := g.w.From; g.failed == nil && b.Now().Before(end); {
 		from := at
-		at = min(at+checkEvery, g.w.To)
+		at = min(at+every, g.w.To)
 		g.progress(at - from)
 		stop := at.Time()
 		if stop.After(end) {
 			stop = end
 		}
-		if reason := b.RunUntil(stop); reason != avr.StopLimit && g.failed == nil {
-			g.fail("the firmware runs on", "it stopped: "+reason.String(), b.Now())
-		}
+		g.run(stop)
+		g.overdue()
 	}
 	// A serving of the last minute may still be turning.
 	if g.failed == nil {
