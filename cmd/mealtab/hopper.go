@@ -179,7 +179,11 @@ func (s *session) showHopper(h *filling, wanted string) error {
 		return err
 	}
 	h.heading(&s.out)
-	if !flasher.Holds(tab, h.c.Bytes) {
+	planned, err := table.WithPresetUntil(h.c.Bytes, t.PresetUntil) // which mealtab preset may have changed
+	if err != nil {
+		planned = h.c.Bytes
+	}
+	if !flasher.Holds(tab, planned) {
 		s.out.WriteString(prose.Wrap("  note           ", "the feeder holds another table than this plan's: what follows is reckoned by the feeder's"))
 		if t.Wheel.UnitMg == 0 || t.Wheel.PocketUnits == 0 {
 			return fmt.Errorf("%s: the table on the feeder does not say what a pocket holds: upload the plan", s.Port())
@@ -195,6 +199,9 @@ func (s *session) showHopper(h *filling, wanted string) error {
 		}
 	}
 	in := h.input(t, preset, st.Adjust)
+	if wanted == "" {
+		in.Until = replay.PresetEndAfter(t, st.Cursor)
+	}
 	if h.now { // what was served earlier in this minute came out of the filling before
 		s.a.hopperLasts(&s.out, h, in, h.full)
 		return s.tellFilled(h, t)

@@ -28,8 +28,8 @@ func (a *app) serveCommand() *cobra.Command {
 		Short: "Feed now",
 		Long: `Let a feeder serve now, as its button does, and within the same limits: so many times in an hour and in
 a day as its table says, 20 pockets at once, and 40 in 24 hours. However often the request has to be
-sent on a bad line, the feeder serves once. A weight becomes whole pockets: what was given is said, and
-the remainder is carried to the next servings.
+sent on a bad line, the feeder serves once. A weight becomes whole pockets, and what is
+given is said.
 
 Keep fingers and paws off the wheel.`,
 		Example: `  mealtab serve
@@ -75,9 +75,13 @@ func (s *session) serve(portion string) error {
 // servedWords says how what is served differs from what was asked for, and what may still be given by hand.
 func servedWords(t *table.Table, st flasher.Status, portion string, amount uint32, pockets int) string {
 	var parts []string
-	if asked := amount; asked > 0 && uint64(asked) != uint64(pockets)*uint64(t.Wheel.PocketUnits) {
-		parts = append(parts, fmt.Sprintf("%s was asked for, and the wheel turns whole pockets of %s: what is over or short is made good with the next servings",
-			portion, units.Milligrams(t.Wheel.PocketMg())))
+	asked, err := units.ParseMass(portion)
+	if weighed := err == nil && t.Wheel.UnitMg > 0; weighed && int64(asked) != int64(pockets)*t.Wheel.PocketMg() {
+		text := fmt.Sprintf("%s was asked for, and the wheel turns whole pockets of %s", portion, units.Milligrams(t.Wheel.PocketMg()))
+		if int64(asked) == int64(amount)*int64(t.Wheel.UnitMg) { // else the request itself was rounded to what a table can say
+			text += ": what is over or short is made good with the next servings"
+		}
+		parts = append(parts, text)
 	}
 	left := max(0, min(st.HourLeft, st.DayLeft)-1)
 	parts = append(parts, fmt.Sprintf("by button or line the feeder allows %s more now, and %s in the 24 hours from the first",

@@ -23,6 +23,7 @@ type Input struct {
 	Full   bool             // nothing more goes in: no reminder before the first serving
 	From   table.Minute     // now
 	Preset int              // in force; replay.AllPresets where there are none
+	Until  table.Minute     // at which that preset ends and the first is in force again; 0: never. See [replay.PresetEnd]
 	Adjust int              // portion in tenths, as the portion button sets it; 0 means 10
 	// Local gives the clock on the wall, as minutes east of UTC; nil: UTC.
 	Local func(table.Minute) int
@@ -54,7 +55,7 @@ const beforeAll = -2 * table.MinutesPerDay
 // walk calls f with each serving from the beginning of the table on, until f returns false; over reports that there are no
 // more, or that there have been too many from now on.
 func (in Input) walk(f func(replay.Serving) bool) (over bool) {
-	c := replay.New(in.Table, replay.Options{From: beforeAll, Preset: in.Preset, Adjust: in.Adjust})
+	c := replay.New(in.Table, replay.Options{From: beforeAll, Preset: in.Preset, Until: in.Until, Adjust: in.Adjust})
 	for n := 0; n < mostServings; {
 		s, ok := c.Next()
 		if !ok {
