@@ -22,7 +22,7 @@ func buttons(p *page, of Input) {
 	}
 	p.text("Any press also says that you have seen a fault.")
 	p.heading("Light")
-	p.text("Dark: all is well, or there is no power (press plan to tell them apart). A quick double wink about once a minute: a preset other than the first is in force (not on m168-mains). A fault flashes every eight to ten seconds:")
+	p.text("Dark: all is well, or there is no power (press plan to tell them apart). A double wink each minute: not the first preset. A fault flashes every eight to ten seconds:")
 	p.y += 4
 	lefts = []float64{margin, margin + 140, margin + 415}
 	for i, f := range table.FaultBits() {
