@@ -60,6 +60,20 @@ Sun 2026-12-06  18 g turned of 36 g
 	require.Equal(t, out, same)
 	out, _ = h.run(0, "", "journal", "--port", "desk", "--save", file)
 	require.Contains(t, out, ": 0 new records, ")
+
+	plan, _ := planFile(t, planBefore)
+	picture := filepath.Join(t.TempDir(), "fed.svg")
+	h.run(0, "", "chart", plan, "--kind", "fed", "--saved", file, "-o", picture)
+	svg, err := os.ReadFile(picture)
+	require.NoError(t, err)
+	require.Contains(t, string(svg), "Sun 6 Dec 2026; 18 g turned of 36 g; supper left out, after a loss of power")
+	h.run(2, "", "chart", plan, "--saved", file, "-o", picture)
+	_, errs := h.run(1, "", "chart", plan, "--kind", "fed", "--saved", file, "--from", "2027-01-01", "-o", picture)
+	require.Contains(t, errs, "there is no record of a serving in these days")
+	out, _ = h.run(0, "", "fed", "--saved", file, "--format", "json")
+	require.Contains(t, out, `"text": "3 pockets turned, at least 30 min late, after a loss of power"`)
+	out, _ = h.run(0, "", "fed", "--saved", file, "--format", "csv")
+	require.Contains(t, out, "\n2026-12-05,2026-12-05T18:30:00Z,supper,late,1,3,3,18000,18000,30,after a loss of power,\n")
 }
 
 // A file of another feeder, of another kind, edited, or that may not be written is refused, and is left as it was.

@@ -22,11 +22,12 @@ type comparison struct {
 	done    map[table.Minute]*Serving // by Due
 	hand    []Serving
 	notes   []note
-	newest  table.Minute // the latest time that the feeder is known to have reached
-	current *Serving     // the newest begun, to which what follows belongs
-	floor   table.Minute // the feeder's time was at least that when the record in hand was written
-	cause   cause        // why the feeder may be late
-	open    bool         // whether the current one was finished is not on record
+	newest  table.Minute          // the latest time that the feeder is known to have reached
+	current *Serving              // the newest begun, to which what follows belongs
+	floor   table.Minute          // the feeder's time was at least that when the record in hand was written
+	cause   cause                 // why the feeder may be late
+	told    map[table.Minute]bool // servings that the run has a record of their own for
+	open    bool                  // whether the current one was finished is not on record
 }
 
 // cause is why a serving may be late or left out.
@@ -73,10 +74,36 @@ func (c *comparison) run(r *saved.Run) {
 	f := inForce(c.in.Log, r)
 	c.plan(r, f)
 	c.current, c.floor, c.cause = nil, 0, cause{}
+	c.told = c.recorded(r, f)
 	for i, h := range r.Records {
 		c.record(h, f[i])
 	}
 	c.end(r)
+}
+
+// recorded are the servings that a run says to have given or left out.
+func (c *comparison) recorded(r *saved.Run, f []force) map[table.Minute]bool {
+	told := map[table.Minute]bool{}
+	for i, h := range r.Records {
+		switch h.Event {
+		case table.EventServed:
+			told[h.At] = true
+		case table.EventMissed:
+			for _, d := range c.leftOut(h.At, int(h.Value), f[i]) {
+				told[d.at] = true
+			}
+		}
+	}
+	return told
+}
+
+// leftOut are the servings of a MISSED record; nil where the plan of the time is not known.
+func (c *comparison) leftOut(first table.Minute, count int, f force) []dueAt {
+	const longest = 400 * table.MinutesPerDay // the firmware looks back for less
+	if f.table == nil || decoded(f.table.Bytes).Presets > 1 && !f.preset.ok {
+		return nil
+	}
+	return c.dues(f, replay.Options{From: first, To: first + longest, Preset: f.preset.value}, count)
 }
 
 // end says of the newest serving what the feeder's state says of it.
@@ -395,7 +422,7 @@ func (c *comparison) unrecorded(to table.Minute) (at table.Minute, ok bool) {
 		from = c.current.Due
 	}
 	for d := range c.planned {
-		if d > from && d <= to && d > at && c.done[d] == nil {
+		if d > from && d <= to && d > at && !c.told[d] && c.done[d] == nil {
 			at, ok = d, true
 		}
 	}
@@ -404,13 +431,13 @@ func (c *comparison) unrecorded(to table.Minute) (at table.Minute, ok bool) {
 
 // missed marks the servings that the feeder left out, the first of them at an instant.
 func (c *comparison) missed(first table.Minute, count int, f force) {
-	if f.table == nil || decoded(f.table.Bytes).Presets > 1 && !f.preset.ok {
+	list := c.leftOut(first, count, f)
+	if list == nil {
 		s := c.begin(first, force{})
 		s.State, s.Count, s.Turned, s.Why = Missed, count, 0, c.cause.of(first)
 		c.done[first] = s
 		return
 	}
-	list := c.dues(f, replay.Options{From: first, To: first + 400*table.MinutesPerDay, Preset: f.preset.value}, count)
 	for _, d := range list {
 		if c.done[d.at] != nil {
 			continue // it was given before the clock was set back

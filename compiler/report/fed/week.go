@@ -160,7 +160,7 @@ func (r *Report) sentence(days []Day) string {
 		b.WriteString(" Besides, portions were given by hand.")
 	}
 	if t.unknown > 0 {
-		fmt.Fprintf(&b, " Of %s there is no record.", units.Count(t.unknown, "planned serving"))
+		fmt.Fprintf(&b, " What became of %s is not on record.", units.Count(t.unknown, "planned serving"))
 	}
 	if whole := t.days; whole < len(days) {
 		fmt.Fprintf(&b, " Known whole: %d of %d days.", whole, len(days))
