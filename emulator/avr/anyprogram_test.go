@@ -103,8 +103,8 @@ func (w *world) alarm() {
 	case 7:
 		w.m.Stop()
 	}
-	if held := w.m.Supply() < 4000; held || !w.m.Executing() {
-		next = min(next, 1_000_000) // soon something else
+	if _, asleep := w.m.Asleep(); !asleep && !w.m.Executing() {
+		next = min(next, 1_000_000) // held in reset, or without supply: not for long
 	}
 	w.m.SetAlarm(w.m.Cycle() + next)
 }

@@ -201,7 +201,7 @@ func (p *programmer) setup() {
 func (p *programmer) block() {
 	kind := p.IntN(11)
 	if p.sleepy && p.chance(2) {
-		kind = 5
+		kind = []int{5, 11}[p.IntN(2)]
 	}
 	switch kind {
 	case 0, 1:
@@ -216,6 +216,8 @@ func (p *programmer) block() {
 		p.peripheral()
 	case 8:
 		p.wild()
+	case 11:
+		p.doze()
 	case 9:
 		p.twoWire()
 	case 10:
@@ -463,6 +465,56 @@ func (p *programmer) nap() {
 	}
 	p.line("dec r22")
 	p.line("brne %s", again)
+}
+
+// doze is hundreds of naps between which little changes.
+func (p *programmer) doze() {
+	again := p.label()
+	p.line("ldi r22, %d", p.number())
+	p.line("ldi r23, %d", p.IntN(4))
+	p.line("ldi r16, 0x%02x", []int{5, 5, 7, 13}[p.IntN(4)])
+	p.line("out SMCR, r16")
+	if !p.chance(4) {
+		p.line("cli")
+		p.line("ldi r16, 0x18")
+		p.line("ldi r17, 0x%02x", 0x40|p.IntN(2)) // an interrupt each 16 or 32 ms
+		p.line("sts WDTCSR, r16")
+		p.line("sts WDTCSR, r17")
+	}
+	p.line("sei")
+	p.place(again)
+	p.line("sleep")
+	for range 1 + p.IntN(6) {
+		switch p.IntN(8) {
+		case 0, 1:
+			at := p.one("0x130", "0x131", "GPIOR1")
+			p.line("lds r16, %s", at)
+			p.line("%s r16", p.one("inc", "dec", "com", "swap"))
+			p.line("sts %s, r16", at)
+		case 2:
+			p.line("lds r17, 0x131")
+			p.line("add r17, r20")
+			p.line("sts 0x132, r17")
+		case 3:
+			p.line("%s", p.one("inc r20", "adiw r24, 1", "sbiw r24, 1", "wdr", "rcall sub"))
+		case 4:
+			p.line("lds r18, %s", p.one("PIND", "PORTB", "MCUSR", "EECR", "ADCSRA", "WDTCSR", "TWCR", "UCSR0B", "SPL", "EIFR", "0x130"))
+		case 5:
+			p.line("push r20")
+			p.line("pop r19")
+		case 6:
+			over := p.label()
+			p.line("cpi r20, %d", p.number())
+			p.line("%s", p.one("brne "+over, "brcs "+over, "sbrc r20, 7"))
+			p.line("inc r21")
+			p.place(over)
+		case 7:
+			p.line("%s", p.one("cbi PORTB, 0", "sbi GPIOR0, 1", "cpse r20, r21", "mul r20, r21", "lpm r19, Z"))
+		}
+	}
+	p.line("subi r22, 1")
+	p.line("sbci r23, 0")
+	p.line("brcc %s", again)
 }
 
 // peripheral starts something that ends by an event.
