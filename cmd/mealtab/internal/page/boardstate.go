@@ -83,7 +83,7 @@ func (s *Server) holds(out *BoardState, tab []byte, st flasher.Status, c *Compil
 		return nil
 	}
 	out.SetTo = fmt.Sprintf("portions at %d %%", 10*st.Adjust)
-	out.Same = c != nil && flasher.Holds(tab, c.Output.Bytes)
+	out.Same = c != nil && holdsPlan(tab, c.Output.Bytes)
 	if out.Same {
 		out.Table = "this plan"
 		return c.Schedule()
@@ -151,4 +151,18 @@ func clockWords(r flasher.Reading) string {
 		return "right"
 	}
 	return preview.Apart(off)
+}
+
+// holdsPlan reports whether a feeder's table is that of a plan; the feeder may end its preset by itself where the plan says no date.
+func holdsPlan(held, next []byte) bool {
+	if flasher.Holds(held, next) {
+		return true
+	}
+	h, err := table.Decode(held)
+	n, err2 := table.Decode(next)
+	if err != nil || err2 != nil || h.PresetUntil == 0 || n.PresetUntil != 0 {
+		return false
+	}
+	with, err := table.WithPresetUntil(next, h.PresetUntil)
+	return err == nil && flasher.Holds(held, with)
 }

@@ -9,6 +9,7 @@ import (
 	"mealtab/cmd/mealtab/internal/moment"
 	"mealtab/cmd/mealtab/internal/preview"
 	"mealtab/cmd/mealtab/internal/rehearsal"
+	"mealtab/compiler/table"
 	"mealtab/flasher"
 )
 
@@ -73,7 +74,7 @@ func (s *Server) propose(r struct {
 	}
 	var out Proposed
 	err = s.talk(r.ID, func(f *flasher.Feeder) error {
-		p, err := f.Propose(c.Output.Bytes)
+		p, c, err := s.proposal(f, c)
 		if err == nil {
 			out = s.proposed(p, c)
 		}
@@ -89,6 +90,27 @@ func (s *Server) propose(r struct {
 		}
 	})
 	return out, err
+}
+
+// proposal looks at a feeder for which a plan is meant. Where the feeder ends its preset by itself and the plan says no date, the
+// feeder's is kept, as mealtab upload does; what is proposed, rehearsed and shown then has it.
+func (s *Server) proposal(f *flasher.Feeder, c *Compiled) (*flasher.Proposal, *Compiled, error) {
+	p, err := f.Propose(c.Output.Bytes)
+	if err != nil {
+		return nil, nil, err
+	}
+	tab, _, ok := preview.KeptDate(p)
+	if !ok {
+		return p, c, nil
+	}
+	kept, output := *c, *c.Output
+	if output.Table, err = table.Decode(tab); err != nil {
+		return nil, nil, err
+	}
+	output.Bytes, kept.Output = tab, &output
+	s.boards.way.begin(tab, func() *rehearsal.Running { return rehearsal.Start(tab, s.o.Years, s.o.Firmware) })
+	p, err = f.Propose(tab)
+	return p, &kept, err
 }
 
 // proposed says a proposal in words.
@@ -136,7 +158,7 @@ func (s *Server) upload(r struct {
 	}
 	var out BoardState
 	err = s.talk(r.ID, func(f *flasher.Feeder) error {
-		p, err := f.Propose(c.Output.Bytes)
+		p, _, err := s.proposal(f, c)
 		if err != nil {
 			return w.fails(stepLook, err)
 		}

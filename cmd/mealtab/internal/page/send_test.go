@@ -14,6 +14,7 @@ import (
 
 	"mealtab/cmd/mealtab/internal/known"
 	"mealtab/compiler/report/serving"
+	"mealtab/compiler/table"
 	"mealtab/emulator/avr"
 	"mealtab/emulator/board"
 	"mealtab/flasher"
@@ -208,6 +209,49 @@ func TestTry(t *testing.T) {
 	code, fault = s.post("try/start", struct{ Date, Time string }{"soon", "12:00"}, nil)
 	assert.Equal(t, http.StatusUnprocessableEntity, code)
 	assert.Contains(t, fault, "is not a time")
+}
+
+// Somebody is away until a date, which the feeder knows and the plan does not: a meal that is changed from the page leaves it so.
+func TestSendKeepsTheEndOfAPreset(t *testing.T) {
+	e := flashertest.New(t, "m328-mains", nil, func(c *board.Config) { c.Start = present })
+	const presets = "presets = [\"home\", \"away\"]\n"
+	plan := strings.ReplaceAll(cats, "portion", presets+"portion")
+	s := newSite(t, plan)
+	s.server.o.Boards = func() ([]FoundBoard, error) { return []FoundBoard{{ID: "desk"}}, nil }
+	s.server.o.Open = func(name string) (*flasher.Feeder, error) { return flasher.Connect(e.Link(name)) }
+	f, err := flasher.Connect(e.Link("desk"))
+	require.NoError(t, err)
+	until := table.Day(table.MinuteOf(present.Unix())/table.MinutesPerDay) + 9
+	away, err := table.WithPresetUntil(s.server.compiled().Output.Bytes, until)
+	require.NoError(t, err)
+	p, err := f.Propose(away)
+	require.NoError(t, err)
+	staged, err := p.Stage(nil)
+	require.NoError(t, err)
+	require.NoError(t, staged.Commit(nil))
+	_, _, err = f.Settings(1, -1)
+	require.NoError(t, err)
+
+	s.change("edit", edited{"meal.0.portion", "12 g", ""})
+	s.change("save", map[string]bool{"replace": false})
+	var proposed Proposed
+	_, fault := s.post("send/propose", proposal{"desk", s.revision()}, &proposed)
+	require.Empty(t, fault)
+	assert.NotContains(t, strings.Join(proposed.Changes, "\n"), "by itself")
+	_, fault = s.post("send/upload", confirmed{"desk", proposed.Key, s.revision(), false}, nil)
+	require.Empty(t, fault)
+	st, err := f.Status()
+	require.NoError(t, err)
+	held, err := f.Table(st)
+	require.NoError(t, err)
+	now, err := table.Decode(held)
+	require.NoError(t, err)
+	assert.Equal(t, until, now.PresetUntil)
+	assert.Equal(t, 1, st.Preset)
+	var b BoardState
+	_, fault = s.post("send/look", map[string]any{"id": "desk"}, &b)
+	require.Empty(t, fault)
+	assert.True(t, b.Same, "it holds the present plan, and its own date")
 }
 
 // The page shows the name that a feeder keeps, carries it to the next plan, and says of each fault what to do.
