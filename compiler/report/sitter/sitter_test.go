@@ -204,7 +204,7 @@ func TestDays(t *testing.T) {
 func TestPrinted(t *testing.T) {
 	chromium, err := exec.LookPath("chromium")
 	if err != nil || exec.Command("pdftotext", "-v").Run() != nil {
-		t.Skip("needs chromium and poppler-utils: ./check packages")
+		t.Fatal("needs chromium and poppler-utils: ./check packages installs them")
 	}
 	dir := t.TempDir()
 	cases := []struct {
