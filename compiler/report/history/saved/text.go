@@ -24,9 +24,6 @@ const preamble = `# What one feeder has done, oldest first, as it remembers it; 
 # Lines of your own may stand anywhere, if they begin with #.
 `
 
-// Looks reports whether a file begins as a saved history does.
-func Looks(text []byte) bool { return bytes.HasPrefix(text, []byte(head)) }
-
 // Text is the log as a file has it. The same log gives the same bytes.
 func (l *Log) Text() []byte {
 	var b strings.Builder
