@@ -94,8 +94,8 @@ func TestNameOfANetworkPort(t *testing.T) {
 			commands[cmd.Name()] = nil
 		}
 	}
-	for _, needsPlan := range []string{"upload", "hopper"} {
-		commands[needsPlan] = []string{"there-is-none.toml"}
+	for needsPlan, more := range map[string][]string{"upload": nil, "hopper": nil, "chart": nil, "skip": {"tomorrow"}, "move": {"tomorrow", "20:00"}, "extra": {"tomorrow", "10 g"}} {
+		commands[needsPlan] = append([]string{"there-is-none.toml"}, more...)
 	}
 	require.Greater(t, len(commands), 9)
 	faults := map[string]string{
