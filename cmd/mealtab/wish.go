@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
+	"mealtab/compiler/advice"
 	"mealtab/compiler/once"
 	"mealtab/compiler/plan"
 	"mealtab/compiler/reader"
@@ -88,12 +89,15 @@ func (w *wish) finish() error {
 	if err := w.a.write(w.name, w.change.Text()); err != nil {
 		return err
 	}
-	fmt.Fprintf(w.a.out, "%s is written; proved: nothing else changes, through %s\n", w.name, table.Day(table.MaxDay))
+	fmt.Fprintf(w.a.out, "%s is written; proved: nothing else in the plan changes, through %s\n", w.name, table.Day(table.MaxDay))
+	if c.Proof.Through < table.MaxDay {
+		fmt.Fprintf(w.a.out, "A feeder's table of it is right through %s.\n", c.Proof.Through)
+	}
 	if w.f.send {
 		w.f.upload.years = 10
 		return w.a.runUpload(w.name, w.f.upload)
 	}
-	_, err = fmt.Fprintf(w.a.out, "The feeder knows nothing of it yet: mealtab upload %s\n", w.name)
+	_, err = fmt.Fprintf(w.a.out, "The feeder knows nothing of it yet: mealtab upload %s\n", pasted(w.name))
 	return err
 }
 
@@ -131,28 +135,33 @@ func (w *wish) skip(when string) error {
 	return w.skippedBack(when, list, from, to)
 }
 
-// skippedBack says how what was left out is served again: dates of a rule by --undo, extra dates anew.
+// skippedBack says how what was left out is served again, and nothing else: dates of a rule by --undo, extra dates anew. What the plan
+// left out before stays so.
 func (w *wish) skippedBack(when string, list []once.Serving, from, to int64) error {
 	left, err := once.LeftOut(w.change.Plan(), w.l.zone, from, to)
 	if err != nil {
 		return err
 	}
-	undo := false
-	for _, s := range list {
-		if slices.ContainsFunc(left, func(o once.Serving) bool {
-			return o.Unix == s.Unix && w.change.Plan().Meals[o.Meal].Name == w.l.plan.Meals[s.Meal].Name
-		}) {
-			undo = true
-			continue
-		}
-		m := &w.l.plan.Meals[s.Meal]
-		w.back("extra", fmt.Sprintf("%s %q", w.iso(s.Unix), m.Portion))
+	if left, err = w.ofMeal(left); err != nil {
+		return err
 	}
-	if undo {
+	if len(left) == len(list) && w.sameMeals() { // nothing was left out before, and nothing has gone for good
 		w.back("skip", w.words(when)+" --undo")
+		return nil
+	}
+	for _, s := range list {
+		m := &w.l.plan.Meals[s.Meal]
+		if slices.ContainsFunc(left, func(o once.Serving) bool { return o.Unix == s.Unix && w.change.Plan().Meals[o.Meal].Name == m.Name }) {
+			w.back("skip", w.iso(s.Unix)+" --meal "+pasted(m.Name)+" --undo")
+		} else {
+			w.back("extra", w.iso(s.Unix)+" "+pasted(m.Portion.String()))
+		}
 	}
 	return nil
 }
+
+// sameMeals reports whether no meal has gone with its last date.
+func (w *wish) sameMeals() bool { return len(w.change.Plan().Meals) == len(w.l.plan.Meals) }
 
 func (w *wish) restore(from, to int64) error {
 	list, err := once.LeftOut(w.l.plan, w.l.zone, from, to)
@@ -187,7 +196,7 @@ func (w *wish) span(when string) (from, to int64, err error) {
 			return 0, 0, err
 		}
 		if to <= from {
-			return 0, 0, usagef("--until %s is not after %s", w.f.until, when)
+			return 0, 0, usagef("--until %s is not after %s; if another day is meant, name it too: --until \"sat 02:00\"", w.f.until, when)
 		}
 	}
 	now := moment.Minute(w.a.now).Unix()
@@ -237,7 +246,7 @@ func (w *wish) move(when, to string) error {
 	}
 	fmt.Fprintf(&w.out, "Moved this once\n  %s  %s  %s\n  to\n  %s\n", w.stamp(s.Unix), w.l.plan.Meals[s.Meal].Name, w.l.plan.Meals[s.Meal].Portion, w.stamp(moved.Unix))
 	w.day(moved.Unix)
-	w.back("move", fmt.Sprintf("%s %s --meal %q", w.iso(moved.Unix), w.iso(s.Unix), w.l.plan.Meals[s.Meal].Name))
+	w.back("move", fmt.Sprintf("%s %s --meal %s", w.iso(moved.Unix), w.iso(s.Unix), pasted(w.l.plan.Meals[s.Meal].Name)))
 	return nil
 }
 
@@ -259,7 +268,8 @@ func (w *wish) exchange(s once.Serving, at int64) error {
 	}
 	fmt.Fprintf(&w.out, "Another portion this once\n  %s  %s  %s\n  becomes\n  %s  %s\n", w.stamp(s.Unix), m.Name, m.Portion, w.stamp(given.Unix), w.f.portion)
 	w.day(given.Unix)
-	w.back("skip", fmt.Sprintf("%s --meal %q, and mealtab skip %s %s --meal %q --undo", w.iso(given.Unix), w.change.Plan().Meals[given.Meal].Name, w.name, w.iso(s.Unix), m.Name))
+	w.back("skip", w.iso(given.Unix)+" --meal "+pasted(w.change.Plan().Meals[given.Meal].Name))
+	w.back("skip", w.iso(s.Unix)+" --meal "+pasted(m.Name)+" --undo")
 	return nil
 }
 
@@ -275,6 +285,11 @@ func (w *wish) extra(when, portion string) error {
 		return usagef("say how much: a PORTION such as \"10 g\", or the meal with --meal NAME, and not both")
 	case m.At.Unix() < moment.Minute(w.a.now).Unix():
 		return fmt.Errorf("%s is over", when)
+	}
+	for _, name := range w.f.presets {
+		if !slices.Contains(w.l.plan.Presets, name) {
+			return usagef("--preset: the plan has no preset %q; %s", name, advice.DidYouMean(name, w.l.plan.Presets, nil))
+		}
 	}
 	nominal := w.nominal(m.At.Unix())
 	var s once.Serving
@@ -294,7 +309,7 @@ func (w *wish) extra(when, portion string) error {
 	}
 	w.list("Served once more", w.change.Plan(), []once.Serving{s})
 	w.day(s.Unix)
-	w.back("skip", fmt.Sprintf("%s --meal %q", w.iso(s.Unix), w.change.Plan().Meals[s.Meal].Name))
+	w.back("skip", w.iso(s.Unix)+" --meal "+pasted(w.change.Plan().Meals[s.Meal].Name))
 	return nil
 }
 

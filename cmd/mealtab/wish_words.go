@@ -4,7 +4,10 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"regexp"
+	"runtime"
 	"slices"
+	"strings"
 	"time"
 
 	"mealtab/cmd/mealtab/internal/moment"
@@ -111,7 +114,21 @@ func (w *wish) after(from, to int64) {
 
 // back says which command takes a change back.
 func (w *wish) back(command, rest string) {
-	fmt.Fprintf(&w.out, "To take it back: mealtab %s %s %s\n", command, w.name, rest)
+	fmt.Fprintf(&w.out, "To take it back: mealtab %s %s %s\n", command, pasted(w.name), rest)
+}
+
+// plainWord is what every shell leaves as it is.
+var plainWord = regexp.MustCompile(`^[\pL\pN_./:@%+=,-]+$`)
+
+// pasted is a word as it can be pasted into a shell.
+func pasted(s string) string {
+	switch {
+	case plainWord.MatchString(s):
+		return s
+	case runtime.GOOS == "windows":
+		return `"` + strings.ReplaceAll(s, `"`, `\"`) + `"`
+	}
+	return "'" + strings.ReplaceAll(s, "'", `'\''`) + "'"
 }
 
 // iso is the local time of an instant as a command takes it.
@@ -134,7 +151,7 @@ func (w *wish) words(when string) string {
 		}
 	}
 	if w.f.meal != "" {
-		text += fmt.Sprintf(" --meal %q", w.f.meal)
+		text += " --meal " + pasted(w.f.meal)
 	}
 	return text
 }

@@ -135,6 +135,7 @@ type report struct {
 	Through  string         `json:"through"`
 	Unit     string         `json:"unit"` // "mg" or "pockets"
 	Presets  []presetReport `json:"presets"`
+	Ends     [2]string      `json:"ends"` // the last date of each table
 	Settings []string       `json:"settings"`
 }
 
@@ -167,7 +168,7 @@ func named(list []string) []string { return append([]string{}, list...) }
 
 // JSON writes one object (RFC 8259).
 func (r *Result) JSON(w io.Writer) error {
-	out := report{Equal: r.Equal(), Sides: [2]string{r.Sides[0].Name, r.Sides[1].Name}, From: r.From.String(), Through: lastDay(r.To).String(), Unit: "pockets", Settings: append([]string{}, r.Settings...)}
+	out := report{Equal: r.Equal(), Sides: [2]string{r.Sides[0].Name, r.Sides[1].Name}, From: r.From.String(), Through: lastDay(r.To).String(), Unit: "pockets", Ends: [2]string{r.Sides[0].Schedule.Table.Through.String(), r.Sides[1].Schedule.Table.Through.String()}, Settings: append([]string{}, r.Settings...)}
 	if r.ByWeight {
 		out.Unit = "mg"
 	}
