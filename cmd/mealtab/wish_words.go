@@ -78,22 +78,21 @@ func (w *wish) list(heading string, p *plan.Plan, list []once.Serving) {
 	}
 }
 
-// day says what its local date serves after the change.
-func (w *wish) day(unix int64) {
-	date := w.local(unix)
-	from, _ := w.l.zone.Resolve(time.Date(date.Year(), date.Month(), date.Day(), 0, 0, 0, 0, time.UTC).Unix())
-	to, _ := w.l.zone.Resolve(time.Date(date.Year(), date.Month(), date.Day()+1, 0, 0, 0, 0, time.UTC).Unix())
-	w.after(from, to)
-}
+// day says what the local date of an instant serves after the change.
+func (w *wish) day(unix int64) { w.rest(unix, unix+1) }
 
 // rest says what the days of a span still serve, where it is short enough to read.
 func (w *wish) rest(from, to int64) {
 	if to-from <= 8*86400 {
-		first, last := w.local(from), w.local(to-1)
-		a, _ := w.l.zone.Resolve(time.Date(first.Year(), first.Month(), first.Day(), 0, 0, 0, 0, time.UTC).Unix())
-		b, _ := w.l.zone.Resolve(time.Date(last.Year(), last.Month(), last.Day()+1, 0, 0, 0, 0, time.UTC).Unix())
-		w.after(a, b)
+		w.after(w.midnight(from, 0), w.midnight(to-1, 1))
 	}
+}
+
+// midnight is the instant at which the local date of an instant begins, or one so many days later.
+func (w *wish) midnight(unix int64, later int) int64 {
+	date := w.local(unix)
+	at, _ := w.l.zone.Resolve(time.Date(date.Year(), date.Month(), date.Day()+later, 0, 0, 0, 0, time.UTC).Unix())
+	return at
 }
 
 func (w *wish) after(from, to int64) {

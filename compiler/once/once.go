@@ -285,7 +285,7 @@ func (c *Change) add(meal int, at int64) (s Serving, err error) {
 func (c *Change) readmit(meal int, nominal int64) error {
 	set, where := &c.now.Meals[meal].Set, &c.now.Meals[meal].Where
 	for range len(set.ExDate) + 1 {
-		place := placeOf(set.ExDate, where.ExDate[:min(len(where.ExDate), len(set.ExDate))], nominal)
+		place := placeOf(set.ExDate, where.ExDate, nominal)
 		if place == nil {
 			break
 		}
@@ -343,10 +343,16 @@ func placeOf(dates []plan.Local, places []plan.Pos, nominal int64) *plan.Pos {
 // dropDate takes the date at a place out of a meal's list; a meal of single dates that loses its last one goes.
 func dropDate(d *edit.Doc, meal int, name string, at plan.Pos) []byte {
 	k := mealKey(meal, name)
-	if name == "rdate" && len(d.List(k)) == 1 && !d.Has(mealKey(meal, "rrule")) && !d.Has(mealKey(meal, "dtstart")) && !d.Has(mealKey(meal, "at")) {
+	if name == "rdate" && len(d.List(k)) == 1 && SingleDates(d, meal) {
 		return d.RemoveMeal(meal)
 	}
 	return d.Drop(k, d.Element(k, at.Line, at.Col))
+}
+
+// SingleDates reports whether a meal has nothing but the dates of rdate.
+func SingleDates(d *edit.Doc, meal int) bool {
+	has := func(name string) bool { return d.Has(mealKey(meal, name)) }
+	return has("rdate") && !has("rrule") && !has("dtstart") && !has("at")
 }
 
 // mealFor finds or makes the meal of an extra portion.
@@ -356,8 +362,7 @@ func (c *Change) mealFor(portion, name string, presets []string, at int64) (meal
 		return 0, false, err
 	}
 	for i := range c.now.Meals {
-		single := !d.Has(mealKey(i, "rrule")) && !d.Has(mealKey(i, "dtstart")) && !d.Has(mealKey(i, "at"))
-		if single && d.Text(mealKey(i, "portion")) == portion && slices.Equal(d.List(mealKey(i, "presets")), presets) {
+		if SingleDates(d, i) && d.Text(mealKey(i, "portion")) == portion && slices.Equal(d.List(mealKey(i, "presets")), presets) {
 			return i, false, nil
 		}
 	}

@@ -29,14 +29,14 @@ func (g *rehearsing) reset(e board.Event) {
 		return
 	}
 	now := g.b.Time(e.At)
-	g.fail("the firmware runs on", fmt.Sprintf("it was reset %d times in %v, now by %s, at byte %#x of the flash",
-		g.resets, now.Sub(g.w.From.Time()).Round(time.Millisecond), resetCause(uint8(e.Value)), 2*int(g.b.MCU().PC())), now)
+	g.fail("the firmware runs on", fmt.Sprintf("it was reset %d times in %v, now by %s, at %s",
+		g.resets, now.Sub(g.w.From.Time()).Round(time.Millisecond), resetCause(uint8(e.Value)), g.place()), now)
 }
 
 // overdue ends a rehearsal whose serving is late already; one that is being turned takes its time.
 func (g *rehearsing) overdue() {
 	if now := g.b.Now(); g.failed == nil && g.more && g.got == 0 && now.Sub(g.due.At.Time()) >= mostLate {
-		g.fail(g.describe(), "nothing until now; the program is at byte "+fmt.Sprintf("%#x", 2*int(g.b.MCU().PC()))+" of the flash", now)
+		g.fail(g.describe(), "nothing until now; the program is at "+g.place(), now)
 	}
 }
 
@@ -48,8 +48,7 @@ func (g *rehearsing) look() (every table.Minute) {
 		return checkEvery
 	}
 	if g.r.Note != nil && g.w.From == g.r.From { // the other windows run the same
-		g.r.Note(fmt.Sprintf("the firmware has not slept in its first %v, so that no time can be passed over: each emulated day takes half an hour or more; the program is at byte %#x of the flash",
-			firstLook, 2*int(g.b.MCU().PC())))
+		g.r.Note(fmt.Sprintf("the firmware has not slept in its first %v, so that no time can be passed over: each emulated day takes half an hour or more; the program is at %s", firstLook, g.place()))
 	}
 	return 1
 }
@@ -57,6 +56,11 @@ func (g *rehearsing) look() (every table.Minute) {
 // run goes on to an instant, or to the firmware's end.
 func (g *rehearsing) run(to time.Time) {
 	if reason := g.b.RunUntil(to); reason != avr.StopLimit && g.failed == nil {
-		g.fail("the firmware runs on", fmt.Sprintf("it stopped at byte %#x of the flash: %v", 2*int(g.b.MCU().PC()), reason), g.b.Now())
+		g.fail("the firmware runs on", fmt.Sprintf("it stopped at %s: %v", g.place(), reason), g.b.Now())
 	}
+}
+
+// place is where the program is.
+func (g *rehearsing) place() string {
+	return fmt.Sprintf("byte %#x of the flash", 2*int(g.b.MCU().PC()))
 }

@@ -94,17 +94,13 @@ func Schedules(a, b Side, from table.Minute) *Result {
 
 // stream gives one side's servings, amounts summed over its meals.
 type stream struct {
-	s      *serving.Schedule
-	cursor *replay.Cursor
+	cursor *serving.Cursor
 	weight bool
 	at     table.Minute
 	amount int64
 	meals  []string
 	more   bool
 }
-
-// beforeAll lies before every instant of a table.
-const beforeAll = -2 * table.MinutesPerDay
 
 func (r *Result) stream(side, preset int) *stream {
 	s := r.Sides[side].Schedule
@@ -114,33 +110,23 @@ func (r *Result) stream(side, preset int) *stream {
 	if preset >= s.Table.Presets && s.Table.Presets > 0 {
 		preset = 0 // a feeder that is in a preset which its new table has not goes to the first
 	}
-	out := &stream{s: s, weight: r.ByWeight, cursor: replay.New(s.Table, replay.Options{From: beforeAll, To: r.To, Preset: preset})}
-	for out.next(); out.more && out.at < r.From; out.next() {
-	}
+	out := &stream{weight: r.ByWeight, cursor: s.Walk(serving.Range{From: r.From, To: r.To}, preset)}
+	out.next()
 	return out
 }
 
 func (s *stream) next() {
-	var due replay.Serving
+	var due serving.Serving
 	if due, s.more = s.cursor.Next(); !s.more {
 		return
 	}
-	s.at, s.amount, s.meals = due.At, 0, s.meals[:0]
+	s.at, s.amount, s.meals = due.At, int64(due.Pockets()), s.meals[:0]
+	if s.weight {
+		s.amount = due.Milligrams()
+	}
 	for _, m := range due.Meals {
-		if s.weight {
-			s.amount += int64(m.Units) * int64(s.s.Table.Wheel.UnitMg)
-		} else {
-			s.amount += int64(m.Pockets)
-		}
-		s.meals = append(s.meals, s.name(m.Meal))
+		s.meals = append(s.meals, m.Label())
 	}
-}
-
-func (s *stream) name(meal int) string {
-	if meal < len(s.s.Names) && s.s.Names[meal] != "" {
-		return s.s.Names[meal]
-	}
-	return fmt.Sprintf("meal %d", meal+1)
 }
 
 // preset walks through both sides together.

@@ -122,7 +122,7 @@ func (r *Result) amount(n int64) string {
 }
 
 func (r *Result) local(m table.Minute) string {
-	return serving.Local(r.Sides[0].Schedule.Clock, m.Time()).Format("Mon 2006-01-02 15:04 MST")
+	return serving.Local(r.Sides[0].Schedule.Clock, m.Time()).Format(serving.TimeLayout)
 }
 
 func lastDay(to table.Minute) table.Day { return table.Day(to/table.MinutesPerDay) - 1 }

@@ -138,11 +138,11 @@ const shownMinutes = 5
 func (i *icsWriter) Write(s Serving) error {
 	var words, names []string
 	for _, m := range s.Meals {
-		names = append(names, m.label())
+		names = append(names, m.Label())
 		if m.Milligrams > 0 {
-			words = append(words, m.label()+" "+units.Milligrams(m.Milligrams).Short())
+			words = append(words, m.Label()+" "+units.Milligrams(m.Milligrams).Short())
 		} else {
-			words = append(words, m.label()+" "+units.Count(m.Pockets, "pocket"))
+			words = append(words, m.Label()+" "+units.Count(m.Pockets, "pocket"))
 		}
 	}
 	i.events = append(i.events, ical.ServingEvent{

@@ -127,7 +127,7 @@ func (s *Schedule) meal(index int) Meal {
 
 // MealWords names the meals of a serving of which only the first, by its index in the table, and their number are known.
 func (s *Schedule) MealWords(first, number int) string {
-	name := s.meal(first).label()
+	name := s.meal(first).Label()
 	if number > 1 {
 		return fmt.Sprintf("%s and %d more", name, number-1)
 	}

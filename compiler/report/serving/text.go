@@ -36,7 +36,7 @@ func (t *Text) Write(s Serving) error {
 		if m.Milligrams > 0 {
 			amount = units.Milligrams(m.Milligrams).Short()
 		}
-		fmt.Fprintf(&b, "%-26s  %s  %9s  %10s\n", when, Pad(m.label(), 22), amount, units.Count(m.Pockets, "pocket"))
+		fmt.Fprintf(&b, "%-26s  %s  %9s  %10s\n", when, Pad(m.Label(), 22), amount, units.Count(m.Pockets, "pocket"))
 		when = ""
 	}
 	t.last = &s
@@ -52,8 +52,8 @@ func OffsetWords(abbrev string, seconds int) string {
 	return abbrev
 }
 
-// label is the name, or the meal's number in the table.
-func (m Meal) label() string {
+// Label is the name, or the meal's number in the table.
+func (m Meal) Label() string {
 	if m.Name == "" {
 		return fmt.Sprintf("meal %d", m.Number)
 	}

@@ -5,14 +5,12 @@ import (
 	"strings"
 
 	"mealtab/compiler/edit"
+	"mealtab/compiler/once"
 	"mealtab/compiler/plan"
 )
 
 // singleDates reports whether a meal has nothing but the dates of rdate.
-func (s *session) singleDates(n int) bool {
-	has := func(name string) bool { return s.doc.Has(mealKey(n, name)) }
-	return has("rdate") && !has("rrule") && !has("dtstart") && !has("at")
-}
+func (s *session) singleDates(n int) bool { return once.SingleDates(s.doc, n) }
 
 // start is the meal's first date as written, with today for what is not.
 func (s *session) start(n int) plan.Local {

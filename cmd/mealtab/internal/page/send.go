@@ -59,8 +59,13 @@ func (s *Server) setOut(revision int) (*Compiled, *way, error) {
 		return nil, nil, err
 	}
 	w := &s.boards.way
-	w.begin(c.Output.Bytes, func() *rehearsal.Running { return rehearsal.Start(c.Output.Bytes, s.o.Years, s.o.Firmware) })
+	s.rehearse(c.Output.Bytes)
 	return c, w, nil
+}
+
+// rehearse begins the way of a table; its rehearsal begins too, or goes on.
+func (s *Server) rehearse(tab []byte) {
+	s.boards.way.begin(tab, func() *rehearsal.Running { return rehearsal.Start(tab, s.o.Years, s.o.Firmware) })
 }
 
 // propose looks at a feeder and says what the plan would change on it. The rehearsal begins meanwhile.
@@ -108,7 +113,7 @@ func (s *Server) proposal(f *flasher.Feeder, c *Compiled) (*flasher.Proposal, *C
 		return nil, nil, err
 	}
 	output.Bytes, kept.Output = tab, &output
-	s.boards.way.begin(tab, func() *rehearsal.Running { return rehearsal.Start(tab, s.o.Years, s.o.Firmware) })
+	s.rehearse(tab)
 	p, err = f.Propose(tab)
 	return p, &kept, err
 }
